@@ -1,0 +1,9 @@
+//! What the trade and its standards say: words, vehicle identification numbers, trouble codes,
+//! diagnostic messages, battery tests, date codes and the calendar.
+//!
+//! Pure functions over values and byte slices: no files, no tables, no SQL, no clock. A function
+//! fails by returning an error that holds the evidence; none panics. Reading dumps is left to
+//! `intake`, deciding what a fleet should do to `analysis`.
+
+pub mod vin;
+pub mod words;

@@ -1,0 +1,4 @@
+//! The trade's rules against published text: each table names where its values come from.
+
+mod vin;
+mod words;
