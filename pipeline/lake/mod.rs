@@ -1,0 +1,272 @@
+//! The lake: one Delta table a folder, opened together so that a run sees one state of all of them.
+//!
+//! This is the only folder that knows Delta. It fails when the place is missing, is not a lake, or
+//! cannot be read or written; every error names the place and what to do. What rows mean is left to
+//! intake and analysis.
+
+pub mod append;
+mod columns;
+mod row_hash;
+pub mod tables;
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use datafusion::catalog::TableProvider;
+use deltalake::kernel::StructField;
+use deltalake::kernel::engine::arrow_conversion::TryIntoKernel;
+use deltalake::operations::create::CreateBuilder;
+use deltalake::protocol::SaveMode;
+use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError};
+use url::Url;
+
+use tables::{EVENT_YEAR, TABLES, Table};
+
+/// Why a lake could not be used.
+#[derive(Debug, thiserror::Error)]
+pub enum LakeError {
+    #[error("there is no lake at {0}: make one with `voltwane load --lake {0} FILES`")]
+    Missing(String),
+    #[error(
+        "{0} is not a lake: it has no load_log table. Name the folder that `voltwane load` wrote to"
+    )]
+    NotALake(String),
+    #[error(
+        "{0} holds other files and no lake: name an empty or new folder, or an existing lake"
+    )]
+    Occupied(String),
+    #[error("the lake at {lake} has no table {table}: run `voltwane load` on it once more")]
+    Incomplete { lake: String, table: &'static str },
+    #[error("{0} is not a place for a lake: {1}")]
+    BadPlace(String, String),
+    #[error("the lake's table {table} could not be {doing}: {source}")]
+    Delta {
+        table: &'static str,
+        doing: &'static str,
+        #[source]
+        source: Box<DeltaTableError>,
+    },
+    #[error("a data file of the lake's table {table} could not be read: {source}")]
+    Parquet {
+        table: &'static str,
+        #[source]
+        source: parquet::errors::ParquetError,
+    },
+    #[error("rows for the lake's table {table} have the wrong shape: {source}")]
+    Shape {
+        table: &'static str,
+        #[source]
+        source: arrow::error::ArrowError,
+    },
+    #[error("there is no table {0} in the lake's design")]
+    NoSuchTable(String),
+    #[error("{place}: {source}")]
+    Io {
+        place: String,
+        #[source]
+        source: std::io::Error,
+    },
+}
+
+impl LakeError {
+    fn delta(table: &'static str, doing: &'static str) -> impl FnOnce(DeltaTableError) -> Self {
+        move |source| LakeError::Delta {
+            table,
+            doing,
+            source: Box::new(source),
+        }
+    }
+}
+
+/// All raw tables of one lake, each at the version it had when the lake was opened.
+pub struct Lake {
+    place: String,
+    root: Url,
+    tables: BTreeMap<&'static str, DeltaTable>,
+}
+
+impl Lake {
+    /// Opens an existing lake for reading and appending.
+    pub async fn open(place: &str) -> Result<Self, LakeError> {
+        let root = root_url(place)?;
+        if let Some(folder) = local_folder(&root)
+            && !folder.is_dir()
+        {
+            return Err(LakeError::Missing(place.to_owned()));
+        }
+        let mut tables = BTreeMap::new();
+        // The log is made first, so a folder without one was never a lake.
+        if !exists(&root, log_table()).await? {
+            return Err(LakeError::NotALake(place.to_owned()));
+        }
+        for table in TABLES {
+            if !exists(&root, table).await? {
+                return Err(LakeError::Incomplete {
+                    lake: place.to_owned(),
+                    table: table.name,
+                });
+            }
+            tables.insert(table.name, load(&root, table).await?);
+        }
+        Ok(Self {
+            place: place.to_owned(),
+            root,
+            tables,
+        })
+    }
+
+    /// Opens the lake at `place`, making what is not there yet. A folder that holds other things is
+    /// refused rather than filled.
+    pub async fn open_or_create(place: &str) -> Result<Self, LakeError> {
+        let root = root_url(place)?;
+        if let Some(folder) = local_folder(&root) {
+            refuse_occupied(place, &folder)?;
+            std::fs::create_dir_all(&folder).map_err(|source| LakeError::Io {
+                place: place.to_owned(),
+                source,
+            })?;
+        }
+        for table in std::iter::once(log_table()).chain(TABLES) {
+            if !exists(&root, table).await? {
+                create(&root, table).await?;
+            }
+        }
+        Self::open(place).await
+    }
+
+    /// The place as the user named it.
+    pub fn place(&self) -> &str {
+        &self.place
+    }
+
+    /// The lake's folder, where it is on this machine.
+    pub fn folder(&self) -> Option<PathBuf> {
+        local_folder(&self.root)
+    }
+
+    /// The table as DataFusion reads it.
+    pub async fn provider(&self, table: &Table) -> Result<Arc<dyn TableProvider>, LakeError> {
+        self.delta(table)?
+            .table_provider()
+            .await
+            .map_err(|error| LakeError::Delta {
+                table: table.name,
+                doing: "read",
+                source: Box::new(error.into()),
+            })
+    }
+
+    fn delta(&self, table: &Table) -> Result<&DeltaTable, LakeError> {
+        self.tables
+            .get(table.name)
+            .ok_or_else(|| LakeError::NoSuchTable(table.name.to_owned()))
+    }
+}
+
+fn log_table() -> &'static Table {
+    tables::table("load_log").expect("the load log is one of the lake's tables")
+}
+
+fn root_url(place: &str) -> Result<Url, LakeError> {
+    let bad = |why: String| LakeError::BadPlace(place.to_owned(), why);
+    let mut root = if place.contains("://") {
+        Url::parse(place).map_err(|error| bad(error.to_string()))?
+    } else {
+        let absolute = std::path::absolute(place).map_err(|error| bad(error.to_string()))?;
+        Url::from_directory_path(&absolute).map_err(|()| bad("it is not a path".to_owned()))?
+    };
+    if !root.path().ends_with('/') {
+        root.set_path(&format!("{}/", root.path()));
+    }
+    Ok(root)
+}
+
+fn local_folder(root: &Url) -> Option<PathBuf> {
+    (root.scheme() == "file").then(|| root.to_file_path().ok())?
+}
+
+fn refuse_occupied(place: &str, folder: &Path) -> Result<(), LakeError> {
+    if folder.is_file() {
+        return Err(LakeError::BadPlace(
+            place.to_owned(),
+            "it is a file, a lake is a folder".to_owned(),
+        ));
+    }
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return Ok(());
+    };
+    // A lake may be prepared with its configuration and mappings before the first load.
+    let known = |name: &str| {
+        name == "voltwane.toml"
+            || name == "mappings"
+            || name.starts_with('.')
+            || tables::table(name).is_some()
+    };
+    for entry in entries.flatten() {
+        if !known(&entry.file_name().to_string_lossy()) {
+            return Err(LakeError::Occupied(place.to_owned()));
+        }
+    }
+    Ok(())
+}
+
+fn table_url(root: &Url, table: &Table) -> Result<Url, LakeError> {
+    root.join(&format!("{}/", table.name))
+        .map_err(|error| LakeError::BadPlace(root.to_string(), error.to_string()))
+}
+
+async fn exists(root: &Url, table: &'static Table) -> Result<bool, LakeError> {
+    let url = table_url(root, table)?;
+    if let Some(folder) = local_folder(&url) {
+        return Ok(folder.join("_delta_log").is_dir());
+    }
+    DeltaTableBuilder::from_url(url)
+        .and_then(DeltaTableBuilder::build)
+        .map_err(LakeError::delta(table.name, "found"))?
+        .verify_deltatable_existence()
+        .await
+        .map_err(LakeError::delta(table.name, "found"))
+}
+
+async fn load(root: &Url, table: &'static Table) -> Result<DeltaTable, LakeError> {
+    DeltaTableBuilder::from_url(table_url(root, table)?)
+        .map_err(LakeError::delta(table.name, "opened"))?
+        .load()
+        .await
+        .map_err(LakeError::delta(table.name, "opened"))
+}
+
+async fn create(root: &Url, table: &'static Table) -> Result<(), LakeError> {
+    let url = table_url(root, table)?;
+    if let Some(folder) = local_folder(&url) {
+        std::fs::create_dir_all(&folder).map_err(|source| LakeError::Io {
+            place: folder.display().to_string(),
+            source,
+        })?;
+    }
+    let schema = table.lake_schema();
+    let fields: Vec<StructField> = schema
+        .fields()
+        .iter()
+        .map(|field| field.as_ref().try_into_kernel())
+        .collect::<Result<_, arrow::error::ArrowError>>()
+        .map_err(|source| LakeError::Shape {
+            table: table.name,
+            source,
+        })?;
+    let partition: &[&str] = match table.event_time {
+        Some(_) => &[EVENT_YEAR],
+        None => &[],
+    };
+    CreateBuilder::new()
+        .with_location(url.as_str())
+        .with_table_name(table.name)
+        .with_comment(table.row_is)
+        .with_columns(fields)
+        .with_partition_columns(partition.iter().copied())
+        .with_save_mode(SaveMode::Ignore)
+        .await
+        .map(|_| ())
+        .map_err(LakeError::delta(table.name, "created"))
+}

@@ -1,0 +1,1 @@
+#[test] fn t(){assert_eq!(1,1)}
