@@ -1,0 +1,22 @@
+//! Estimators of life and failure on plain slices.
+//!
+//! Each file is one estimator or one close family, and knows nothing of batteries, tables or SQL.
+//! Every function is pure and repeatable. Input that cannot be used fails with a typed error that
+//! names the row; where an answer does not exist (a limit that is never reached, say) it is `None`
+//! or an infinite end as documented, never NaN. Collecting the rows is left to the caller.
+
+pub mod distributions;
+pub mod input;
+pub mod kaplan_meier;
+pub mod limits;
+pub mod lives;
+pub mod poisson_rate;
+pub mod theil_sen;
+pub mod weibull;
+pub mod weibull_likelihood;
+pub mod weibull_profile;
+pub mod wilson;
+
+pub use input::{FitError, InputError};
+pub use limits::Limits;
+pub use lives::{IntervalLife, Life};
