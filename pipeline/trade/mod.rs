@@ -5,5 +5,9 @@
 //! fails by returning an error that holds the evidence; none panics. Reading dumps is left to
 //! `intake`, deciding what a fleet should do to `analysis`.
 
+pub mod code_group;
+pub mod code_text;
+pub mod heavy_code;
+pub mod trouble_code;
 pub mod vin;
 pub mod words;

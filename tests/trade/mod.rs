@@ -1,4 +1,5 @@
 //! The trade's rules against published text: each table names where its values come from.
 
+mod codes;
 mod vin;
 mod words;
