@@ -1,4 +1,7 @@
 //! voltwane: dumps of battery tests, code scans, work orders and the vehicle register become a lake,
 //! the lake becomes a weekly report that ranks 12 V batteries to replace before they strand anyone.
 
+pub mod analysis;
 pub mod lake;
+pub mod statistics;
+pub mod trade;

@@ -1,0 +1,40 @@
+//! Robust trends in SQL: the Theil–Sen slope with its interval.
+
+use arrow::datatypes::DataType;
+use datafusion::logical_expr::AggregateUDF;
+
+use super::Documented;
+use super::collect::{collecting, number_fields, numbers};
+use crate::statistics::theil_sen::theil_sen;
+
+const LINE: [&str; 5] = ["slope", "slope_lower", "slope_upper", "intercept", "points"];
+
+/// `robust_slope(x, y)`.
+pub fn robust_slope() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "robust_slope",
+            vec![DataType::Float64, DataType::Float64],
+            DataType::Struct(number_fields(&LINE)),
+            |columns| {
+                let [x, y] = columns else {
+                    return Ok(numbers(&LINE, &[None; LINE.len()]));
+                };
+                let line = theil_sen(x, y, 0.95).ok();
+                let limits = line.as_ref().and_then(|line| line.slope_limits);
+                Ok(numbers(
+                    &LINE,
+                    &[
+                        line.as_ref().map(|line| line.slope),
+                        limits.map(|limits| limits.lower),
+                        limits.map(|limits| limits.upper),
+                        line.as_ref().map(|line| line.intercept),
+                        Some(x.len() as f64),
+                    ],
+                ))
+            },
+        ),
+        signature: "robust_slope(x, y)",
+        about: "Theil–Sen slope of y over x with its 95 % interval, the intercept and the number of points: a struct; the slope is null below two distinct x",
+    }
+}

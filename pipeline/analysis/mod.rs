@@ -1,0 +1,389 @@
+//! From raw facts to derived tables, for any day looked back from.
+//!
+//! This is the only folder that knows DataFusion. An [`Analysis`] holds one lake as it was known on
+//! one day: the raw tables under their own names end with that day (`lake.battery_test` is the
+//! whole table), so no query can see what came later. Derived tables are made when asked for, in
+//! the order the query graph gives, and kept. It fails when the lake or a query does; what the
+//! numbers are told as is left to the report.
+
+pub mod functions;
+mod known_then;
+pub mod query_graph;
+pub mod settings;
+
+use std::collections::{BTreeSet, HashMap};
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+
+use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::datatypes::{Date32Type, SchemaRef};
+use chrono::NaiveDate;
+use datafusion::catalog::MemorySchemaProvider;
+use datafusion::common::metadata::ScalarAndMetadata;
+use datafusion::common::ParamValues;
+use datafusion::datasource::MemTable;
+use datafusion::error::DataFusionError;
+use datafusion::execution::context::SQLOptions;
+use datafusion::execution::runtime_env::RuntimeEnvBuilder;
+use datafusion::prelude::{DataFrame, SessionConfig, SessionContext};
+use datafusion::sql::parser::DFParser;
+use serde::de::DeserializeOwned;
+
+use crate::lake::tables::TABLES;
+use crate::lake::{Lake, LakeError};
+use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
+use settings::Settings;
+
+/// Memory the queries may use before they spill to disk.
+const QUERY_MEMORY_BYTES: usize = 900 << 20;
+
+/// Fixed rather than the machine's cores, so that a report is the same on any machine.
+const PARTITIONS: usize = 4;
+
+/// Why an analysis could not be made.
+#[derive(Debug, thiserror::Error)]
+pub enum AnalysisError {
+    #[error(transparent)]
+    Lake(#[from] LakeError),
+    #[error(transparent)]
+    Graph(#[from] QueryGraphError),
+    #[error("{file}: {source}")]
+    Query {
+        file: String,
+        #[source]
+        source: Box<DataFusionError>,
+    },
+    #[error("only queries are run here, the lake is never changed by SQL: begin with SELECT or WITH")]
+    NotAQuery,
+    #[error("the lake holds no facts yet: load some dumps first")]
+    Empty,
+    #[error("there is no table {0}: `voltwane sql --lake LAKE --list` shows all")]
+    NoSuchTable(String),
+    #[error("rows of {table} do not have the columns they are read by: {source}. If the query was changed, keep its columns")]
+    Rows {
+        table: String,
+        #[source]
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+}
+
+impl AnalysisError {
+    fn query(file: impl Into<String>) -> impl FnOnce(DataFusionError) -> Self {
+        let file = file.into();
+        move |source| AnalysisError::Query {
+            file,
+            source: Box::new(source),
+        }
+    }
+}
+
+/// One line of `--list`: a table, what its rows are, its columns.
+#[derive(Debug)]
+pub struct TableNote {
+    pub name: String,
+    pub about: String,
+    pub columns: Vec<(String, String)>,
+}
+
+/// A lake as it was known on one day, with every derived table at hand.
+pub struct Analysis {
+    context: SessionContext,
+    graph: QueryGraph,
+    as_of: NaiveDate,
+    settings: Settings,
+    made: Mutex<BTreeSet<String>>,
+}
+
+impl Analysis {
+    /// Opens the lake as it was known at the end of `as_of` (UTC). Without a day, it is the day of
+    /// the newest fact.
+    pub async fn new(
+        lake: &Lake,
+        as_of: Option<NaiveDate>,
+        settings: Settings,
+        queries: Option<&Path>,
+    ) -> Result<Self, AnalysisError> {
+        let context = session()?;
+        register_raw(&context, lake).await?;
+        let given = TABLES
+            .iter()
+            .map(|table| (table.name.to_owned(), BTreeSet::new()))
+            .collect();
+        let graph = QueryGraph::new(queries, &given)?;
+        let as_of = match as_of {
+            Some(day) => day,
+            None => newest_fact(&context).await?.ok_or(AnalysisError::Empty)?,
+        };
+        let analysis = Self {
+            context,
+            graph,
+            as_of,
+            settings,
+            made: Mutex::default(),
+        };
+        for table in TABLES {
+            let sql = known_then::view_sql(table, as_of);
+            let view = analysis
+                .context
+                .sql(&sql)
+                .await
+                .map_err(AnalysisError::query(table.name))?
+                .into_view();
+            analysis
+                .context
+                .register_table(table.name, view)
+                .map_err(AnalysisError::query(table.name))?;
+        }
+        Ok(analysis)
+    }
+
+    /// The day the analysis looks back from.
+    pub fn as_of(&self) -> NaiveDate {
+        self.as_of
+    }
+
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// All rows of a raw or derived table.
+    pub async fn table(&self, name: &str) -> Result<Vec<RecordBatch>, AnalysisError> {
+        self.make(name).await?;
+        let frame = self
+            .context
+            .table(name)
+            .await
+            .map_err(|_| AnalysisError::NoSuchTable(name.to_owned()))?;
+        frame.collect().await.map_err(AnalysisError::query(name))
+    }
+
+    /// The rows a query gives, read into `T` by column name. Days and instants come as text.
+    pub async fn rows<T: DeserializeOwned>(&self, sql: &str) -> Result<Vec<T>, AnalysisError> {
+        let batches = self.query(sql).await?;
+        let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::Rows {
+            table: sql.to_owned(),
+            source,
+        };
+        let mut writer = arrow::json::WriterBuilder::new()
+            .with_explicit_nulls(true)
+            .build::<_, arrow::json::writer::JsonArray>(Vec::new());
+        for batch in &batches {
+            writer.write(batch).map_err(|error| failed(error.into()))?;
+        }
+        writer.finish().map_err(|error| failed(error.into()))?;
+        let bytes = writer.into_inner();
+        if bytes.is_empty() {
+            return Ok(Vec::new());
+        }
+        serde_json::from_slice(&bytes).map_err(|error| failed(error.into()))
+    }
+
+    /// Runs one read-only query over raw and derived tables; parameters are bound.
+    pub async fn query(&self, sql: &str) -> Result<Vec<RecordBatch>, AnalysisError> {
+        let frame = self.frame(sql).await?;
+        frame.collect().await.map_err(AnalysisError::query("query"))
+    }
+
+    /// As [`Self::query`], with the schema, which a result without rows has too.
+    pub async fn query_with_schema(
+        &self,
+        sql: &str,
+    ) -> Result<(SchemaRef, Vec<RecordBatch>), AnalysisError> {
+        let frame = self.frame(sql).await?;
+        let schema = Arc::new(frame.schema().as_arrow().clone());
+        let batches = frame
+            .collect()
+            .await
+            .map_err(AnalysisError::query("query"))?;
+        Ok((schema, batches))
+    }
+
+    async fn frame(&self, sql: &str) -> Result<DataFrame, AnalysisError> {
+        let statements =
+            DFParser::parse_sql(sql).map_err(AnalysisError::query("query"))?;
+        let [statement] = &statements.into_iter().collect::<Vec<_>>()[..] else {
+            return Err(AnalysisError::NotAQuery);
+        };
+        if !is_query(statement) {
+            return Err(AnalysisError::NotAQuery);
+        }
+        for table in tables_read("query", statement)? {
+            self.make(&table).await?;
+        }
+        self.plan("query", sql).await
+    }
+
+    async fn plan(&self, file: &str, sql: &str) -> Result<DataFrame, AnalysisError> {
+        let read_only = SQLOptions::new()
+            .with_allow_ddl(false)
+            .with_allow_dml(false)
+            .with_allow_statements(false);
+        let values: HashMap<String, ScalarAndMetadata> = self
+            .settings
+            .parameters(self.as_of)
+            .into_iter()
+            .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
+            .collect();
+        self.context
+            .sql_with_options(sql, read_only)
+            .await
+            .and_then(|frame| frame.with_param_values(ParamValues::Map(values)))
+            .map_err(AnalysisError::query(file))
+    }
+
+    /// Makes a derived table and those below it, where they are not there yet.
+    async fn make(&self, name: &str) -> Result<(), AnalysisError> {
+        let mut wanted = vec![name.to_owned()];
+        // The graph has no circles, so this ends: a table is finished once those below it are.
+        while let Some(next) = wanted.last().cloned() {
+            let Some(query) = self.graph.get(&next) else {
+                wanted.pop();
+                continue;
+            };
+            if self.is_made(&next) {
+                wanted.pop();
+                continue;
+            }
+            let below: Vec<String> = query
+                .reads
+                .iter()
+                .filter(|table| self.graph.get(table).is_some() && !self.is_made(table))
+                .cloned()
+                .collect();
+            if below.is_empty() {
+                self.make_one(query).await?;
+                wanted.pop();
+            } else {
+                wanted.extend(below);
+            }
+        }
+        Ok(())
+    }
+
+    fn is_made(&self, name: &str) -> bool {
+        self.made
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+            .contains(name)
+    }
+
+    async fn make_one(&self, query: &Query) -> Result<(), AnalysisError> {
+        let started = std::time::Instant::now();
+        let frame = self.plan(&query.file, &query.sql).await?;
+        if query.kept {
+            let schema = Arc::new(frame.schema().as_arrow().clone());
+            let partitions = frame
+                .collect_partitioned()
+                .await
+                .map_err(AnalysisError::query(&query.file))?;
+            self.keep(&query.name, schema, partitions)
+                .map_err(AnalysisError::query(&query.file))?;
+        } else {
+            self.context
+                .register_table(query.name.as_str(), frame.into_view())
+                .map_err(AnalysisError::query(&query.file))?;
+        }
+        self.made
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+            .insert(query.name.clone());
+        tracing::debug!(table = query.name, seconds = started.elapsed().as_secs_f64(), "made");
+        Ok(())
+    }
+
+    fn keep(
+        &self,
+        name: &str,
+        schema: SchemaRef,
+        partitions: Vec<Vec<RecordBatch>>,
+    ) -> Result<(), DataFusionError> {
+        let table = MemTable::try_new(schema, partitions)?;
+        self.context.register_table(name, Arc::new(table))?;
+        Ok(())
+    }
+
+    /// Every raw and derived table with its columns, by name.
+    pub async fn list(&self) -> Result<Vec<TableNote>, AnalysisError> {
+        let mut notes = Vec::new();
+        for table in TABLES {
+            notes.push(TableNote {
+                name: table.name.to_owned(),
+                about: format!("one row is {}", table.row_is),
+                columns: table
+                    .columns
+                    .iter()
+                    .map(|column| (column.name.to_owned(), column.about.to_owned()))
+                    .collect(),
+            });
+        }
+        for query in self.graph.iter() {
+            for table in &query.reads {
+                self.make(table).await?;
+            }
+            let frame = self.plan(&query.file, &query.sql).await?;
+            notes.push(TableNote {
+                name: query.name.clone(),
+                about: query.about.lines().next().unwrap_or_default().to_owned(),
+                columns: frame
+                    .schema()
+                    .fields()
+                    .iter()
+                    .map(|field| (field.name().clone(), field.data_type().to_string()))
+                    .collect(),
+            });
+        }
+        Ok(notes)
+    }
+
+    /// The derived tables' queries.
+    pub fn graph(&self) -> &QueryGraph {
+        &self.graph
+    }
+}
+
+fn session() -> Result<SessionContext, AnalysisError> {
+    let runtime = RuntimeEnvBuilder::new()
+        .with_memory_limit(QUERY_MEMORY_BYTES, 1.0)
+        .build_arc()
+        .map_err(AnalysisError::query("session"))?;
+    let config = SessionConfig::new()
+        .with_target_partitions(PARTITIONS)
+        .set_str("datafusion.sql_parser.dialect", "duckdb")
+        .set_bool("datafusion.execution.parquet.schema_force_view_types", false);
+    let context = SessionContext::new_with_config_rt(config, runtime);
+    functions::register_all(&context);
+    Ok(context)
+}
+
+async fn register_raw(context: &SessionContext, lake: &Lake) -> Result<(), AnalysisError> {
+    let catalog = context
+        .catalog("datafusion")
+        .ok_or_else(|| AnalysisError::NoSuchTable("datafusion".to_owned()))?;
+    catalog
+        .register_schema("lake", Arc::new(MemorySchemaProvider::new()))
+        .map_err(AnalysisError::query("lake"))?;
+    for table in TABLES {
+        let provider = lake.provider(table).await?;
+        context
+            .register_table(format!("lake.{}", table.name), provider)
+            .map_err(AnalysisError::query(table.name))?;
+    }
+    Ok(())
+}
+
+/// The day of the newest fact about a vehicle, none in an empty lake.
+async fn newest_fact(context: &SessionContext) -> Result<Option<NaiveDate>, AnalysisError> {
+    let sql = known_then::newest_fact_sql();
+    let batches = context
+        .sql(&sql)
+        .await
+        .map_err(AnalysisError::query("newest fact"))?
+        .collect()
+        .await
+        .map_err(AnalysisError::query("newest fact"))?;
+    Ok(batches.first().and_then(|batch| {
+        let days = batch.column(0).as_primitive::<Date32Type>();
+        (!days.is_empty() && days.is_valid(0))
+            .then(|| Date32Type::to_naive_date_opt(days.value(0)))?
+    }))
+}

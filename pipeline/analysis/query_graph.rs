@@ -1,0 +1,252 @@
+//! The derived tables: one SQL file each, and who reads whom, found from the SQL itself.
+//!
+//! The files in `queries/` are part of the program; a folder named by the user overrides those of
+//! the same name and may add others. It fails on a file that is not one query, on a query that
+//! reads a table nobody has, and on queries that read each other in a circle, and names the file.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use datafusion::sql::parser::{DFParser, Statement};
+use datafusion::sql::resolve::resolve_table_references;
+use datafusion::sql::sqlparser::ast;
+use include_dir::{Dir, include_dir};
+
+static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/queries");
+
+/// Why the queries do not fit together.
+#[derive(Debug, thiserror::Error)]
+pub enum QueryGraphError {
+    #[error("the queries folder {path} could not be read: {source}")]
+    Read {
+        path: PathBuf,
+        #[source]
+        source: std::io::Error,
+    },
+    #[error("{file} is not SQL: {why}")]
+    Syntax { file: String, why: String },
+    #[error("{file} must hold exactly one SELECT, it holds {found}")]
+    NotOneQuery { file: String, found: String },
+    #[error(
+        "{file} reads {table}, which is neither a table of the lake nor a query; known are: {known}"
+    )]
+    MissingTable {
+        file: String,
+        table: String,
+        known: String,
+    },
+    #[error("these queries read each other in a circle: {}", .0.join(" reads "))]
+    Circle(Vec<String>),
+}
+
+/// One derived table's SQL.
+#[derive(Debug, Clone)]
+pub struct Query {
+    pub name: String,
+    /// Where the text came from, for messages.
+    pub file: String,
+    pub sql: String,
+    /// The comment the file opens with, without the dashes.
+    pub about: String,
+    /// Tables it reads, sorted.
+    pub reads: BTreeSet<String>,
+    /// Whether its rows are kept in memory for those that read it, or made anew for each
+    /// (`-- Not kept` in the opening comment: for tables too large to keep).
+    pub kept: bool,
+}
+
+/// All derived tables, checked to fit together.
+#[derive(Debug, Clone)]
+pub struct QueryGraph {
+    queries: BTreeMap<String, Query>,
+}
+
+impl QueryGraph {
+    /// The shipped queries and those in `folder`. `given` are the tables that are there without a
+    /// query, each with the tables it is made from.
+    pub fn new(
+        folder: Option<&Path>,
+        given: &BTreeMap<String, BTreeSet<String>>,
+    ) -> Result<Self, QueryGraphError> {
+        let mut texts: BTreeMap<String, (String, String)> = BTreeMap::new();
+        for file in SHIPPED.files() {
+            if let (Some(name), Some(text)) = (query_name(file.path()), file.contents_utf8()) {
+                let place = format!("queries/{}", file.path().display());
+                texts.insert(name, (place, text.to_owned()));
+            }
+        }
+        if let Some(folder) = folder {
+            let read = |source| QueryGraphError::Read {
+                path: folder.to_owned(),
+                source,
+            };
+            for entry in std::fs::read_dir(folder).map_err(read)? {
+                let path = entry.map_err(read)?.path();
+                if let Some(name) = query_name(&path) {
+                    let text = std::fs::read_to_string(&path).map_err(|source| {
+                        QueryGraphError::Read {
+                            path: path.clone(),
+                            source,
+                        }
+                    })?;
+                    texts.insert(name, (path.display().to_string(), text));
+                }
+            }
+        }
+        Self::from_texts(texts, given)
+    }
+
+    fn from_texts(
+        texts: BTreeMap<String, (String, String)>,
+        given: &BTreeMap<String, BTreeSet<String>>,
+    ) -> Result<Self, QueryGraphError> {
+        let mut queries = BTreeMap::new();
+        for (name, (file, sql)) in texts {
+            let statement = one_query(&file, &sql)?;
+            let reads = tables_read(&file, &statement)?;
+            let about = opening_comment(&sql);
+            queries.insert(
+                name.clone(),
+                Query {
+                    kept: !about.lines().any(|line| line.starts_with("Not kept")),
+                    name,
+                    file,
+                    sql,
+                    about,
+                    reads,
+                },
+            );
+        }
+        let graph = Self { queries };
+        graph.check_tables(given)?;
+        graph.check_circles(given)?;
+        Ok(graph)
+    }
+
+    /// The query of that name.
+    pub fn get(&self, name: &str) -> Option<&Query> {
+        self.queries.get(name)
+    }
+
+    /// All queries by name.
+    pub fn iter(&self) -> impl Iterator<Item = &Query> {
+        self.queries.values()
+    }
+
+    fn check_tables(
+        &self,
+        given: &BTreeMap<String, BTreeSet<String>>,
+    ) -> Result<(), QueryGraphError> {
+        for query in self.queries.values() {
+            for table in &query.reads {
+                let known = self.queries.contains_key(table)
+                    || given.contains_key(table)
+                    || table.starts_with("lake.");
+                if !known {
+                    let mut known: Vec<&str> = self.queries.keys().map(String::as_str).collect();
+                    known.extend(given.keys().map(String::as_str));
+                    known.sort_unstable();
+                    return Err(QueryGraphError::MissingTable {
+                        file: query.file.clone(),
+                        table: table.clone(),
+                        known: known.join(", "),
+                    });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Walks down from every table; one met again on the way down closes a circle.
+    fn check_circles(
+        &self,
+        given: &BTreeMap<String, BTreeSet<String>>,
+    ) -> Result<(), QueryGraphError> {
+        let none = BTreeSet::new();
+        let reads = |name: &str| {
+            self.queries
+                .get(name)
+                .map(|query| &query.reads)
+                .or_else(|| given.get(name))
+                .unwrap_or(&none)
+        };
+        let mut finished: BTreeSet<String> = BTreeSet::new();
+        for start in self.queries.keys() {
+            let mut way: Vec<(String, Vec<String>)> = Vec::new();
+            way.push((start.clone(), reads(start).iter().cloned().collect()));
+            while let Some((name, ahead)) = way.last_mut() {
+                let Some(next) = ahead.pop() else {
+                    finished.insert(name.clone());
+                    way.pop();
+                    continue;
+                };
+                if let Some(at) = way.iter().position(|(name, _)| *name == next) {
+                    let mut circle: Vec<String> =
+                        way[at..].iter().map(|(name, _)| name.clone()).collect();
+                    circle.push(next);
+                    return Err(QueryGraphError::Circle(circle));
+                }
+                if !finished.contains(&next) {
+                    let below = reads(&next).iter().cloned().collect();
+                    way.push((next, below));
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+fn query_name(path: &Path) -> Option<String> {
+    (path.extension()? == "sql").then(|| Some(path.file_stem()?.to_str()?.to_owned()))?
+}
+
+fn one_query(file: &str, sql: &str) -> Result<Statement, QueryGraphError> {
+    let statements = DFParser::parse_sql(sql).map_err(|error| QueryGraphError::Syntax {
+        file: file.to_owned(),
+        why: error.to_string(),
+    })?;
+    let count = statements.len();
+    let mut statements = statements.into_iter();
+    match (statements.next(), count) {
+        (Some(statement), 1) if is_query(&statement) => Ok(statement),
+        (_, 1) => Err(QueryGraphError::NotOneQuery {
+            file: file.to_owned(),
+            found: "another statement".to_owned(),
+        }),
+        (_, count) => Err(QueryGraphError::NotOneQuery {
+            file: file.to_owned(),
+            found: format!("{count} statements"),
+        }),
+    }
+}
+
+/// Whether a statement only reads.
+pub fn is_query(statement: &Statement) -> bool {
+    match statement {
+        Statement::Statement(inner) => matches!(inner.as_ref(), ast::Statement::Query(_)),
+        Statement::Explain(explain) => is_query(&explain.statement),
+        _ => false,
+    }
+}
+
+/// The tables a statement reads, without those it defines itself.
+pub fn tables_read(
+    file: &str,
+    statement: &Statement,
+) -> Result<BTreeSet<String>, QueryGraphError> {
+    let (tables, _) =
+        resolve_table_references(statement, true).map_err(|error| QueryGraphError::Syntax {
+            file: file.to_owned(),
+            why: error.to_string(),
+        })?;
+    Ok(tables.iter().map(ToString::to_string).collect())
+}
+
+/// The comment lines a query opens with.
+fn opening_comment(sql: &str) -> String {
+    sql.lines()
+        .map_while(|line| line.strip_prefix("--"))
+        .map(str::trim)
+        .collect::<Vec<_>>()
+        .join("\n")
+}

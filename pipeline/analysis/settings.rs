@@ -1,0 +1,308 @@
+//! The one configuration: typed, every value with a documented default, all of it optional.
+//!
+//! It is read from `voltwane.toml` in the lake's folder or from the file the user names. A key that
+//! is not known is an error, so a misspelt one does not silently keep its default. Every plain value
+//! is also a parameter of the SQL queries under its own name (`horizon_days` is `$horizon_days`).
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveDate;
+use datafusion::scalar::ScalarValue;
+use serde::{Deserialize, Serialize};
+
+/// Why a configuration could not be used.
+#[derive(Debug, thiserror::Error)]
+pub enum SettingsError {
+    #[error("the configuration {path} could not be read: {source}")]
+    Read {
+        path: PathBuf,
+        #[source]
+        source: std::io::Error,
+    },
+    #[error("the configuration {path} is not right: {source}")]
+    Parse {
+        path: PathBuf,
+        #[source]
+        source: Box<toml::de::Error>,
+    },
+    #[error("the configuration's {key} is {value}: {must}")]
+    Value {
+        key: &'static str,
+        value: String,
+        must: &'static str,
+    },
+}
+
+/// Every setting of a run.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Settings {
+    pub run: Run,
+    pub test: Test,
+    pub flood: Flood,
+    pub recovery: Recovery,
+    pub comeback: Comeback,
+    pub cost: Cost,
+    pub plan: Plan,
+}
+
+/// What a run looks at.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Run {
+    /// Chances are chances of failing within this many days.
+    pub horizon_days: i64,
+    /// First day on which failures would have been recorded. Without it, each depot's first work
+    /// order marks the start.
+    pub observation_start: Option<NaiveDate>,
+    /// Days around a call within which a replacement is put down to it.
+    pub same_trouble_days: i64,
+    /// Currency symbol in reports.
+    pub currency: String,
+}
+
+impl Default for Run {
+    fn default() -> Self {
+        Self {
+            horizon_days: 56,
+            observation_start: None,
+            same_trouble_days: 14,
+            currency: "$".to_owned(),
+        }
+    }
+}
+
+/// How battery tests are read.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Test {
+    /// A test older than this no longer speaks for the battery.
+    pub test_stale_days: i64,
+    /// Share of rated cranking ability below which a charged battery is worn. Common practice in
+    /// replacement programmes, no source.
+    pub worn_below: f64,
+}
+
+impl Default for Test {
+    fn default() -> Self {
+        Self {
+            test_stale_days: 365,
+            worn_below: 0.7,
+        }
+    }
+}
+
+/// What counts as a flood of codes.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Flood {
+    /// Scans of one vehicle at most this far apart are one session.
+    pub session_gap_hours: i64,
+    /// Fewer distinct codes than this are never a flood.
+    pub flood_min_codes: i64,
+    /// Codes from fewer modules than this are never a flood.
+    pub flood_min_modules: i64,
+    /// Share of floods that may be false among those reported in a week.
+    pub flood_false_share: f64,
+    /// A work order or test this near a flood is evidence about it.
+    pub flood_evidence_days: i64,
+}
+
+impl Default for Flood {
+    fn default() -> Self {
+        Self {
+            session_gap_hours: 12,
+            flood_min_codes: 8,
+            flood_min_modules: 4,
+            flood_false_share: 0.01,
+            flood_evidence_days: 7,
+        }
+    }
+}
+
+/// When a vehicle counts as well again.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Recovery {
+    /// Days without the trouble coming back before a recovery is proven.
+    pub proven_days: i64,
+    /// Or kilometres, whichever comes first.
+    pub proven_km: f64,
+}
+
+impl Default for Recovery {
+    fn default() -> Self {
+        Self {
+            proven_days: 30,
+            proven_km: 1_500.0,
+        }
+    }
+}
+
+/// When a repair counts as having come back.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Comeback {
+    pub comeback_days: i64,
+    pub comeback_late_days: i64,
+    pub comeback_km: f64,
+    /// Months a new battery is under warranty.
+    pub warranty_months: i64,
+}
+
+impl Default for Comeback {
+    fn default() -> Self {
+        Self {
+            comeback_days: 30,
+            comeback_late_days: 90,
+            comeback_km: 5_000.0,
+            warranty_months: 24,
+        }
+    }
+}
+
+/// What things cost, in the fleet's currency. The defaults are round figures to be edited, no
+/// source.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Cost {
+    /// A planned replacement: part, labour, bay.
+    pub planned_replacement: f64,
+    /// A failure on the road or in the yard: tow, lost day, hurried part and labour.
+    pub unplanned_failure: f64,
+    /// One battery test.
+    pub battery_test: f64,
+    /// Life a battery is expected to give, to value what is thrown away by replacing early, months.
+    pub battery_life_months: f64,
+}
+
+impl Default for Cost {
+    fn default() -> Self {
+        Self {
+            planned_replacement: 260.0,
+            unplanned_failure: 1_150.0,
+            battery_test: 18.0,
+            battery_life_months: 60.0,
+        }
+    }
+}
+
+/// What a depot can do in a week.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Plan {
+    /// Replacements a depot can make in a week, where it is not named below.
+    pub bays_per_week: i64,
+    /// Money a depot may spend on replacements in a week, where it is not named below.
+    pub budget_per_week: f64,
+    /// Tests a depot can make in a week.
+    pub tests_per_week: i64,
+    /// Depots with limits of their own.
+    pub depots: BTreeMap<String, DepotPlan>,
+}
+
+impl Default for Plan {
+    fn default() -> Self {
+        Self {
+            bays_per_week: 6,
+            budget_per_week: 2_500.0,
+            tests_per_week: 10,
+            depots: BTreeMap::new(),
+        }
+    }
+}
+
+/// Limits of one depot; what is not given is as for every depot.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct DepotPlan {
+    pub bays_per_week: Option<i64>,
+    pub budget_per_week: Option<f64>,
+}
+
+impl Settings {
+    /// Reads a configuration file.
+    pub fn read(path: &Path) -> Result<Self, SettingsError> {
+        let text = std::fs::read_to_string(path).map_err(|source| SettingsError::Read {
+            path: path.to_owned(),
+            source,
+        })?;
+        let settings: Self = toml::from_str(&text).map_err(|source| SettingsError::Parse {
+            path: path.to_owned(),
+            source: Box::new(source),
+        })?;
+        settings.validate()?;
+        Ok(settings)
+    }
+
+    /// The named file, else the lake's own `voltwane.toml`, else the defaults.
+    pub fn find(named: Option<&Path>, lake_folder: Option<&Path>) -> Result<Self, SettingsError> {
+        if let Some(path) = named {
+            return Self::read(path);
+        }
+        match lake_folder.map(|folder| folder.join("voltwane.toml")) {
+            Some(path) if path.is_file() => Self::read(&path),
+            _ => Ok(Self::default()),
+        }
+    }
+
+    fn validate(&self) -> Result<(), SettingsError> {
+        let positive = [
+            ("run.horizon_days", self.run.horizon_days as f64),
+            ("test.test_stale_days", self.test.test_stale_days as f64),
+            ("flood.session_gap_hours", self.flood.session_gap_hours as f64),
+            ("cost.planned_replacement", self.cost.planned_replacement),
+            ("cost.unplanned_failure", self.cost.unplanned_failure),
+            ("cost.battery_life_months", self.cost.battery_life_months),
+        ];
+        for (key, value) in positive {
+            if value.is_nan() || value <= 0.0 {
+                return Err(SettingsError::Value {
+                    key,
+                    value: value.to_string(),
+                    must: "it must be greater than zero",
+                });
+            }
+        }
+        if !(0.0..1.0).contains(&self.flood.flood_false_share) {
+            return Err(SettingsError::Value {
+                key: "flood.flood_false_share",
+                value: self.flood.flood_false_share.to_string(),
+                must: "it must lie between 0 and 1",
+            });
+        }
+        Ok(())
+    }
+
+    /// Every plain value under its own name, and `as_of`, as the queries read them.
+    pub fn parameters(&self, as_of: NaiveDate) -> BTreeMap<String, ScalarValue> {
+        let mut parameters = BTreeMap::new();
+        if let Ok(toml::Value::Table(sections)) = toml::Value::try_from(self) {
+            for (_, section) in sections {
+                let toml::Value::Table(entries) = section else {
+                    continue;
+                };
+                for (name, value) in entries {
+                    let value = match value {
+                        toml::Value::Integer(value) => ScalarValue::Int64(Some(value)),
+                        toml::Value::Float(value) => ScalarValue::Float64(Some(value)),
+                        toml::Value::String(value) => ScalarValue::Utf8(Some(value)),
+                        _ => continue,
+                    };
+                    parameters.insert(name, value);
+                }
+            }
+        }
+        parameters.insert("as_of".to_owned(), day(Some(as_of)));
+        parameters.insert(
+            "observation_start".to_owned(),
+            day(self.run.observation_start),
+        );
+        parameters
+    }
+}
+
+fn day(date: Option<NaiveDate>) -> ScalarValue {
+    ScalarValue::Date32(date.map(arrow::datatypes::Date32Type::from_naive_date))
+}

@@ -1,0 +1,2 @@
+-- One row is a depot.
+SELECT DISTINCT depot FROM vehicle
