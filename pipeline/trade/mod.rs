@@ -5,6 +5,7 @@
 //! fails by returning an error that holds the evidence; none panics. Reading dumps is left to
 //! `intake`, deciding what a fleet should do to `analysis`.
 
+pub mod battery;
 pub mod code_group;
 pub mod code_text;
 pub mod heavy_code;

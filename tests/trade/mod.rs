@@ -1,5 +1,6 @@
 //! The trade's rules against published text: each table names where its values come from.
 
+mod battery;
 mod codes;
 mod vin;
 mod words;

@@ -1,0 +1,545 @@
+//! Battery tables against published ones, normalisation there and back, verdicts.
+
+use proptest::prelude::*;
+use voltwane::trade::battery::charge::{self, TemperatureRule, rest_voltage_v, state_of_charge};
+use voltwane::trade::battery::load_test::{is_standard_load, least_voltage_v, load_current_a};
+use voltwane::trade::battery::rating::{convert, definition, en_step_a};
+use voltwane::trade::battery::reading::{charge_factor, normalise, standard_load};
+use voltwane::trade::battery::{TestReading, VerdictLimits, assess, assess_with, expected_reading};
+use voltwane::trade::words::{Chemistry, MeasuredKind, RatingStandard, Verdict};
+
+fn near(found: f64, expected: f64, tolerance: f64) -> bool {
+    (found - expected).abs() <= tolerance
+}
+
+/// A battery maker's page, and a document marked "Source: BCI", alike: open-circuit voltage at 80 °F.
+#[test]
+fn flooded_rest_voltage_table() {
+    for (volts, percent) in [
+        (12.65, 100.0),
+        (12.45, 75.0),
+        (12.24, 50.0),
+        (12.06, 25.0),
+        (11.89, 0.0),
+    ] {
+        for chemistry in [Some(Chemistry::Flooded), Some(Chemistry::Efb), None] {
+            let charge =
+                state_of_charge(volts, chemistry, Some(26.667), TemperatureRule::default())
+                    .unwrap();
+            assert!(
+                near(charge * 100.0, percent, 0.01),
+                "{volts} V {chemistry:?}: {charge}"
+            );
+        }
+    }
+    assert_eq!(
+        state_of_charge(13.1, Some(Chemistry::Flooded), None, TemperatureRule::None),
+        Some(1.0)
+    );
+    assert_eq!(
+        state_of_charge(2.0, Some(Chemistry::Flooded), None, TemperatureRule::None),
+        Some(0.0)
+    );
+    assert_eq!(
+        state_of_charge(
+            f64::NAN,
+            Some(Chemistry::Flooded),
+            None,
+            TemperatureRule::None
+        ),
+        None
+    );
+}
+
+/// Bands of the AGM charging table in a public vehicle owner's manual.
+#[test]
+fn agm_rest_voltage_bands() {
+    for (volts, low, high) in [
+        (13.2, 1.0, 1.0),
+        (12.8, 1.0, 1.0),
+        (12.7, 0.75, 1.0),
+        (12.6, 0.75, 1.0),
+        (12.45, 0.50, 0.75),
+        (12.3, 0.50, 0.75),
+        (12.15, 0.25, 0.50),
+        (12.0, 0.0, 0.25),
+        (11.9, 0.0, 0.25),
+    ] {
+        let charge =
+            state_of_charge(volts, Some(Chemistry::Agm), None, TemperatureRule::None).unwrap();
+        assert!((low..=high).contains(&charge), "{volts} V: {charge}");
+    }
+}
+
+/// Column of corrections printed beside the flooded table, and its worked value: 12.45 V at 40 °F is
+/// read as 12.354 V, by linear interpolation 63.571 %.
+#[test]
+fn printed_temperature_correction() {
+    for (fahrenheit, volts) in [
+        (0.0, -0.192),
+        (40.0, -0.096),
+        (70.0, -0.024),
+        (80.0, 0.0),
+        (100.0, 0.048),
+        (130.0, 0.120),
+        (160.0, 0.192),
+    ] {
+        let celsius = (fahrenheit - 32.0) / 1.8;
+        assert!(
+            near(TemperatureRule::Printed.correction_v(celsius), volts, 1e-9),
+            "{fahrenheit} F"
+        );
+    }
+    let celsius = (40.0 - 32.0) / 1.8;
+    let charge = state_of_charge(
+        12.45,
+        Some(Chemistry::Flooded),
+        Some(celsius),
+        TemperatureRule::Printed,
+    )
+    .unwrap();
+    assert!(near(charge, 0.63571, 1e-5), "{charge}");
+}
+
+/// The potential of a lead-acid cell rises by about 0.2 mV per °C (from memory), so a cold battery
+/// holds a little more than its voltage says.
+#[test]
+fn reversible_temperature_correction_is_small_and_lifts_cold_readings() {
+    assert!(near(
+        TemperatureRule::Reversible.correction_v(-10.0),
+        0.044,
+        1e-6
+    ));
+    let warm = state_of_charge(
+        12.4,
+        Some(Chemistry::Agm),
+        Some(25.0),
+        TemperatureRule::Reversible,
+    );
+    let cold = state_of_charge(
+        12.4,
+        Some(Chemistry::Agm),
+        Some(-10.0),
+        TemperatureRule::Reversible,
+    );
+    assert!(cold > warm);
+    let lithium = |t| {
+        state_of_charge(
+            13.15,
+            Some(Chemistry::Lithium),
+            Some(t),
+            TemperatureRule::Reversible,
+        )
+    };
+    assert_eq!(lithium(-10.0), lithium(25.0));
+}
+
+/// The trade's common table, printed alike in three public workshop manuals (2004 to 2009).
+#[test]
+fn load_test_least_voltage_table() {
+    for (celsius, volts) in [
+        (40.0, 9.6),
+        (21.0, 9.6),
+        (20.0, 9.6),
+        (16.0, 9.5),
+        (10.0, 9.4),
+        (4.0, 9.3),
+        (-1.0, 9.1),
+        (-7.0, 8.9),
+        (-12.0, 8.7),
+        (-18.0, 8.5),
+        (-30.0, 8.5),
+        (7.0, 9.35),
+    ] {
+        assert!(
+            near(least_voltage_v(celsius).unwrap(), volts, 1e-9),
+            "{celsius} °C"
+        );
+    }
+    assert_eq!(least_voltage_v(f64::NAN), None);
+}
+
+/// Half the rated cold cranking current for 15 s: a public workshop manual of 2004.
+#[test]
+fn load_of_the_test_is_half_the_rating() {
+    assert_eq!(load_current_a(600.0, RatingStandard::Sae), 300.0);
+    assert_eq!(standard_load(600.0, RatingStandard::Sae), (300.0, 15.0));
+    assert!(is_standard_load(290.0, 15.0, 600.0, RatingStandard::Sae));
+    assert!(!is_standard_load(200.0, 15.0, 600.0, RatingStandard::Sae));
+    assert!(!is_standard_load(300.0, 5.0, 600.0, RatingStandard::Sae));
+}
+
+/// SAE J537, EN 60095-1 / EN 50342, IEC 60095-1 (older), DIN 43539-2 and CA as in public texts.
+#[test]
+fn definitions_of_cranking_current() {
+    for (standard, celsius, seconds, volts) in [
+        (RatingStandard::Sae, -18.0, 30.0, 7.2),
+        (RatingStandard::En, -18.0, 10.0, 7.5),
+        (RatingStandard::Iec, -18.0, 60.0, 8.4),
+        (RatingStandard::Din, -18.0, 30.0, 9.0),
+        (RatingStandard::Ca, 0.0, 30.0, 7.2),
+    ] {
+        let found = definition(standard);
+        assert_eq!(
+            (found.temperature_c, found.seconds, found.least_v),
+            (celsius, seconds, volts),
+            "{standard}"
+        );
+    }
+}
+
+/// Current steps of EN 50342-1 as in a public text.
+#[test]
+fn steps_of_en_ratings() {
+    for (amperes, step) in [
+        (190.0, 10.0),
+        (240.0, 20.0),
+        (450.0, 30.0),
+        (720.0, 40.0),
+        (850.0, 50.0),
+    ] {
+        assert_eq!(en_step_a(amperes), step);
+    }
+}
+
+/// Common practice, no source: a harder test gives a lower rating, a warmer one a higher.
+#[test]
+fn conversions_are_approximate_and_keep_the_order_of_severity() {
+    let by = |to| convert(600.0, RatingStandard::Sae, to).current_a;
+    assert!(by(RatingStandard::Din) < by(RatingStandard::Iec));
+    assert!(by(RatingStandard::Iec) < by(RatingStandard::En));
+    assert!(by(RatingStandard::En) < by(RatingStandard::Sae));
+    assert!(by(RatingStandard::Sae) < by(RatingStandard::Ca));
+    for from in RatingStandard::ALL {
+        for to in RatingStandard::ALL {
+            let there = convert(640.0, *from, *to);
+            assert_eq!(there.is_approximate(), from != to);
+            assert!(near(
+                convert(there.current_a, *to, *from).current_a,
+                640.0,
+                1e-9
+            ));
+        }
+    }
+}
+
+const CHARGED: TestReading = TestReading {
+    rest_voltage_v: Some(12.7),
+    temperature_c: Some(25.0),
+    surface_charge_removed: Some(true),
+    measured: Some((600.0, MeasuredKind::CcaSae)),
+    load: None,
+    rated: Some((600.0, RatingStandard::Sae)),
+    chemistry: Some(Chemistry::Flooded),
+};
+
+#[test]
+fn a_battery_that_meets_its_rating_has_health_one() {
+    let condition = assess(&CHARGED);
+    assert_eq!(condition.health, Some(1.0));
+    assert_eq!(condition.state_of_charge, Some(1.0));
+    assert_eq!(condition.verdict, Verdict::Fit);
+    assert_eq!(condition.assumed.texts().count(), 0);
+    let sigma = condition.health_sigma.unwrap();
+    assert!((0.02..0.10).contains(&sigma), "{sigma}");
+}
+
+#[test]
+fn what_is_not_known_is_said_and_widens_the_uncertainty() {
+    let bare = TestReading {
+        temperature_c: None,
+        chemistry: None,
+        rest_voltage_v: None,
+        ..CHARGED
+    };
+    let (full, bare) = (assess(&CHARGED), assess(&bare));
+    assert_eq!(bare.health, Some(1.0));
+    assert!(bare.health_sigma > full.health_sigma);
+    let text = bare.assumed.to_string();
+    for part in ["chemistry", "temperature", "rest voltage"] {
+        assert!(text.contains(part), "{text}");
+    }
+    let other_standard = TestReading {
+        measured: Some((564.0, MeasuredKind::CcaEn)),
+        ..CHARGED
+    };
+    let converted = assess(&other_standard);
+    assert!(near(converted.health.unwrap(), 1.0, 1e-9) && converted.assumed.rating_converted);
+    assert!(converted.health_sigma > full.health_sigma);
+}
+
+/// A 600 A battery goes with 200 S and 5 mOhm (common practice, no source).
+#[test]
+fn conductance_and_resistance_agree() {
+    for measured in [
+        (200.0, MeasuredKind::ConductanceS),
+        (5.0, MeasuredKind::ResistanceMohm),
+    ] {
+        let condition = assess(&TestReading {
+            measured: Some(measured),
+            ..CHARGED
+        });
+        assert!(near(condition.health.unwrap(), 1.0, 1e-12), "{measured:?}");
+        assert!(condition.assumed.factor_of_the_trade);
+    }
+}
+
+#[test]
+fn the_verdict_names_its_rule() {
+    use Verdict::{Discharged, Failed, Fit, Untested, Worn};
+    let test = |rest_voltage_v, measured| TestReading {
+        rest_voltage_v,
+        measured,
+        ..CHARGED
+    };
+    let cca = |a| Some((a, MeasuredKind::CcaSae));
+    for (reading, verdict, rule) in [
+        (test(Some(12.7), cca(580.0)), Fit, "within its rating"),
+        (test(Some(12.7), cca(350.0)), Worn, "worn limit"),
+        (test(Some(12.7), cca(100.0)), Failed, "failed limit"),
+        (test(Some(12.7), cca(0.0)), Failed, "failed limit"),
+        (test(Some(12.0), cca(250.0)), Discharged, "charge fully"),
+        (test(Some(12.0), cca(580.0)), Discharged, "charge fully"),
+        (test(Some(12.35), cca(300.0)), Discharged, "part charge"),
+        (test(Some(12.35), cca(590.0)), Fit, "within its rating"),
+        (test(Some(2.0), None), Discharged, "charge fully"),
+        (test(Some(2.0), cca(40.0)), Discharged, "charge fully"),
+        (test(Some(10.5), cca(90.0)), Discharged, "charge fully"),
+        (test(Some(10.5), cca(480.0)), Failed, "one cell is dead"),
+        (test(Some(-0.4), None), Failed, "polarity"),
+        (test(Some(12.7), None), Untested, "no reading"),
+        (test(None, cca(580.0)), Fit, "within its rating"),
+        (test(None, cca(250.0)), Untested, "without rest voltage"),
+        (test(None, None), Untested, "no reading"),
+        (test(Some(12.7), cca(5000.0)), Untested, "does not fit"),
+        (
+            TestReading {
+                rated: None,
+                ..CHARGED
+            },
+            Untested,
+            "no rating",
+        ),
+        (
+            TestReading {
+                surface_charge_removed: Some(false),
+                ..test(Some(12.6), cca(300.0))
+            },
+            Discharged,
+            "part charge",
+        ),
+        (
+            TestReading {
+                surface_charge_removed: Some(false),
+                ..test(Some(12.9), cca(300.0))
+            },
+            Worn,
+            "worn limit",
+        ),
+    ] {
+        let condition = assess(&reading);
+        assert_eq!(
+            condition.verdict, verdict,
+            "{reading:?}: {}",
+            condition.rule
+        );
+        assert!(
+            condition.rule.contains(rule),
+            "{reading:?}: {}",
+            condition.rule
+        );
+    }
+}
+
+/// The table decides a load test made as it asks: half the rating, 15 s, charged battery.
+#[test]
+fn load_test_against_its_table() {
+    let test = |volts, celsius, rest| TestReading {
+        rest_voltage_v: Some(rest),
+        temperature_c: Some(celsius),
+        measured: Some((volts, MeasuredKind::LoadTestV)),
+        load: Some((300.0, 15.0)),
+        ..CHARGED
+    };
+    for (volts, celsius, rest, verdict) in [
+        (9.6, 21.0, 12.65, Verdict::Fit),
+        (9.5, 21.0, 12.65, Verdict::Worn),
+        (9.5, 16.0, 12.65, Verdict::Fit),
+        (8.9, -7.0, 12.65, Verdict::Fit),
+        (8.8, -7.0, 12.65, Verdict::Worn),
+        (9.0, 21.0, 12.35, Verdict::Discharged),
+        (4.0, 21.0, 12.65, Verdict::Failed),
+        (10.8, 21.0, 12.65, Verdict::Fit),
+    ] {
+        let condition = assess(&test(volts, celsius, rest));
+        assert_eq!(
+            condition.verdict, verdict,
+            "{volts} V at {celsius} °C: {}",
+            condition.rule
+        );
+    }
+    let light_load = TestReading {
+        load: Some((100.0, 15.0)),
+        ..test(11.0, 21.0, 12.65)
+    };
+    let condition = assess(&light_load);
+    assert_eq!(
+        condition.verdict,
+        Verdict::Worn,
+        "1.65 V lost at a sixth of the rating: {}",
+        condition.rule
+    );
+}
+
+/// Common practice: a battery resting at about 2 V after its fifth birthday is failed, or discharged
+/// and to be charged and tested again. It is never worn, whatever else the test says.
+#[test]
+fn a_battery_at_two_volts_is_never_worn() {
+    for chemistry in [
+        None,
+        Some(Chemistry::Flooded),
+        Some(Chemistry::Efb),
+        Some(Chemistry::Agm),
+        Some(Chemistry::Gel),
+    ] {
+        for measured in [
+            None,
+            Some((30.0, MeasuredKind::CcaSae)),
+            Some((1.0, MeasuredKind::LoadTestV)),
+        ] {
+            for rest_voltage_v in [1.8, 2.0, 2.2] {
+                let test = TestReading {
+                    rest_voltage_v: Some(rest_voltage_v),
+                    chemistry,
+                    measured,
+                    ..CHARGED
+                };
+                let condition = assess(&test);
+                assert!(
+                    matches!(condition.verdict, Verdict::Failed | Verdict::Discharged),
+                    "{test:?}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn limits_can_be_set() {
+    let test = TestReading {
+        measured: Some((420.0, MeasuredKind::CcaSae)),
+        ..CHARGED
+    };
+    assert_eq!(assess(&test).verdict, Verdict::Fit);
+    let strict = VerdictLimits {
+        worn_below: 0.8,
+        ..VerdictLimits::default()
+    };
+    assert_eq!(assess_with(&test, &strict).verdict, Verdict::Worn);
+}
+
+fn any_chemistry() -> impl Strategy<Value = Chemistry> {
+    proptest::sample::select(Chemistry::ALL)
+}
+
+proptest! {
+    /// The expected reading of a battery, read back, is its health.
+    #[test]
+    fn expected_reading_and_normalisation_are_inverse(
+        kind in proptest::sample::select(MeasuredKind::ALL),
+        standard in proptest::sample::select(RatingStandard::ALL),
+        chemistry in any_chemistry(),
+        rated_a in 200.0..1200.0f64,
+        health in 0.55..1.4f64,
+        temperature_c in -20.0..50.0f64,
+        charge in 0.3..1.0f64,
+    ) {
+        let value = expected_reading(kind, rated_a, standard, chemistry, health, temperature_c, charge);
+        let rest = rest_voltage_v(charge, Some(chemistry), Some(temperature_c), TemperatureRule::default());
+        let test = TestReading {
+            rest_voltage_v: rest,
+            temperature_c: Some(temperature_c),
+            surface_charge_removed: Some(true),
+            measured: Some((value, kind)),
+            load: None,
+            rated: Some((rated_a, standard)),
+            chemistry: Some(chemistry),
+        };
+        let found = normalise(&test, Some(charge)).unwrap();
+        prop_assert!(near(found.health, health, 1e-9), "{} for {health}", found.health);
+        let read_charge = assess(&test).state_of_charge.unwrap();
+        prop_assert!(near(read_charge, charge, 1e-9), "{read_charge} for {charge}");
+    }
+
+    /// A colder, emptier or more worn battery never reads stronger.
+    #[test]
+    fn cranking_ability_falls_with_cold_discharge_and_wear(
+        health in 0.3..1.3f64, temperature_c in -30.0..45.0f64, charge in 0.05..0.95f64,
+    ) {
+        let read = |health, temperature_c, charge| {
+            let (kind, standard) = (MeasuredKind::ConductanceS, RatingStandard::En);
+            expected_reading(kind, 700.0, standard, Chemistry::Agm, health, temperature_c, charge)
+        };
+        let value = read(health, temperature_c, charge);
+        prop_assert!(read(health - 0.1, temperature_c, charge) < value);
+        prop_assert!(read(health, temperature_c - 5.0, charge) < value);
+        prop_assert!(read(health, temperature_c, charge - 0.05) < value);
+        prop_assert!((0.5..=1.0).contains(&charge_factor(charge)));
+    }
+
+    /// Below its chemistry's discharged limit no battery is worn or fit.
+    #[test]
+    fn a_discharged_battery_is_never_called_worn(
+        chemistry in proptest::option::of(any_chemistry()),
+        rest_voltage_v in -1.0..12.2f64,
+        kind in proptest::sample::select(MeasuredKind::ALL),
+        value in 0.0..1500.0f64,
+        surface_charge_removed: Option<bool>,
+        rated in proptest::option::of(100.0..1200.0f64),
+    ) {
+        let test = TestReading {
+            rest_voltage_v: Some(rest_voltage_v),
+            temperature_c: None,
+            surface_charge_removed,
+            measured: Some((value, kind)),
+            load: None,
+            rated: rated.map(|a| (a, RatingStandard::Sae)),
+            chemistry,
+        };
+        let condition = assess(&test);
+        prop_assert!(matches!(condition.verdict, Verdict::Discharged | Verdict::Failed), "{condition:?}");
+    }
+
+    /// Any numbers give a condition whose numbers are numbers.
+    #[test]
+    fn any_numbers_are_judged(
+        rest_voltage_v in proptest::option::of(proptest::num::f64::ANY), temperature_c in proptest::option::of(proptest::num::f64::ANY), value in proptest::num::f64::ANY, load in proptest::option::of((proptest::num::f64::ANY, proptest::num::f64::ANY)),
+        rated in proptest::option::of(proptest::num::f64::ANY), kind in proptest::sample::select(MeasuredKind::ALL),
+        chemistry in proptest::option::of(any_chemistry()),
+    ) {
+        let test = TestReading {
+            rest_voltage_v,
+            temperature_c,
+            surface_charge_removed: None,
+            measured: Some((value, kind)),
+            load,
+            rated: rated.map(|a| (a, RatingStandard::Din)),
+            chemistry,
+        };
+        let condition = assess(&test);
+        prop_assert!(condition.state_of_charge.is_none_or(|charge| (0.0..=1.0).contains(&charge)));
+        prop_assert!(condition.health.is_none_or(|health| (0.0..=2.0).contains(&health)));
+        prop_assert!(condition.health_sigma.is_none_or(f64::is_finite));
+        prop_assert!(!condition.rule.is_empty());
+    }
+
+    #[test]
+    fn rest_voltage_round_trips(charge in 0.0..=1.0f64, chemistry in any_chemistry(), celsius in -30.0..50.0f64) {
+        for rule in [TemperatureRule::Reversible, TemperatureRule::Printed, TemperatureRule::None] {
+            let volts = rest_voltage_v(charge, Some(chemistry), Some(celsius), rule).unwrap();
+            let back = state_of_charge(volts, Some(chemistry), Some(celsius), rule).unwrap();
+            prop_assert!(near(back, charge, 1e-9), "{back} for {charge}");
+            prop_assert!(charge::table(Some(chemistry)).windows(2).all(|pair| pair[0] < pair[1]));
+        }
+    }
+}
