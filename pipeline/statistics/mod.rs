@@ -5,7 +5,9 @@
 //! names the row; where an answer does not exist (a limit that is never reached, say) it is `None`
 //! or an infinite end as documented, never NaN. Collecting the rows is left to the caller.
 
+pub mod cross_validation;
 pub mod distributions;
+pub mod hazard_regression;
 pub mod input;
 pub mod kaplan_meier;
 pub mod limits;
@@ -13,6 +15,7 @@ pub mod lives;
 pub mod poisson_rate;
 pub mod theil_sen;
 pub mod weibull;
+pub mod weibull_law;
 pub mod weibull_likelihood;
 pub mod weibull_profile;
 pub mod wilson;

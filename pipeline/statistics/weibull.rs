@@ -7,57 +7,14 @@
 use super::input::{FitError, InputError, not_negative, open_unit, positive};
 use super::limits::{Limits, two_sided_z};
 use super::lives::{IntervalLife, Life};
+pub use super::weibull_law::Weibull;
 use super::weibull_likelihood::{Derivatives, WeibullPrior, WeibullSample};
-use statrs::function::gamma::gamma;
 
 const WHAT: &str = "Weibull fit";
 const MOST_ITERATIONS: usize = 200;
 /// Largest |ln sigma| taken for a maximum: shapes between 1/22000 and 22000.
 const MOST_LN_SIGMA: f64 = 10.0;
 const SMALL_STEP: f64 = 1e-8;
-
-/// A Weibull life: survival to age t is `exp(-(t / scale)^shape)`. Both must be above 0.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Weibull {
-    pub shape: f64,
-    pub scale: f64,
-}
-
-impl Weibull {
-    pub fn cumulative_hazard(&self, age: f64) -> f64 {
-        (age.max(0.0) / self.scale).powf(self.shape)
-    }
-
-    pub fn survival(&self, age: f64) -> f64 {
-        (-self.cumulative_hazard(age)).exp()
-    }
-
-    /// Failures per unit of age among those alive at `age`; infinite at age 0 for a shape below 1.
-    pub fn hazard(&self, age: f64) -> f64 {
-        self.shape / self.scale * (age.max(0.0) / self.scale).powf(self.shape - 1.0)
-    }
-
-    /// Chance that a life of `age` fails within the next `horizon`.
-    pub fn failure_chance(&self, age: f64, horizon: f64) -> f64 {
-        let gap = self.cumulative_hazard(age + horizon) - self.cumulative_hazard(age);
-        -(-gap.max(0.0)).exp_m1()
-    }
-
-    /// Age by which the fraction has failed: B10 for 0.1.
-    pub fn b_life(&self, fraction: f64) -> f64 {
-        self.scale * (-(-fraction).ln_1p()).powf(1.0 / self.shape)
-    }
-
-    pub fn mean(&self) -> f64 {
-        self.scale * gamma(1.0 + 1.0 / self.shape)
-    }
-
-    pub fn sd(&self) -> f64 {
-        let first = gamma(1.0 + 1.0 / self.shape);
-        let second = gamma(1.0 + 2.0 / self.shape);
-        self.scale * (second - first * first).max(0.0).sqrt()
-    }
-}
 
 /// A fitted Weibull life. The covariance is that of `(ln scale, ln sigma)` with
 /// `sigma = 1 / shape`, the inverse of the observed information (prior included).

@@ -265,7 +265,8 @@ fn highest(
         let step = newton.clamp(-unit, unit);
         let mut fraction = 1.0;
         let mut next = at(other + step);
-        while !(next.0 >= height - 1e-12 * height.abs()) && fraction > 1e-8 {
+        let floor = height - 1e-12 * height.abs();
+        while (next.0.is_nan() || next.0 < floor) && fraction > 1e-8 {
             fraction *= 0.5;
             next = at(other + fraction * step);
         }

@@ -3,6 +3,7 @@
 //! The source stands beside each value. Closed forms agree to 1e-8 of the value, iterative fits to
 //! 1e-6, or to as many digits as the source prints.
 
+mod hazard;
 mod published_lives;
 
 /// Fails unless `got` is within `tolerance` of `expected`, as a share of `expected`.
