@@ -6,8 +6,10 @@
 //! `intake`, deciding what a fleet should do to `analysis`.
 
 pub mod battery;
+pub mod calendar;
 pub mod code_group;
 pub mod code_text;
+pub mod date_code;
 pub mod heavy_code;
 pub mod trouble_code;
 pub mod vin;

@@ -2,5 +2,6 @@
 
 mod battery;
 mod codes;
+mod dates;
 mod vin;
 mod words;
