@@ -2,6 +2,10 @@
 //! the lake becomes a weekly report that ranks 12 V batteries to replace before they strand anyone.
 
 pub mod analysis;
+pub mod cli;
+pub mod intake;
 pub mod lake;
+pub mod report;
 pub mod statistics;
+
 pub mod trade;

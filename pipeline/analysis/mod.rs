@@ -12,7 +12,7 @@ pub mod query_graph;
 pub mod settings;
 
 use std::collections::{BTreeSet, HashMap};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 use arrow::array::{Array, AsArray, RecordBatch};
@@ -31,6 +31,7 @@ use serde::de::DeserializeOwned;
 
 use crate::lake::tables::TABLES;
 use crate::lake::{Lake, LakeError};
+use crate::trade::code_group::CodeGroups;
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
 use settings::Settings;
 
@@ -55,6 +56,12 @@ pub enum AnalysisError {
     },
     #[error("only queries are run here, the lake is never changed by SQL: begin with SELECT or WITH")]
     NotAQuery,
+    #[error("the code groups {path} are not right: {source}")]
+    CodeGroups {
+        path: PathBuf,
+        #[source]
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
     #[error("the lake holds no facts yet: load some dumps first")]
     Empty,
     #[error("there is no table {0}: `voltwane sql --lake LAKE --list` shows all")]
@@ -103,7 +110,7 @@ impl Analysis {
         settings: Settings,
         queries: Option<&Path>,
     ) -> Result<Self, AnalysisError> {
-        let context = session()?;
+        let context = session(code_groups(lake)?)?;
         register_raw(&context, lake).await?;
         let given = TABLES
             .iter()
@@ -341,17 +348,32 @@ impl Analysis {
     }
 }
 
-fn session() -> Result<SessionContext, AnalysisError> {
+/// The lake's own code groups, where its folder has a `code_groups.toml`.
+fn code_groups(lake: &Lake) -> Result<CodeGroups, AnalysisError> {
+    let Some(path) = lake.folder().map(|folder| folder.join("code_groups.toml")) else {
+        return Ok(CodeGroups::builtin());
+    };
+    let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::CodeGroups {
+        path: path.clone(),
+        source,
+    };
+    if !path.is_file() {
+        return Ok(CodeGroups::builtin());
+    }
+    let text = std::fs::read_to_string(&path).map_err(|error| failed(error.into()))?;
+    CodeGroups::with_table(&text).map_err(|error| failed(error.into()))
+}
+
+fn session(groups: CodeGroups) -> Result<SessionContext, AnalysisError> {
     let runtime = RuntimeEnvBuilder::new()
         .with_memory_limit(QUERY_MEMORY_BYTES, 1.0)
         .build_arc()
         .map_err(AnalysisError::query("session"))?;
     let config = SessionConfig::new()
         .with_target_partitions(PARTITIONS)
-        .set_str("datafusion.sql_parser.dialect", "duckdb")
         .set_bool("datafusion.execution.parquet.schema_force_view_types", false);
     let context = SessionContext::new_with_config_rt(config, runtime);
-    functions::register_all(&context);
+    functions::register_all(&context, Arc::new(groups));
     Ok(context)
 }
 

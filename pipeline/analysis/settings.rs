@@ -56,7 +56,10 @@ pub struct Run {
     /// First day on which failures would have been recorded. Without it, each depot's first work
     /// order marks the start.
     pub observation_start: Option<NaiveDate>,
-    /// Days around a call within which a replacement is put down to it.
+    /// A call put down to the supply is a battery failure when the battery is replaced within this
+    /// many days of it; without a replacement in that time the battery was only discharged.
+    pub trouble_days: i64,
+    /// Work within this many days of another is about the same trouble.
     pub same_trouble_days: i64,
     /// Currency symbol in reports.
     pub currency: String,
@@ -67,6 +70,7 @@ impl Default for Run {
         Self {
             horizon_days: 56,
             observation_start: None,
+            trouble_days: 60,
             same_trouble_days: 14,
             currency: "$".to_owned(),
         }

@@ -199,6 +199,7 @@ fn refuse_occupied(place: &str, folder: &Path) -> Result<(), LakeError> {
     // A lake may be prepared with its configuration and mappings before the first load.
     let known = |name: &str| {
         name == "voltwane.toml"
+            || name == "code_groups.toml"
             || name == "mappings"
             || name.starts_with('.')
             || tables::table(name).is_some()

@@ -4,12 +4,18 @@
 //! functions look at their row alone. So a query that uses them can run anywhere.
 
 mod collect;
+mod days;
 mod life;
 mod rate;
 mod slope;
+mod trade_rules;
+
+use std::sync::Arc;
 
 use datafusion::logical_expr::{AggregateUDF, ScalarUDF};
 use datafusion::prelude::SessionContext;
+
+use crate::trade::code_group::CodeGroups;
 
 /// A function with the line that documents it.
 pub struct Documented<F> {
@@ -23,17 +29,26 @@ pub fn aggregates() -> Vec<Documented<AggregateUDF>> {
     vec![life::weibull_life(), life::survival_steps(), slope::robust_slope()]
 }
 
-/// Every scalar function.
-pub fn scalars() -> Vec<Documented<ScalarUDF>> {
-    vec![rate::rate_limits(), life::weibull_chance()]
+/// Every scalar function; `groups` are the code groups of the lake.
+pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
+    vec![
+        trade_rules::read_battery_test(),
+        trade_rules::code_group(groups),
+        trade_rules::date_code_month(),
+        days::days_between(),
+        days::day_plus(),
+        days::iso_week(),
+        rate::rate_limits(),
+        life::weibull_chance(),
+    ]
 }
 
 /// Makes every function known to a session.
-pub fn register_all(context: &SessionContext) {
+pub fn register_all(context: &SessionContext, groups: Arc<CodeGroups>) {
     for aggregate in aggregates() {
         context.register_udaf(aggregate.function);
     }
-    for scalar in scalars() {
+    for scalar in scalars(groups) {
         context.register_udf(scalar.function);
     }
 }

@@ -1,0 +1,80 @@
+//! `voltwane check`: what is in a lake, and what in it does not fit together.
+
+use std::io::Write;
+
+use clap::Args;
+use comfy_table::Table;
+use comfy_table::presets::ASCII_MARKDOWN;
+use serde::Deserialize;
+
+use super::{LakeArgs, Outcome};
+
+/// Look for what is wrong in a lake
+///
+/// Exit code 0 if nothing was found, 1 if something was, 2 if the lake could not be looked at.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  voltwane check --lake lake")]
+pub struct Check {
+    #[command(flatten)]
+    lake: LakeArgs,
+}
+
+#[derive(Debug, Deserialize)]
+struct Extent {
+    table_name: String,
+    rows: i64,
+    first_day: Option<String>,
+    last_day: Option<String>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Finding {
+    finding: String,
+    table_name: String,
+    times: i64,
+    example: Option<String>,
+}
+
+impl Check {
+    pub async fn run(self) -> anyhow::Result<Outcome> {
+        let (_, analysis) = self.lake.open().await?;
+        let extents: Vec<Extent> = analysis
+            .rows("SELECT * FROM table_extent ORDER BY table_name")
+            .await?;
+        let findings: Vec<Finding> = analysis
+            .rows("SELECT * FROM lake_finding ORDER BY table_name, times DESC, finding")
+            .await?;
+        let mut out = std::io::stdout().lock();
+        let mut tables = Table::new();
+        tables
+            .load_preset(ASCII_MARKDOWN)
+            .set_header(["table", "rows", "first day", "last day"]);
+        for extent in extents {
+            tables.add_row([
+                extent.table_name,
+                extent.rows.to_string(),
+                extent.first_day.unwrap_or_default(),
+                extent.last_day.unwrap_or_default(),
+            ]);
+        }
+        writeln!(out, "{tables}")?;
+        if findings.is_empty() {
+            writeln!(out, "\nNothing was found that does not fit.")?;
+            return Ok(Outcome::Clean);
+        }
+        let mut table = Table::new();
+        table
+            .load_preset(ASCII_MARKDOWN)
+            .set_header(["finding", "table", "times", "for example"]);
+        for finding in findings {
+            table.add_row([
+                finding.finding,
+                finding.table_name,
+                finding.times.to_string(),
+                finding.example.unwrap_or_default(),
+            ]);
+        }
+        writeln!(out, "\n{table}")?;
+        Ok(Outcome::Findings)
+    }
+}

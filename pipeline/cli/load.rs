@@ -1,0 +1,129 @@
+//! `voltwane load`: dumps into a lake.
+
+use std::io::IsTerminal;
+use std::path::PathBuf;
+
+use chrono::{DateTime, Utc};
+use clap::Args;
+use comfy_table::presets::ASCII_MARKDOWN;
+use comfy_table::{CellAlignment, Table};
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::Outcome;
+use crate::intake::load::{FileOutcome, LoadProgress, load};
+use crate::lake::Lake;
+
+/// Read dumps into a lake
+///
+/// Names files, or folders to walk. What a file holds is told from its header or from a mapping (a
+/// .toml file beside it or in LAKE/mappings). Rows that cannot be used go to the quarantine table
+/// with their reason; rows that are there already are not added again.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  voltwane load --lake lake dumps/\n  voltwane load --lake lake tests.csv orders.csv.gz mappings/")]
+pub struct Load {
+    /// The lake to load into; it is made if it is not there
+    #[arg(long, value_name = "LAKE")]
+    lake: String,
+
+    /// Files, or folders that hold some
+    #[arg(value_name = "PATH", required = true)]
+    paths: Vec<PathBuf>,
+}
+
+impl Load {
+    pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
+        let mut lake = Lake::open_or_create(&self.lake).await?;
+        let bar = progress_bar();
+        let mut last_file = PathBuf::new();
+        let outcomes = load(&mut lake, &self.paths, now, &mut |progress: LoadProgress<'_>| {
+            if bar.is_hidden() {
+                if last_file != progress.file {
+                    eprintln!("reading {}", progress.file.display());
+                }
+            } else {
+                bar.set_length(progress.bytes_total);
+                bar.set_position(progress.bytes_done);
+                bar.set_message(progress.file.display().to_string());
+            }
+            if last_file != progress.file {
+                last_file = progress.file.to_owned();
+            }
+        })
+        .await;
+        bar.finish_and_clear();
+        let outcomes = outcomes?;
+        println!("{}", summary(&outcomes));
+        for outcome in &outcomes {
+            for remark in &outcome.remarks {
+                eprintln!("{}: {remark}", outcome.file);
+            }
+            if let Some(error) = &outcome.error {
+                eprintln!("not loaded: {error}");
+            }
+        }
+        let failed = outcomes.iter().filter(|outcome| outcome.error.is_some()).count();
+        if failed == outcomes.len() {
+            anyhow::bail!("none of the files could be loaded");
+        }
+        let quarantined: u64 = outcomes.iter().map(|outcome| outcome.rows_quarantined).sum();
+        if quarantined > 0 {
+            println!(
+                "{quarantined} rows are in quarantine; to see why: voltwane check --lake {}",
+                self.lake
+            );
+        }
+        if failed > 0 || quarantined > 0 {
+            return Ok(Outcome::Findings);
+        }
+        Ok(Outcome::Clean)
+    }
+}
+
+fn progress_bar() -> ProgressBar {
+    if !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let style = ProgressStyle::with_template("{bar:30} {bytes}/{total_bytes} {wide_msg}")
+        .unwrap_or_else(|_| ProgressStyle::default_bar());
+    ProgressBar::new(0).with_style(style)
+}
+
+fn summary(outcomes: &[FileOutcome]) -> Table {
+    let mut table = Table::new();
+    table.load_preset(ASCII_MARKDOWN).set_header([
+        "file",
+        "kind",
+        "read",
+        "added",
+        "already there",
+        "quarantined",
+    ]);
+    let mut totals = [0u64; 4];
+    for outcome in outcomes {
+        let counts = [
+            outcome.rows_read,
+            outcome.rows_added,
+            outcome.rows_already_there,
+            outcome.rows_quarantined,
+        ];
+        for (total, count) in totals.iter_mut().zip(counts) {
+            *total += count;
+        }
+        let kind = match outcome.error {
+            Some(_) => "not loaded".to_owned(),
+            None => outcome.kind.clone(),
+        };
+        let mut row = vec![outcome.file.clone(), kind];
+        row.extend(counts.map(|count| count.to_string()));
+        table.add_row(row);
+    }
+    let mut row = vec!["all".to_owned(), String::new()];
+    row.extend(totals.map(|count| count.to_string()));
+    table.add_row(row);
+    for at in 2..6 {
+        if let Some(column) = table.column_mut(at) {
+            column.set_cell_alignment(CellAlignment::Right);
+        }
+    }
+    table
+}

@@ -1,0 +1,174 @@
+//! The command line: one file a command; each parses, calls and prints, and decides nothing.
+//!
+//! Exit codes: 0 done and clean, 1 done with findings (rows in quarantine, a file that could not be
+//! read, something `check` found), 2 could not run. Results go to stdout, everything else to stderr.
+
+mod check;
+mod load;
+mod sql;
+
+mod weekly;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::analysis::Analysis;
+use crate::analysis::settings::Settings;
+use crate::lake::Lake;
+
+/// What a command ends with when it could run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    Clean,
+    Findings,
+}
+
+#[derive(Debug, Parser)]
+#[command(
+    name = "voltwane",
+    version,
+    about = "Weekly 12 V battery risk for vehicle fleets",
+    long_about = "Loads dumps of battery tests, code scans, work orders and the vehicle register into a lake, \
+                  and writes a weekly report that ranks the 12 V batteries to replace before they strand anyone.",
+    after_help = "A first week:\n  \
+                  voltwane load --lake lake dumps/\n  \
+                  voltwane weekly --lake lake\n\n\
+                  Without data of your own:\n  \
+                  voltwane synthesize --vehicles 400 --weeks 156 --seed 7 --out dumps\n\n\
+                  Exit codes: 0 done, 1 done with findings, 2 could not run."
+)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+
+    /// How progress and diagnostics are written to stderr
+    #[arg(long, value_enum, global = true, default_value = "text", value_name = "FORM")]
+    log: LogForm,
+
+    /// Take this instant for the present (for repeatable runs)
+    #[arg(long, global = true, hide = true, env = "VOLTWANE_NOW", value_name = "INSTANT")]
+    now: Option<DateTime<Utc>>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum LogForm {
+    Text,
+    Json,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Read dumps into a lake
+    Load(load::Load),
+    /// Write the weekly risk report
+    Weekly(weekly::Weekly),
+    /// Ask the lake in SQL
+    Sql(sql::Sql),
+    /// Look for what is wrong in a lake
+    Check(check::Check),
+
+
+}
+
+/// Where a command finds its lake, and how it looks at it.
+#[derive(Debug, Args)]
+struct LakeArgs {
+    /// The lake: a folder, or an address in an object store
+    #[arg(long, value_name = "LAKE")]
+    lake: String,
+
+    /// Look back from the end of this day; the newest fact's day if not given
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    as_of: Option<NaiveDate>,
+
+    /// Use this configuration instead of the lake's voltwane.toml
+    #[arg(long, value_name = "FILE")]
+    config: Option<PathBuf>,
+
+    /// Use the .sql files of this folder before the built-in ones of the same name
+    #[arg(long, value_name = "DIR")]
+    queries: Option<PathBuf>,
+}
+
+impl LakeArgs {
+    async fn open(&self) -> anyhow::Result<(Lake, Analysis)> {
+        let lake = Lake::open(&self.lake).await?;
+        let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
+        let analysis =
+            Analysis::new(&lake, self.as_of, settings, self.queries.as_deref()).await?;
+        Ok((lake, analysis))
+    }
+}
+
+/// Runs the command that was typed.
+pub fn run() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version are answers, everything else is a mistake.
+            let code = if error.use_stderr() { 2 } else { 0 };
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    start_log(cli.log);
+    let now = cli.now.unwrap_or_else(Utc::now);
+    let runtime = match tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        // Deep query plans need more than the default.
+        .thread_stack_size(8 << 20)
+        .build()
+    {
+        Ok(runtime) => runtime,
+        Err(error) => {
+            eprintln!("voltwane: the runtime could not be started: {error}");
+            return ExitCode::from(2);
+        }
+    };
+    let done = runtime.block_on(async {
+        match cli.command {
+            Command::Load(command) => command.run(now).await,
+            Command::Weekly(command) => command.run(now).await,
+            Command::Sql(command) => command.run().await,
+            Command::Check(command) => command.run().await,
+
+        }
+    });
+    match done {
+        Ok(Outcome::Clean) => ExitCode::SUCCESS,
+        Ok(Outcome::Findings) => ExitCode::from(1),
+        Err(error) => {
+            eprintln!("voltwane: {}", readable(&error));
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// The error and those behind it, without one that its successor already quotes.
+fn readable(error: &anyhow::Error) -> String {
+    let mut text = String::new();
+    for part in error.chain().map(ToString::to_string) {
+        if !text.contains(&part) {
+            if !text.is_empty() {
+                text.push_str(": ");
+            }
+            text.push_str(&part);
+        }
+    }
+    text
+}
+
+fn start_log(form: LogForm) {
+    use tracing_subscriber::EnvFilter;
+    let filter = EnvFilter::try_from_env("VOLTWANE_LOG").unwrap_or_else(|_| EnvFilter::new("warn"));
+    let log = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr);
+    match form {
+        LogForm::Text => log.without_time().with_target(false).init(),
+        LogForm::Json => log.json().init(),
+    }
+}

@@ -1,0 +1,84 @@
+//! `voltwane sql`: read-only SQL over raw and derived tables.
+
+use std::io::{IsTerminal, Write};
+
+use clap::{Args, ValueEnum};
+
+use super::{LakeArgs, Outcome};
+
+/// Ask the lake in SQL
+///
+/// Raw tables end at --as-of; lake.TABLE is a raw table with everything in it. Derived tables are
+/// made when a query reads them.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  \
+    voltwane sql --lake lake --list\n  \
+    voltwane sql --lake lake \"SELECT depot, COUNT(*) FROM fleet_vehicle GROUP BY depot\"\n  \
+    voltwane sql --lake lake --format csv \"SELECT * FROM battery_risk WHERE rank <= 20\"")]
+pub struct Sql {
+    #[command(flatten)]
+    lake: LakeArgs,
+
+    /// The query: SELECT or WITH, with parameters such as $as_of
+    #[arg(value_name = "QUERY", required_unless_present = "list")]
+    query: Option<String>,
+
+    /// How rows are printed
+    #[arg(long, value_enum, default_value = "table", value_name = "FORM")]
+    format: Form,
+
+    /// Show every table with its columns instead
+    #[arg(long, conflicts_with = "query")]
+    list: bool,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Form {
+    Table,
+    Csv,
+    Json,
+}
+
+impl Sql {
+    pub async fn run(self) -> anyhow::Result<Outcome> {
+        let (_, analysis) = self.lake.open().await?;
+        let mut out = std::io::stdout().lock();
+        let Some(query) = &self.query else {
+            for table in analysis.list().await? {
+                writeln!(out, "{}: {}", table.name, table.about)?;
+                for (column, about) in table.columns {
+                    writeln!(out, "    {column}: {about}")?;
+                }
+            }
+            return Ok(Outcome::Clean);
+        };
+        let (schema, batches) = analysis.query_with_schema(query).await?;
+        match self.format {
+            Form::Table => {
+                let rows: usize = batches.iter().map(|batch| batch.num_rows()).sum();
+                let text = arrow::util::pretty::pretty_format_batches_with_schema(schema, &batches)?;
+                writeln!(out, "{text}")?;
+                if std::io::stdout().is_terminal() {
+                    writeln!(out, "{rows} rows")?;
+                }
+            }
+            Form::Csv => {
+                let mut writer = arrow::csv::WriterBuilder::new().with_header(true).build(&mut out);
+                for batch in &batches {
+                    writer.write(batch)?;
+                }
+                if batches.iter().all(|batch| batch.num_rows() == 0) {
+                    writer.write(&arrow::array::RecordBatch::new_empty(schema))?;
+                }
+            }
+            Form::Json => {
+                let mut writer = arrow::json::LineDelimitedWriter::new(&mut out);
+                for batch in &batches {
+                    writer.write(batch)?;
+                }
+                writer.finish()?;
+            }
+        }
+        Ok(Outcome::Clean)
+    }
+}

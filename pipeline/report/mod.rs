@@ -1,0 +1,45 @@
+//! Reports: derived tables read into typed rows, said in words, written as Markdown, charts and
+//! tables.
+//!
+//! It fails when a table it reads does not have the columns it is read by, when a template is not
+//! right, or when a file cannot be written; a report is written whole or not at all. What the numbers
+//! are is the analysis's business, what they are called is this folder's.
+
+pub mod cells;
+pub mod chart;
+mod files;
+pub mod weekly;
+
+use std::path::PathBuf;
+
+use crate::analysis::AnalysisError;
+use crate::lake::LakeError;
+
+/// Why a report could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum ReportError {
+    #[error(transparent)]
+    Analysis(#[from] AnalysisError),
+    #[error(transparent)]
+    Lake(#[from] LakeError),
+    #[error("the report's template {template} is not right: {source}")]
+    Template {
+        template: String,
+        #[source]
+        source: minijinja::Error,
+    },
+    #[error("the chart {chart} could not be drawn: {why}")]
+    Chart { chart: &'static str, why: String },
+    #[error("{path} could not be written: {source}")]
+    Write {
+        path: PathBuf,
+        #[source]
+        source: std::io::Error,
+    },
+    #[error("the table {path} could not be written: {source}")]
+    Table {
+        path: PathBuf,
+        #[source]
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+}

@@ -1,0 +1,64 @@
+//! Keeps what a report said in the lake, so that it can be held against what happened.
+
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray};
+use arrow::datatypes::Date32Type;
+
+use super::views::RiskRow;
+use super::{ReportError, reasons};
+use crate::analysis::Analysis;
+use crate::lake::append::Append;
+use crate::lake::tables::table;
+use crate::lake::{Lake, LakeError};
+
+/// Names the way the chances are worked out, so that what was said by another way is told apart.
+pub const MODEL_VERSION: &str = "age-and-last-test-1";
+
+/// Appends the ranking to `risk_week`. Said again word for word, it adds nothing.
+pub async fn append(
+    lake: &mut Lake,
+    analysis: &Analysis,
+    week: &str,
+    ranking: &[RiskRow],
+) -> Result<(), ReportError> {
+    let design = table("risk_week").ok_or_else(|| LakeError::NoSuchTable("risk_week".to_owned()))?;
+    // Rounded as told: a last bit that differs between two runs is not another statement.
+    let rounded = |value: Option<f64>| value.map(|value| (value * 1e6).round() / 1e6);
+    let known: Vec<&RiskRow> = ranking
+        .iter()
+        .filter(|row| row.chance.is_some() && row.chance_lower.is_some() && row.chance_upper.is_some())
+        .collect();
+    let text = |value: &dyn Fn(&RiskRow) -> String| {
+        Arc::new(known.iter().map(|row| Some(value(row))).collect::<StringArray>()) as ArrayRef
+    };
+    let number = |value: &dyn Fn(&RiskRow) -> Option<f64>| {
+        Arc::new(known.iter().map(|row| rounded(value(row))).collect::<Float64Array>()) as ArrayRef
+    };
+    let rows = known.len();
+    let as_of = Date32Type::from_naive_date(analysis.as_of());
+    let columns: Vec<ArrayRef> = vec![
+        text(&|_| week.to_owned()),
+        Arc::new(Date32Array::from(vec![as_of; rows])),
+        text(&|row| row.vin.clone()),
+        text(&|row| row.position.clone()),
+        number(&|row| row.chance),
+        number(&|row| row.chance_lower),
+        number(&|row| row.chance_upper),
+        Arc::new(Int64Array::from(vec![analysis.settings().run.horizon_days; rows])),
+        Arc::new(known.iter().map(|row| row.rank).collect::<Int64Array>()),
+        text(&|row| row.action.clone()),
+        text(&|row| reasons::in_words(row).join("; ")),
+        text(&|_| MODEL_VERSION.to_owned()),
+    ];
+    let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| {
+        LakeError::Shape {
+            table: design.name,
+            source,
+        }
+    })?;
+    let mut append = Append::new(lake, format!("weekly {week}"));
+    append.rows(design.name, &batch).await?;
+    append.commit().await?;
+    Ok(())
+}

@@ -1,2 +1,0 @@
--- One row is a depot.
-SELECT DISTINCT depot FROM vehicle

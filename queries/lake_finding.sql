@@ -1,0 +1,49 @@
+-- One row is something to look at in the lake: what, in which table, how often, with one example.
+-- Reads the raw tables whole. Quarantined rows count by reason; the others are facts that are each
+-- well formed but do not fit together.
+WITH findings AS (
+    SELECT 'the same fact twice' AS finding, 'battery_test' AS table_name, vin AS example
+    FROM lake.battery_test GROUP BY vin, row_hash HAVING COUNT(*) > 1
+    UNION ALL
+    SELECT 'the same fact twice', 'code_scan', vin FROM lake.code_scan GROUP BY vin, row_hash HAVING COUNT(*) > 1
+    UNION ALL
+    SELECT 'the same fact twice', 'trouble_code', vin FROM lake.trouble_code GROUP BY vin, row_hash HAVING COUNT(*) > 1
+    UNION ALL
+    SELECT 'the same fact twice', 'work_order', vin FROM lake.work_order GROUP BY vin, row_hash HAVING COUNT(*) > 1
+    UNION ALL
+    SELECT 'the same fact twice', 'vehicle', vin FROM lake.vehicle GROUP BY vin, row_hash HAVING COUNT(*) > 1
+    UNION ALL
+    SELECT 'a vehicle the register does not know', 'battery_test', t.vin
+    FROM lake.battery_test t LEFT ANTI JOIN lake.vehicle v ON v.vin = t.vin
+    UNION ALL
+    SELECT 'a vehicle the register does not know', 'code_scan', t.vin
+    FROM lake.code_scan t LEFT ANTI JOIN lake.vehicle v ON v.vin = t.vin
+    UNION ALL
+    SELECT 'a vehicle the register does not know', 'work_order', t.vin
+    FROM lake.work_order t LEFT ANTI JOIN lake.vehicle v ON v.vin = t.vin
+    UNION ALL
+    SELECT 'a code without its scan', 'trouble_code', c.vin
+    FROM lake.trouble_code c LEFT ANTI JOIN lake.code_scan s ON s.scan_id = c.scan_id AND s.vin = c.vin
+    UNION ALL
+    SELECT 'two register rows of one day', 'vehicle', vin
+    FROM lake.vehicle GROUP BY vin, seen_on HAVING COUNT(*) > 1
+    UNION ALL
+    SELECT 'two tests of one battery at one instant', 'battery_test', vin
+    FROM lake.battery_test GROUP BY vin, position, tested_at HAVING COUNT(*) > 1
+    UNION ALL
+    SELECT 'the odometer runs backwards', 'vehicle', vin
+    FROM (SELECT vin, odometer_km, LAG(odometer_km) OVER (PARTITION BY vin ORDER BY seen_on) AS before_km FROM lake.vehicle)
+    WHERE odometer_km < before_km - 1
+    UNION ALL
+    SELECT 'an order closed before it was opened', 'work_order', vin
+    FROM lake.work_order WHERE closed_at < opened_at
+    UNION ALL
+    SELECT 'a depot without weather', 'vehicle', v.depot
+    FROM (SELECT DISTINCT depot FROM lake.vehicle) v
+    LEFT ANTI JOIN lake.depot_weather w ON w.depot = v.depot
+    UNION ALL
+    SELECT reason, 'quarantine', file || ' line ' || CAST(line AS VARCHAR) FROM lake.quarantine
+)
+SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example
+FROM findings
+GROUP BY finding, table_name
