@@ -1,0 +1,189 @@
+//! How one shop's export becomes the lake's fields, and the set of mappings a load knows.
+//!
+//! Reading a mapping's file is left to [`mapping_file`](super::mapping_file), finding the mapping
+//! for a header to [`recognise`](super::recognise).
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use chrono_tz::Tz;
+
+use super::dump::DumpKind;
+use super::encoding::Coding;
+use super::error::IntakeError;
+use super::mapping_file;
+use super::moment::Formats;
+use super::number::Marks;
+use super::words::{self, ShopWords};
+
+/// One shop's way to export one kind of dump.
+#[derive(Debug, Clone)]
+pub struct Mapping {
+    /// Shown in messages.
+    pub name: String,
+    /// Where it was read from; `None` for the lake's own column names.
+    pub file: Option<PathBuf>,
+    pub kind: DumpKind,
+    /// The shop of every row that names none.
+    pub shop: Option<String>,
+    /// Patterns of file names it is for, with `*`; none: any file.
+    pub files: Vec<String>,
+    pub layout: Layout,
+    pub marks: Marks,
+    /// The zone that local times are read in.
+    pub zone: Tz,
+    /// Cells that mean nothing, besides the usual ones.
+    pub blanks: Vec<String>,
+    /// Field and text, for what the file does not say or leaves blank.
+    pub constants: BTreeMap<&'static str, String>,
+    pub columns: Vec<ColumnRule>,
+    pub words: BTreeMap<&'static str, ShopWords>,
+}
+
+/// How the text of a file is laid out; what is `None` is found from the file.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Layout {
+    pub delimiter: Option<u8>,
+    pub coding: Option<Coding>,
+    /// Lines before the header.
+    pub skip_lines: usize,
+}
+
+/// What one column of a file means.
+#[derive(Debug, Clone)]
+pub struct ColumnRule {
+    /// The column's name in the header, matched trimmed and whatever the case.
+    pub column: String,
+    /// `None`: not used.
+    pub field: Option<&'static str>,
+    /// Whether a header without it still fits.
+    pub optional: bool,
+    pub unit: Option<String>,
+    pub hexadecimal: bool,
+    pub formats: Formats,
+    /// For a reading: which kind it is.
+    pub measured_kind: Option<&'static str>,
+}
+
+impl Mapping {
+    /// A mapping without columns, all else as usual.
+    pub fn new(name: &str, kind: DumpKind) -> Mapping {
+        Mapping {
+            name: name.to_owned(),
+            file: None,
+            kind,
+            shop: None,
+            files: Vec::new(),
+            layout: Layout::default(),
+            marks: Marks::default(),
+            zone: Tz::UTC,
+            blanks: Vec::new(),
+            constants: BTreeMap::new(),
+            columns: Vec::new(),
+            words: BTreeMap::new(),
+        }
+    }
+
+    /// Whether it is meant for a file of that name (the last part of its path).
+    pub fn is_for_file(&self, name: &str) -> bool {
+        let name = name.to_lowercase();
+        self.files.is_empty()
+            || self
+                .files
+                .iter()
+                .any(|pattern| words::matches(&pattern.to_lowercase(), &name))
+    }
+
+    /// The columns it needs that the header lacks.
+    pub fn missing_in(&self, header: &[String]) -> Vec<&str> {
+        let needed = self
+            .columns
+            .iter()
+            .filter(|rule| rule.field.is_some() && !rule.optional);
+        needed
+            .filter(|rule| !header.iter().any(|name| rule.is_column(name)))
+            .map(|rule| rule.column.as_str())
+            .collect()
+    }
+
+    /// How many of its columns the header has.
+    pub fn fit(&self, header: &[String]) -> usize {
+        let used = self.columns.iter().filter(|rule| rule.field.is_some());
+        used.filter(|rule| header.iter().any(|name| rule.is_column(name)))
+            .count()
+    }
+}
+
+impl ColumnRule {
+    /// A column that is read as it stands.
+    pub fn plain(column: &str, field: Option<&'static str>) -> ColumnRule {
+        ColumnRule {
+            column: column.to_owned(),
+            field,
+            optional: false,
+            unit: None,
+            hexadecimal: false,
+            formats: Formats::default(),
+            measured_kind: None,
+        }
+    }
+
+    pub fn is_column(&self, name: &str) -> bool {
+        same_name(&self.column, name)
+    }
+}
+
+/// Whether two column names are the same but for case and outer blanks.
+pub fn same_name(one: &str, other: &str) -> bool {
+    let (one, other) = (one.trim(), other.trim());
+    one.eq_ignore_ascii_case(other) || one.to_lowercase() == other.to_lowercase()
+}
+
+/// The mappings a load knows. Files in the lake's own column names need none.
+#[derive(Debug, Clone, Default)]
+pub struct Mappings {
+    list: Vec<Arc<Mapping>>,
+}
+
+impl Mappings {
+    /// No mapping but the lake's own column names.
+    pub fn builtin() -> Self {
+        Self::default()
+    }
+
+    /// Reads a mapping file. One of the same content, read before, is not added again.
+    pub fn read_toml(&mut self, path: &Path) -> Result<(), IntakeError> {
+        let text = std::fs::read_to_string(path).map_err(|source| IntakeError::Unreadable {
+            file: path.to_owned(),
+            source,
+        })?;
+        self.add_toml(path, &text)
+    }
+
+    /// Reads a mapping from its text; `path` is for messages.
+    pub fn add_toml(&mut self, path: &Path, text: &str) -> Result<(), IntakeError> {
+        let mapping = mapping_file::parse(path, text)?;
+        let same = |known: &Arc<Mapping>| {
+            known.name == mapping.name
+                && format!("{:?}", known.columns) == format!("{:?}", mapping.columns)
+                && known.files == mapping.files
+        };
+        if !self.list.iter().any(same) {
+            self.list.push(Arc::new(mapping));
+        }
+        Ok(())
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = &Arc<Mapping>> {
+        self.list.iter()
+    }
+
+    pub fn len(&self) -> usize {
+        self.list.len()
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+}

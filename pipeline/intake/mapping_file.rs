@@ -1,0 +1,566 @@
+//! Reads a mapping from TOML.
+//!
+//! Strict: an unknown key, field, unit or word is an error with its line and what to do, because a
+//! mapping that is half understood would load half-right data. What the file looks like stands in
+//! README.md.
+
+use std::path::Path;
+
+use chrono_tz::Tz;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::cell;
+use super::dump::DumpKind;
+use super::encoding::Coding;
+use super::error::MappingError;
+use super::mapping::{ColumnRule, Mapping, same_name};
+use super::meaning::{Meaning, meaning, reading};
+use super::moment::Formats;
+use super::names::nearest;
+use super::unit::Unit;
+use super::words::ShopWords;
+
+const KEYS: &[&str] = &[
+    "kind",
+    "name",
+    "shop",
+    "files",
+    "delimiter",
+    "decimal_mark",
+    "thousands_mark",
+    "time_zone",
+    "encoding",
+    "skip_lines",
+    "blank",
+    "constants",
+    "columns",
+    "words",
+];
+const COLUMN_KEYS: &[&str] = &[
+    "field",
+    "unit",
+    "format",
+    "measured_kind",
+    "ignore",
+    "optional",
+];
+
+type Value<'t> = Spanned<DeValue<'t>>;
+
+/// Reads a mapping's text; `path` is for messages.
+pub fn parse(path: &Path, text: &str) -> Result<Mapping, MappingError> {
+    let reader = Reader { path, text };
+    let table = DeTable::parse(text).map_err(|error| {
+        let at = error.span().map_or(0, |span| span.start);
+        reader.error(
+            at,
+            "",
+            format!("is not TOML ({})", error.message()),
+            "mend the line",
+        )
+    })?;
+    reader.mapping(table.get_ref())
+}
+
+struct Reader<'t> {
+    path: &'t Path,
+    text: &'t str,
+}
+
+impl<'t> Reader<'t> {
+    fn mapping(&self, table: &DeTable<'t>) -> Result<Mapping, MappingError> {
+        for key in table.keys() {
+            self.known_key(key.span().start, "", key.get_ref(), KEYS)?;
+        }
+        let kind = self.kind(table)?;
+        let stem = self
+            .path
+            .file_stem()
+            .map(|stem| stem.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        let mut mapping = Mapping::new(&stem, kind);
+        mapping.file = Some(self.path.to_owned());
+        if let Some(name) = self.text_of(table, "name")? {
+            mapping.name = name.1.to_owned();
+        }
+        mapping.shop = self
+            .text_of(table, "shop")?
+            .map(|(_, shop)| shop.to_owned());
+        mapping.files = self.texts_of(table, "files")?;
+        mapping.blanks = self
+            .texts_of(table, "blank")?
+            .iter()
+            .map(|word| word.trim().to_lowercase())
+            .collect();
+        self.layout(table, &mut mapping)?;
+        self.columns(table, &mut mapping)?;
+        self.words(table, &mut mapping)?;
+        self.constants(table, &mut mapping)?;
+        self.nothing_missing(&mapping)?;
+        Ok(mapping)
+    }
+
+    fn kind(&self, table: &DeTable<'t>) -> Result<DumpKind, MappingError> {
+        let names: Vec<&str> = DumpKind::ALL.iter().map(|kind| kind.name()).collect();
+        let remedy = format!("say kind = one of {}", names.join(", "));
+        match self.text_of(table, "kind")? {
+            Some((at, name)) => DumpKind::parse(name).ok_or_else(|| {
+                self.error(
+                    at,
+                    "kind",
+                    format!("\"{name}\" is no kind of dump"),
+                    &remedy,
+                )
+            }),
+            None => Err(self.error(0, "kind", "is missing".to_owned(), &remedy)),
+        }
+    }
+
+    fn layout(&self, table: &DeTable<'t>, mapping: &mut Mapping) -> Result<(), MappingError> {
+        if let Some((at, text)) = self.text_of(table, "delimiter")? {
+            match text.as_bytes() {
+                [byte] if byte.is_ascii() && !matches!(byte, b'"' | b'\n' | b'\r') => {
+                    mapping.layout.delimiter = Some(*byte);
+                }
+                _ => {
+                    let problem = format!("\"{text}\" is not one ASCII character");
+                    return Err(self.error(
+                        at,
+                        "delimiter",
+                        problem,
+                        "say delimiter = \";\" or \"\\t\"",
+                    ));
+                }
+            }
+        }
+        if let Some((at, text)) = self.text_of(table, "decimal_mark")? {
+            mapping.marks.decimal = self.mark(at, "decimal_mark", text)?;
+        }
+        if let Some((at, text)) = self.text_of(table, "thousands_mark")? {
+            let mark = self.mark(at, "thousands_mark", text)?;
+            if mark == mapping.marks.decimal {
+                let problem = format!("\"{text}\" is the decimal mark too");
+                return Err(self.error(
+                    at,
+                    "thousands_mark",
+                    problem,
+                    "name the decimal_mark, or leave it out",
+                ));
+            }
+            mapping.marks.thousands = Some(mark);
+        }
+        if let Some((at, text)) = self.text_of(table, "time_zone")? {
+            mapping.zone = text.parse::<Tz>().map_err(|_| {
+                let problem = format!("\"{text}\" is no IANA time zone");
+                self.error(at, "time_zone", problem, "say it like \"America/Chicago\"")
+            })?;
+        }
+        if let Some((at, text)) = self.text_of(table, "encoding")? {
+            mapping.layout.coding = Some(Coding::named(text).ok_or_else(|| {
+                let problem = format!("\"{text}\" is no encoding that is read");
+                self.error(
+                    at,
+                    "encoding",
+                    problem,
+                    "say it like \"utf-8\", \"utf-16le\" or \"windows-1252\"",
+                )
+            })?);
+        }
+        if let Some((at, value)) = self.find(table, "skip_lines") {
+            let lines = value
+                .as_integer()
+                .and_then(|number| number.as_str().parse::<usize>().ok());
+            mapping.layout.skip_lines = lines.filter(|lines| *lines <= 1000).ok_or_else(|| {
+                self.error(
+                    at,
+                    "skip_lines",
+                    "is no number from 0 to 1000".to_owned(),
+                    "say skip_lines = 3",
+                )
+            })?;
+        }
+        Ok(())
+    }
+
+    fn mark(&self, at: usize, key: &str, text: &str) -> Result<char, MappingError> {
+        let mut chars = text.chars();
+        match (chars.next(), chars.next()) {
+            (Some(mark), None) if !mark.is_alphanumeric() && mark != '-' && mark != '+' => Ok(mark),
+            _ => Err(self.error(
+                at,
+                key,
+                format!("\"{text}\" is not one mark"),
+                "say it like \",\"",
+            )),
+        }
+    }
+
+    fn columns(&self, table: &DeTable<'t>, mapping: &mut Mapping) -> Result<(), MappingError> {
+        for (name, at, value) in self.entries(table, "columns")? {
+            let key = format!("columns.\"{name}\"");
+            let Some(settings) = value.as_table() else {
+                return Err(self.error(
+                    at,
+                    &key,
+                    "is no table".to_owned(),
+                    "say what `field` it is, or `ignore = true`",
+                ));
+            };
+            for setting in settings.keys() {
+                self.known_key(
+                    setting.span().start,
+                    &format!("{key}."),
+                    setting.get_ref(),
+                    COLUMN_KEYS,
+                )?;
+            }
+            if mapping
+                .columns
+                .iter()
+                .any(|rule| same_name(&rule.column, name))
+            {
+                return Err(self.error(
+                    at,
+                    &key,
+                    "stands twice but for case".to_owned(),
+                    "keep one of the two",
+                ));
+            }
+            let rule = self.column(mapping.kind, name, at, &key, settings)?;
+            mapping.columns.push(rule);
+        }
+        Ok(())
+    }
+
+    fn column(
+        &self,
+        kind: DumpKind,
+        name: &str,
+        at: usize,
+        key: &str,
+        settings: &DeTable<'t>,
+    ) -> Result<ColumnRule, MappingError> {
+        let mut rule = ColumnRule::plain(name, None);
+        rule.optional = self.flag_of(settings, key, "optional")?;
+        if self.flag_of(settings, key, "ignore")? {
+            return Ok(rule);
+        }
+        let Some((field_at, field)) = self.text_of(settings, "field")? else {
+            return Err(self.error(
+                at,
+                key,
+                "names no field".to_owned(),
+                "say what `field` it is, or `ignore = true`",
+            ));
+        };
+        let field = self.field(kind, field_at, &format!("{key}.field"), field)?;
+        rule.field = Some(field);
+        if let Some((at, word)) = self.text_of(settings, "measured_kind")? {
+            let key = format!("{key}.measured_kind");
+            if field != "measured_value" {
+                return Err(self.error(at, &key, format!("{field} is no reading"), "leave it out"));
+            }
+            rule.measured_kind = Some(self.word(at, &key, "measured_kind", word)?);
+        }
+        if let Some((at, unit)) = self.text_of(settings, "unit")? {
+            let key = format!("{key}.unit");
+            if unit == "hex" && matches!(meaning(field), Meaning::Whole { .. }) {
+                rule.hexadecimal = true;
+            } else {
+                self.unit(at, &key, field, rule.measured_kind, unit)?;
+                rule.unit = Some(unit.to_owned());
+            }
+        }
+        let patterns = self.texts_of(settings, "format")?;
+        if let Some((at, _)) = self.find(settings, "format") {
+            let key = format!("{key}.format");
+            let (Meaning::Day(_) | Meaning::Instant(_)) = meaning(field) else {
+                return Err(self.error(at, &key, format!("{field} is no date"), "leave it out"));
+            };
+            rule.formats = Formats::new(&patterns).map_err(|pattern| {
+                let problem = format!("\"{pattern}\" is no strftime pattern");
+                self.error(at, &key, problem, "say it like \"%d.%m.%Y %H:%M\"")
+            })?;
+        }
+        Ok(rule)
+    }
+
+    fn unit(
+        &self,
+        at: usize,
+        key: &str,
+        field: &'static str,
+        measured_kind: Option<&str>,
+        unit: &str,
+    ) -> Result<(), MappingError> {
+        let dimension = match meaning(field) {
+            Meaning::Number(quantity) => quantity.dimension,
+            Meaning::Reading => match measured_kind.and_then(reading) {
+                Some(quantity) => quantity.dimension,
+                // The kind stands in each row, so the unit is checked there.
+                None if Unit::exists(unit) => return Ok(()),
+                None => None,
+            },
+            _ => None,
+        };
+        match dimension {
+            Some(dimension) if Unit::find(unit, dimension).is_some() => Ok(()),
+            Some(dimension) => {
+                let problem = format!("{field} has no unit \"{unit}\"");
+                Err(self.error(
+                    at,
+                    key,
+                    problem,
+                    &format!("say one of {}", Unit::names(dimension)),
+                ))
+            }
+            None => Err(self.error(
+                at,
+                key,
+                format!("{field} has no unit \"{unit}\""),
+                "leave it out",
+            )),
+        }
+    }
+
+    fn words(&self, table: &DeTable<'t>, mapping: &mut Mapping) -> Result<(), MappingError> {
+        for (name, at, value) in self.entries(table, "words")? {
+            let field = self.field(mapping.kind, at, &format!("words.{name}"), name)?;
+            let Some(list) = value.as_table() else {
+                let remedy = "list words like \"Wet\" = \"flooded\" below it";
+                return Err(self.error(
+                    at,
+                    &format!("words.{name}"),
+                    "is no table".to_owned(),
+                    remedy,
+                ));
+            };
+            let mut words = ShopWords::default();
+            for (shop_word, our_word) in list {
+                let key = format!("words.{name}.\"{}\"", shop_word.get_ref());
+                let at = our_word.span().start;
+                let Some(our_word) = our_word.get_ref().as_str() else {
+                    return Err(self.error(
+                        at,
+                        &key,
+                        "is no text".to_owned(),
+                        "put the word in quotes",
+                    ));
+                };
+                if let Meaning::Word(_) | Meaning::Flag = meaning(field) {
+                    self.word(at, &key, field, our_word)?;
+                }
+                words.add(shop_word.get_ref(), our_word);
+            }
+            mapping.words.insert(field, words);
+        }
+        Ok(())
+    }
+
+    fn constants(&self, table: &DeTable<'t>, mapping: &mut Mapping) -> Result<(), MappingError> {
+        for (name, at, value) in self.entries(table, "constants")? {
+            let key = format!("constants.{name}");
+            let field = self.field(mapping.kind, at, &key, name)?;
+            let text = match value {
+                DeValue::String(text) => text.to_string(),
+                DeValue::Integer(number) => number.as_str().to_owned(),
+                DeValue::Float(number) => number.as_str().to_owned(),
+                DeValue::Boolean(flag) => flag.to_string(),
+                DeValue::Datetime(moment) => moment.to_string(),
+                DeValue::Array(_) | DeValue::Table(_) => {
+                    return Err(self.error(
+                        at,
+                        &key,
+                        "is no single value".to_owned(),
+                        "give one value",
+                    ));
+                }
+            };
+            cell::check_constant(field, &text, mapping.zone)
+                .map_err(|problem| self.error(at, &key, problem, "write it as the lake would"))?;
+            mapping.constants.insert(field, text);
+        }
+        Ok(())
+    }
+
+    /// Every field that a row cannot do without comes from a column or a constant.
+    fn nothing_missing(&self, mapping: &Mapping) -> Result<(), MappingError> {
+        let given = |name: &str| {
+            mapping.constants.contains_key(name)
+                || mapping.columns.iter().any(|rule| rule.field == Some(name))
+        };
+        for field in mapping.kind.fields() {
+            if mapping.kind.must_have(field) && !given(field.name) {
+                let problem = format!("no column gives {} ({})", field.name, field.about);
+                let remedy = "say which column it is, or give it in [constants]";
+                let at = self.text.find("[columns").unwrap_or(0);
+                return Err(self.error(at, "columns", problem, remedy));
+            }
+        }
+        Ok(())
+    }
+
+    fn field(
+        &self,
+        kind: DumpKind,
+        at: usize,
+        key: &str,
+        name: &str,
+    ) -> Result<&'static str, MappingError> {
+        let fields = kind.fields();
+        if let Some(field) = fields.iter().find(|field| field.name == name.trim()) {
+            return Ok(field.name);
+        }
+        let remedy = match nearest(name, fields.iter().map(|field| field.name)) {
+            Some(near) => format!("did you mean {near}?"),
+            None => {
+                let names: Vec<&str> = fields.iter().map(|field| field.name).collect();
+                format!("its fields are {}", names.join(", "))
+            }
+        };
+        Err(self.error(
+            at,
+            key,
+            format!("{} has no field \"{name}\"", kind.name()),
+            &remedy,
+        ))
+    }
+
+    /// The stored spelling of a word of the field's list.
+    fn word(
+        &self,
+        at: usize,
+        key: &str,
+        field: &str,
+        word: &str,
+    ) -> Result<&'static str, MappingError> {
+        let (list, all, found) = match meaning(field) {
+            Meaning::Word(list) => (list.name, (list.all)().join(", "), (list.find)(word)),
+            _ => (
+                "yes or no",
+                "yes, no".to_owned(),
+                cell::flag(word).map(|flag| if flag { "yes" } else { "no" }),
+            ),
+        };
+        found.ok_or_else(|| {
+            self.error(
+                at,
+                key,
+                format!("\"{word}\" is no {list}"),
+                &format!("say one of {all}"),
+            )
+        })
+    }
+
+    fn known_key(
+        &self,
+        at: usize,
+        before: &str,
+        key: &str,
+        known: &[&str],
+    ) -> Result<(), MappingError> {
+        if known.contains(&key) {
+            return Ok(());
+        }
+        let remedy = match nearest(key, known.iter().copied()) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => format!("known keys are {}", known.join(", ")),
+        };
+        Err(self.error(
+            at,
+            &format!("{before}{key}"),
+            "is not known".to_owned(),
+            &remedy,
+        ))
+    }
+
+    fn find<'v>(&self, table: &'v DeTable<'t>, key: &str) -> Option<(usize, &'v DeValue<'t>)> {
+        let (name, value): (_, &Value<'t>) =
+            table.iter().find(|(name, _)| name.get_ref() == key)?;
+        Some((name.span().start, value.get_ref()))
+    }
+
+    fn text_of<'v>(
+        &self,
+        table: &'v DeTable<'t>,
+        key: &str,
+    ) -> Result<Option<(usize, &'v str)>, MappingError> {
+        match self.find(table, key) {
+            None => Ok(None),
+            Some((at, DeValue::String(text))) => Ok(Some((at, text))),
+            Some((at, _)) => Err(self.error(at, key, "is no text".to_owned(), "put it in quotes")),
+        }
+    }
+
+    /// One text or a list of texts.
+    fn texts_of(&self, table: &DeTable<'t>, key: &str) -> Result<Vec<String>, MappingError> {
+        let wrong = |at| {
+            self.error(
+                at,
+                key,
+                "is neither text nor a list of texts".to_owned(),
+                "put each in quotes",
+            )
+        };
+        match self.find(table, key) {
+            None => Ok(Vec::new()),
+            Some((_, DeValue::String(text))) => Ok(vec![text.to_string()]),
+            Some((at, DeValue::Array(list))) => list
+                .iter()
+                .map(|item| {
+                    item.get_ref()
+                        .as_str()
+                        .map(str::to_owned)
+                        .ok_or_else(|| wrong(at))
+                })
+                .collect(),
+            Some((at, _)) => Err(wrong(at)),
+        }
+    }
+
+    fn flag_of(&self, table: &DeTable<'t>, before: &str, key: &str) -> Result<bool, MappingError> {
+        match self.find(table, key) {
+            None => Ok(false),
+            Some((_, DeValue::Boolean(flag))) => Ok(*flag),
+            Some((at, _)) => Err(self.error(
+                at,
+                &format!("{before}.{key}"),
+                "is not true or false".to_owned(),
+                "say true or false",
+            )),
+        }
+    }
+
+    /// Name, place and value of all entries of a sub-table, in the order of the file.
+    fn entries<'v>(
+        &self,
+        table: &'v DeTable<'t>,
+        key: &str,
+    ) -> Result<Vec<(&'v str, usize, &'v DeValue<'t>)>, MappingError> {
+        let entries = match self.find(table, key) {
+            None => return Ok(Vec::new()),
+            Some((_, DeValue::Table(entries))) => entries,
+            Some((at, _)) => {
+                return Err(self.error(at, key, "is no table".to_owned(), "make it a [section]"));
+            }
+        };
+        let mut list: Vec<_> = entries
+            .iter()
+            .map(|(name, value)| (name.get_ref().as_ref(), name.span().start, value.get_ref()))
+            .collect();
+        list.sort_by_key(|(_, at, _)| *at);
+        Ok(list)
+    }
+
+    fn error(&self, at: usize, key: &str, problem: String, remedy: &str) -> MappingError {
+        let before = self.text.get(..at).unwrap_or(self.text);
+        MappingError {
+            file: self.path.to_owned(),
+            line: before.matches('\n').count() + 1,
+            key: key.to_owned(),
+            problem,
+            remedy: remedy.to_owned(),
+        }
+    }
+}

@@ -1,0 +1,262 @@
+//! Reads one file: each line becomes a row of the lake or goes to quarantine.
+//!
+//! Fails as a whole: when a file turns out to be cut or damaged midway, the sink has had rows of it
+//! that the caller must drop.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use arrow::array::RecordBatch;
+use chrono::{DateTime, Utc};
+
+use super::container::{failed, file_hash, visit_parts};
+use super::error::IntakeError;
+use super::fault::Fault;
+use super::mapping::Mappings;
+use super::outlet::Outlet;
+use super::plan::Plan;
+use super::record::{Record, Records, Step};
+use super::row::RowReader;
+use super::source::{Source, visit_sources};
+
+/// Why a sink could not take something.
+pub type SinkError = Box<dyn std::error::Error + Send + Sync>;
+
+/// Where the rows of a file go.
+pub trait Sink {
+    /// Rows of one table in its intake schema. `lines` has the source line of each row, or is empty
+    /// when the lines are counted by rows of another table.
+    fn rows(
+        &mut self,
+        table: &'static str,
+        batch: RecordBatch,
+        lines: &[u64],
+    ) -> Result<(), SinkError>;
+
+    /// A line that is no row.
+    fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError>;
+
+    /// How many of the file's bytes have been taken.
+    fn progress(&mut self, bytes_done: u64, bytes_total: u64);
+}
+
+/// A line that could not be used, as the lake's quarantine keeps it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QuarantinedRow {
+    pub file: String,
+    pub line: u64,
+    /// The line as it stood, cut at 2,000 characters.
+    pub raw_text: String,
+    pub field: Option<&'static str>,
+    /// `class: detail`; the class is the same words for every such row.
+    pub reason: String,
+    pub dump_kind: &'static str,
+    pub shop: Option<String>,
+    pub file_hash: Arc<str>,
+}
+
+/// What was read from a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileSummary {
+    /// SHA-256 of the file's bytes, in hexadecimal.
+    pub file_hash: String,
+    pub bytes: u64,
+    /// One for each table in the file.
+    pub parts: Vec<PartSummary>,
+}
+
+/// What was read from one table of a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartSummary {
+    /// The file, or `file/member`.
+    pub file: String,
+    pub kind: &'static str,
+    pub mapping_name: String,
+    pub rows_read: u64,
+    pub rows_quarantined: u64,
+    /// What the user may want to know: columns that were not used, no rows.
+    pub remarks: Vec<String>,
+}
+
+impl FileSummary {
+    /// The kinds of dump in the file, in words.
+    pub fn kind(&self) -> String {
+        distinct(self.parts.iter().map(|part| part.kind))
+    }
+
+    pub fn mapping_name(&self) -> String {
+        distinct(self.parts.iter().map(|part| part.mapping_name.as_str()))
+    }
+
+    pub fn rows_read(&self) -> u64 {
+        self.parts.iter().map(|part| part.rows_read).sum()
+    }
+
+    pub fn rows_quarantined(&self) -> u64 {
+        self.parts.iter().map(|part| part.rows_quarantined).sum()
+    }
+}
+
+fn distinct<'n>(names: impl Iterator<Item = &'n str>) -> String {
+    let mut list: Vec<&str> = Vec::new();
+    for name in names {
+        if !list.contains(&name) {
+            list.push(name);
+        }
+    }
+    list.join(" + ")
+}
+
+/// Characters of a line that quarantine keeps.
+const RAW_CHARACTERS: usize = 2000;
+
+/// Lines between two reports of progress.
+const PROGRESS_LINES: u64 = 4096;
+
+/// Reads the file at `path` into `sink`. Dates after `now` are taken for slips.
+pub fn read_file(
+    path: &Path,
+    mappings: &Mappings,
+    now: DateTime<Utc>,
+    sink: &mut dyn Sink,
+) -> Result<FileSummary, IntakeError> {
+    let (file_hash, bytes) = file_hash(path)?;
+    let taken = Arc::new(AtomicU64::new(0));
+    let shared_hash: Arc<str> = file_hash.as_str().into();
+    let mut parts = Vec::new();
+    visit_parts(path, &taken, &mut |part| {
+        let compressed = part.is_compressed();
+        visit_sources(part, &mut |source| {
+            let plan = source.plan(mappings)?;
+            let progress = Progress {
+                taken: &taken,
+                total: bytes,
+            };
+            let reading = Reading {
+                file: source.name.clone(),
+                plan: &plan,
+                compressed,
+                file_hash: &shared_hash,
+                progress,
+            };
+            parts.push(reading.run(source, now, sink)?);
+            Ok(())
+        })
+    })?;
+    sink.progress(bytes, bytes);
+    Ok(FileSummary {
+        file_hash,
+        bytes,
+        parts,
+    })
+}
+
+struct Progress<'c> {
+    taken: &'c AtomicU64,
+    total: u64,
+}
+
+/// The reading of one table.
+struct Reading<'c> {
+    file: String,
+    plan: &'c Plan,
+    compressed: bool,
+    file_hash: &'c Arc<str>,
+    progress: Progress<'c>,
+}
+
+impl Reading<'_> {
+    fn run(
+        &self,
+        source: Source<'_>,
+        now: DateTime<Utc>,
+        sink: &mut dyn Sink,
+    ) -> Result<PartSummary, IntakeError> {
+        let mut records = source.records(&self.plan.mapping.layout)?;
+        let reader = RowReader::new(self.plan, now);
+        let Some(mut outlet) = Outlet::new(self.plan) else {
+            let evidence = format!("is of kind {}, which has no table", self.plan.kind().name());
+            return Err(IntakeError::Form {
+                file: self.file.clone(),
+                evidence,
+                remedy: "name another kind",
+            });
+        };
+        let mut summary = PartSummary {
+            file: self.file.clone(),
+            kind: self.plan.kind().name(),
+            mapping_name: self.plan.mapping.name.clone(),
+            rows_read: 0,
+            rows_quarantined: 0,
+            remarks: Vec::new(),
+        };
+        let mut record = Record::default();
+        while let Some(step) = self.next(records.as_mut(), &mut record)? {
+            summary.rows_read += 1;
+            let fault = match step {
+                Step::Row => reader
+                    .read(&record)
+                    .and_then(|values| outlet.push(&values, record.line))
+                    .err(),
+                Step::Bad(fault) => Some(fault),
+            };
+            if let Some(fault) = fault {
+                summary.rows_quarantined += 1;
+                self.quarantine(&record, fault, sink)?;
+            }
+            outlet.pass_on(&self.file, false, sink)?;
+            if summary.rows_read % PROGRESS_LINES == 0 {
+                sink.progress(
+                    self.progress
+                        .taken
+                        .load(Ordering::Relaxed)
+                        .min(self.progress.total),
+                    self.progress.total,
+                );
+            }
+        }
+        outlet.pass_on(&self.file, true, sink)?;
+        if summary.rows_read == 0 {
+            summary.remarks.push("a header and no rows".to_owned());
+        }
+        if !self.plan.unused.is_empty() {
+            summary
+                .remarks
+                .push(format!("columns not used: {}", self.plan.unused.join(", ")));
+        }
+        Ok(summary)
+    }
+
+    fn next(
+        &self,
+        records: &mut dyn Records,
+        record: &mut Record,
+    ) -> Result<Option<Step>, IntakeError> {
+        records
+            .next(record)
+            .map_err(|error| failed(&self.file, self.compressed, error))
+    }
+
+    fn quarantine(
+        &self,
+        record: &Record,
+        fault: Fault,
+        sink: &mut dyn Sink,
+    ) -> Result<(), IntakeError> {
+        let row = QuarantinedRow {
+            file: self.file.clone(),
+            line: record.line,
+            raw_text: record.raw.chars().take(RAW_CHARACTERS).collect(),
+            field: fault.field,
+            reason: fault.to_string(),
+            dump_kind: self.plan.kind().name(),
+            shop: self.plan.mapping.shop.clone(),
+            file_hash: Arc::clone(self.file_hash),
+        };
+        sink.quarantine(row).map_err(|source| IntakeError::Sink {
+            file: self.file.clone(),
+            source,
+        })
+    }
+}

@@ -1,0 +1,51 @@
+//! Sees that two cells of a row stand in each other's column.
+//!
+//! Asked only about rows that are at fault: when each of two cells cannot be read where it stands,
+//! or only one cannot, but both can where the other stands, that is the likelier story.
+
+use super::fault::{Fault, quoted};
+use super::meaning::Meaning;
+use super::plan::FieldPlan;
+use super::record::Record;
+use super::row::RowReader;
+
+/// The fault as one of two swapped columns, if it is.
+pub fn explain(reader: &RowReader<'_>, record: &Record, fault: &Fault) -> Option<Fault> {
+    let name = fault.field?;
+    let plan = reader.plan;
+    let wrong = plan.fields.iter().find(|field| field.column.name == name)?;
+    let (wrong_index, wrong_text) = reader.cell(wrong, record)?;
+    // What stands alone in its column and is at fault; a fault of the whole row is no swap.
+    if wrong.cells.len() != 1 || reader.would_read(wrong, &wrong_text) {
+        return None;
+    }
+    plan.fields
+        .iter()
+        .filter(|other| may_swap(wrong, other))
+        .find_map(|other| {
+            let (other_index, other_text) = reader.cell(other, record)?;
+            let fits =
+                reader.would_read(wrong, &other_text) && reader.would_read(other, &wrong_text);
+            fits.then(|| {
+                let detail = format!(
+                    "{} has {} and {} has {}",
+                    quoted(&plan.header[wrong_index]),
+                    quoted(wrong_text.trim()),
+                    quoted(&plan.header[other_index]),
+                    quoted(other_text.trim())
+                );
+                Fault::field(wrong.column.name, "two columns look swapped", detail)
+            })
+        })
+}
+
+/// Whether a swap of the two could be told from chance. Free text takes anything, so it counts only
+/// beside a field that takes next to nothing; two words or flags say too little.
+fn may_swap(wrong: &FieldPlan, other: &FieldPlan) -> bool {
+    let strict = matches!(
+        wrong.meaning,
+        Meaning::Vin | Meaning::Code | Meaning::Instant(_) | Meaning::Day(_)
+    );
+    let free = matches!(other.meaning, Meaning::Text | Meaning::Position);
+    other.column.name != wrong.column.name && other.cells.len() == 1 && (strict || !free)
+}
