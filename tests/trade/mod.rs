@@ -3,5 +3,7 @@
 mod battery;
 mod codes;
 mod dates;
+mod frames;
+mod responses;
 mod vin;
 mod words;
