@@ -1,0 +1,458 @@
+//! One vehicle's life, week by week from its first day: wear, weather, what breaks, and when the
+//! agenda sends it to a shop.
+//!
+//! A week first wears the batteries, then draws what happens on which day, then lets each happening
+//! run its course (`repairs`). The chance that a battery fails in the week is the documented hazard
+//! of `wear` and nothing else; signs such as sags and discharges come from the same hidden wear, so
+//! the hidden state holds all there is to know. Facts before the dumps begin are dropped. Nothing
+//! here fails.
+
+use super::World;
+use super::facts::{Fact, Minute, Scan, Snapshot};
+use super::fleet::{BatterySpec, Model, Vehicle};
+use super::floods;
+use super::memory::Memory;
+use super::readings::FailureForm;
+use super::streams::{Domain, Stream, between, chance, normal, stream, weighted, whole};
+use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
+use super::wear::{self, Hidden};
+use super::weather::{DEPOTS, Depot};
+use crate::trade::words::{FloodCause, Outcome};
+
+/// What can happen to a vehicle on a day.
+#[derive(Debug, Clone, Copy)]
+pub enum Happening {
+    Failure(usize, FailureForm),
+    /// A failed battery was left in: it fails to start again.
+    Recurrence(usize),
+    Repair(usize),
+    SmallSag,
+    LargeSag,
+    DeepDischarge(usize),
+    /// The driver brings the vehicle in because of what a sag set off.
+    Trouble,
+    DeadModule(usize),
+    /// Module and flood; whether the shop blames the battery first.
+    FixModule(usize, u32, bool),
+    BusFault(u8),
+    FixBus(u32),
+    Reprogramming(usize),
+    Unexplained,
+    Fault,
+    FaultVisit,
+    Service,
+    FollowUp,
+    /// The n-th visit because codes stay latched.
+    Latched(u32),
+    Planned(usize),
+}
+
+/// A battery in its place.
+#[derive(Debug)]
+pub struct Fitted {
+    pub spec: &'static BatterySpec,
+    pub hidden: Hidden,
+    pub installed_day: i32,
+    pub made_day: i32,
+    pub failed: Option<FailureForm>,
+    pub failed_at: Option<Minute>,
+}
+
+/// Everything that is known of one vehicle while it lives, and what it leaves behind.
+pub struct Life<'w> {
+    pub world: &'w World,
+    pub vehicle: &'w Vehicle,
+    pub model: &'w Model,
+    pub depot: &'static Depot,
+    pub rng: Stream,
+    pub batteries: Vec<Fitted>,
+    pub memory: Memory,
+    pub agenda: Vec<(i32, u32, Happening)>,
+    pub busy_until: Minute,
+    pub facts: Vec<Fact>,
+    pub floods: Vec<TrueFlood>,
+    pub hazards: Vec<TrueHazard>,
+    pub lives: Vec<BatteryLife>,
+    pub wrong_parts: Vec<WrongPart>,
+    pub battery_weeks: u64,
+    pub failures: u64,
+    next_seq: u32,
+    next_event: u32,
+    pub next_number: u64,
+    week_start: i32,
+    week_start_km: f64,
+    week_km: f64,
+}
+
+impl<'w> Life<'w> {
+    /// Lives the vehicle through to the end of its time or of the simulation.
+    pub fn run(world: &'w World, vehicle: &'w Vehicle) -> Life<'w> {
+        let mut life = Life {
+            world,
+            vehicle,
+            model: &world.models[vehicle.model],
+            depot: &DEPOTS[vehicle.depot],
+            rng: stream(world.scenario.seed, Domain::Life, vehicle.index),
+            batteries: Vec::new(),
+            memory: Memory::default(),
+            agenda: Vec::new(),
+            busy_until: 0,
+            facts: Vec::new(),
+            floods: Vec::new(),
+            hazards: Vec::new(),
+            lives: Vec::new(),
+            wrong_parts: Vec::new(),
+            battery_weeks: 0,
+            failures: 0,
+            next_seq: 0,
+            next_event: 0,
+            next_number: 0,
+            week_start: vehicle.in_service_day,
+            week_start_km: between_km(vehicle.index),
+            week_km: 0.0,
+        };
+        let first_day = vehicle.in_service_day;
+        for spec in life.model.spec.batteries {
+            let fitted = life.new_battery(spec, first_day);
+            life.batteries.push(fitted);
+        }
+        life.memory.cleared_at = i64::from(first_day) * 1440;
+        life.memory.cleared_odometer_km = life.week_start_km;
+        let first_service =
+            first_day + (life.service_gap_days() * between(&mut life.rng, 0.3, 1.0)) as i32;
+        life.plan(first_service, Happening::Service);
+        let last_day = world.last_day.min(vehicle.leave_day - 1);
+        let mut week = (first_day as usize).div_ceil(7);
+        life.snapshot_until(week as i32 * 7 - 1);
+        while (week as i32) * 7 <= last_day {
+            life.week(week, last_day);
+            week += 1;
+        }
+        life.close(last_day);
+        life
+    }
+
+    /// A battery fresh from the shelf.
+    pub fn new_battery(&mut self, spec: &'static BatterySpec, day: i32) -> Fitted {
+        let rng = &mut self.rng;
+        Fitted {
+            spec,
+            hidden: Hidden {
+                chemistry: spec.chemistry,
+                frailty: (normal(rng, 0.0, wear::FRAILTY_LOG_DEVIATION)).exp(),
+                first_health: normal(rng, 1.05, 0.03).clamp(0.96, 1.15),
+                wear: 0.0,
+                charge: 0.92,
+            },
+            installed_day: day,
+            made_day: day - whole(rng, 14, 130) as i32,
+            failed: None,
+            failed_at: None,
+        }
+    }
+
+    /// Days between services.
+    pub fn service_gap_days(&mut self) -> f64 {
+        let weeks = self.shop().service_weeks;
+        weeks * 7.0 * between(&mut self.rng, 0.8, 1.2)
+    }
+
+    /// Puts a happening on the agenda.
+    pub fn plan(&mut self, day: i32, happening: Happening) {
+        self.agenda.push((day, self.next_seq, happening));
+        self.next_seq += 1;
+    }
+
+    /// Puts it some days from `day`, both ends included.
+    pub fn plan_within(&mut self, day: i32, from: i64, to: i64, happening: Happening) {
+        let wait = whole(&mut self.rng, from, to) as i32;
+        self.plan(day + wait, happening);
+    }
+
+    /// The number of a new event of codes.
+    pub fn new_event(&mut self) -> u32 {
+        self.next_event += 1;
+        self.next_event
+    }
+
+    /// Notes a flood in the truth.
+    pub fn note_flood(&mut self, event: u32, at: Minute, cause: FloodCause) {
+        self.floods.push(TrueFlood {
+            event,
+            at,
+            ended: None,
+            cause,
+            scan_ids: Vec::new(),
+        });
+    }
+
+    /// Sets a supply flood.
+    pub fn supply_flood(&mut self, at: Minute) {
+        let event = self.new_event();
+        let size = self.world.scenario.flood_size_factor;
+        floods::supply(&mut self.rng, self.model, &mut self.memory, event, size);
+        self.note_flood(event, at, FloodCause::Supply);
+    }
+
+    /// Sets the few codes of a small sag.
+    pub fn small_sag(&mut self) {
+        let event = self.new_event();
+        floods::small_sag(&mut self.rng, self.model, &mut self.memory, event);
+    }
+
+    pub fn odometer_km(&self, at: Minute) -> f64 {
+        let days = (at as f64 / 1440.0 - f64::from(self.week_start)) / 7.0;
+        self.week_start_km + self.week_km * days.clamp(0.0, 1.0)
+    }
+
+    /// Keeps a fact that falls into the time of the dumps.
+    pub fn emit(&mut self, at: Minute, fact: Fact) {
+        let from = self.world.window_start.max(self.vehicle.entry_day());
+        let until = self.vehicle.leave_day.min(self.world.last_day + 1);
+        if at >= i64::from(from) * 1440 && at < i64::from(until) * 1440 {
+            self.facts.push(fact);
+        }
+    }
+
+    pub fn emit_scan(&mut self, scan: Scan) {
+        self.emit(scan.at, Fact::Scan(scan));
+    }
+
+    fn week(&mut self, week: usize, last_day: i32) {
+        let weather = self.world.weather.week(self.vehicle.depot, week);
+        let (ageing, strain) = (f64::from(weather.ageing), f64::from(weather.strain));
+        self.week_start_km += self.week_km;
+        self.week_start = week as i32 * 7;
+        let standing = chance(&mut self.rng, self.vehicle.standing);
+        let pace = between(&mut self.rng, 0.7, 1.3);
+        self.week_km = if standing {
+            0.0
+        } else {
+            self.vehicle.km_a_week * pace
+        };
+        self.memory.fade(&mut self.rng);
+        for position in 0..self.batteries.len() {
+            self.wear_battery(position, standing, ageing, strain);
+        }
+        self.draw_other_trouble();
+        self.campaign();
+
+        let sunday = (self.week_start + 6).min(last_day);
+        while let Some(index) = self.next_on_agenda(sunday) {
+            let (day, _, happening) = self.agenda.swap_remove(index);
+            self.happen(day, happening);
+        }
+        self.note_hazards(week, strain);
+        self.snapshot_until(sunday);
+    }
+
+    fn next_on_agenda(&self, until: i32) -> Option<usize> {
+        let due = self
+            .agenda
+            .iter()
+            .enumerate()
+            .filter(|(_, entry)| entry.0 <= until);
+        due.min_by_key(|(_, entry)| (entry.0, entry.1))
+            .map(|(index, _)| index)
+    }
+
+    /// Wear of the week, then what the battery does.
+    fn wear_battery(&mut self, position: usize, standing: bool, ageing: f64, strain: f64) {
+        let drain = self.model.spec.drain_factor;
+        let battery = &mut self.batteries[position];
+        if battery.failed.is_some() {
+            return;
+        }
+        let rng = &mut self.rng;
+        let hidden = &mut battery.hidden;
+        let still = if standing { 1.0 } else { 0.0 };
+        let life_years = wear::rated_life_years(hidden.chemistry);
+        hidden.wear += wear::weekly_wear(life_years, ageing, still, hidden.frailty);
+        let usual = 0.9 - 0.22 * still - 0.12 * hidden.wear;
+        hidden.charge =
+            (usual + 0.4 * (hidden.charge - usual) + normal(rng, 0.0, 0.04)).clamp(0.1, 1.0);
+        let deep = chance(rng, wear::deep_discharge_chance(drain, standing));
+        if deep {
+            hidden.wear += wear::deep_discharge_wear(hidden.chemistry);
+            hidden.charge = between(rng, 0.05, 0.4);
+        }
+        let worn = hidden.wear;
+        let fails = chance(rng, 1.0 - (-wear::weekly_hazard(worn, strain)).exp());
+        let small = chance(rng, wear::small_sag_chance(worn, strain));
+        let large = chance(rng, wear::large_sag_chance(worn, strain));
+        let form = match weighted(rng, [0.3, 0.2, 0.5].into_iter()) {
+            0 => FailureForm::DeadCell,
+            1 => FailureForm::Flat,
+            _ => FailureForm::Powerless,
+        };
+        let happenings = [
+            (deep, Happening::DeepDischarge(position)),
+            (small, Happening::SmallSag),
+            (large, Happening::LargeSag),
+            (fails, Happening::Failure(position, form)),
+        ];
+        for (happens, happening) in happenings {
+            if happens {
+                self.plan_within(self.week_start, 0, 6, happening);
+            }
+        }
+        if i64::from(self.week_start)
+            >= i64::from(self.world.window_start.max(self.vehicle.entry_day()))
+        {
+            self.battery_weeks += 1;
+        }
+    }
+
+    /// What else goes wrong, none of it the battery's doing. Rates per vehicle-week.
+    fn draw_other_trouble(&mut self) {
+        let fault = 1.1 / 52.0 * self.vehicle.fault_factor;
+        let rates = [
+            fault,
+            0.014 / 52.0,
+            0.010 / 52.0,
+            0.012 / 52.0,
+            0.010 / 52.0,
+        ];
+        if !chance(&mut self.rng, rates.iter().sum()) {
+            return;
+        }
+        let n_modules = self.model.modules.len() as i64;
+        let happening = match weighted(&mut self.rng, rates.into_iter()) {
+            0 => Happening::Fault,
+            1 => Happening::DeadModule(whole(&mut self.rng, 2, n_modules - 1) as usize),
+            2 => Happening::BusFault(1),
+            3 => Happening::Reprogramming(whole(&mut self.rng, 0, n_modules - 1) as usize),
+            _ => Happening::Unexplained,
+        };
+        self.plan_within(self.week_start, 0, 6, happening);
+    }
+
+    /// A fleet-wide reprogramming reaches this vehicle within five weeks of its start.
+    fn campaign(&mut self) {
+        let Some((module, day)) = self.model.campaign else {
+            return;
+        };
+        if (self.week_start..self.week_start + 7).contains(&day) && chance(&mut self.rng, 0.35) {
+            self.plan_within(day, 0, 34, Happening::Reprogramming(module));
+        }
+    }
+
+    fn note_hazards(&mut self, week: usize, strain: f64) {
+        if week < self.world.truth_from_week {
+            return;
+        }
+        let weeks = self.world.scenario.horizon_weeks;
+        for battery in self
+            .batteries
+            .iter()
+            .filter(|battery| battery.failed.is_none())
+        {
+            let expected = (1..=weeks).map(|ahead| {
+                self.world
+                    .weather
+                    .expected(self.vehicle.depot, week + ahead)
+            });
+            self.hazards.push(TrueHazard {
+                week_ending_day: self.week_start + 6,
+                position: battery.spec.position,
+                wear: battery.hidden.wear,
+                hazard: 1.0 - (-wear::weekly_hazard(battery.hidden.wear, strain)).exp(),
+                chance: wear::chance_of_failing(
+                    &battery.hidden,
+                    self.model.spec.drain_factor,
+                    self.vehicle.standing,
+                    expected,
+                ),
+            });
+        }
+    }
+
+    /// Writes the register's view on each export day up to and including `until`.
+    fn snapshot_until(&mut self, until: i32) {
+        let world = self.world;
+        let due = world
+            .register_days
+            .iter()
+            .filter(|day| **day <= until && **day > until - 7);
+        for &day in due {
+            if day >= self.vehicle.entry_day() && day < self.vehicle.leave_day {
+                self.snapshot(day, None);
+            }
+        }
+    }
+
+    fn snapshot(&mut self, day: i32, left_day: Option<i32>) {
+        let (spec, main) = (self.model.spec, &self.batteries[0]);
+        let snapshot = Snapshot {
+            seen_day: day,
+            unit_no: self.vehicle.unit_no.clone(),
+            depot: self.depot.name,
+            make: spec.make,
+            model: spec.name,
+            model_year: self.vehicle.model_year,
+            powertrain: spec.powertrain,
+            in_service_day: self.vehicle.in_service_day,
+            joined_day: self.vehicle.joined_day,
+            odometer_km: self.odometer_km(i64::from(day) * 1440).round(),
+            battery_group: main.spec.group,
+            chemistry: main.spec.chemistry,
+            rating: (main.spec.rating, main.spec.standard),
+            battery_installed_day: main.installed_day,
+            left_day,
+        };
+        self.facts.push(Fact::Snapshot(snapshot));
+    }
+
+    /// Ends the batteries' lives and shows a vehicle that left in the next register.
+    fn close(&mut self, last_day: i32) {
+        let leaves = self.vehicle.leave_day <= self.world.last_day;
+        let outcome = if leaves {
+            Outcome::LeftFleet
+        } else {
+            Outcome::InService
+        };
+        let end = if leaves {
+            self.vehicle.leave_day
+        } else {
+            last_day
+        };
+        for position in 0..self.batteries.len() {
+            self.end_battery(position, end, outcome);
+        }
+        let next_export = self
+            .world
+            .register_days
+            .iter()
+            .find(|day| **day >= self.vehicle.leave_day);
+        if let (true, Some(&day)) = (leaves, next_export) {
+            self.snapshot(day, Some(self.vehicle.leave_day));
+        }
+    }
+
+    /// Writes a battery's life into the truth, if the dumps' time saw any of it.
+    pub fn end_battery(&mut self, position: usize, day: i32, outcome: Outcome) {
+        let battery = &self.batteries[position];
+        let outcome = if battery.failed.is_some() {
+            Outcome::Failed
+        } else {
+            outcome
+        };
+        if day < self.world.window_start.max(self.vehicle.entry_day()) {
+            return;
+        }
+        self.lives.push(BatteryLife {
+            position: battery.spec.position,
+            installed_day: battery.installed_day,
+            ended_day: day,
+            failed_at: battery.failed_at,
+            outcome,
+            frailty: battery.hidden.frailty,
+            wear: battery.hidden.wear,
+        });
+    }
+}
+
+/// A few delivery kilometres, the vehicle's own.
+fn between_km(index: u64) -> f64 {
+    4.0 + (index % 37) as f64
+}

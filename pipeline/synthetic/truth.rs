@@ -1,0 +1,450 @@
+//! The truth behind the dumps, in one file that the product itself never reads.
+//!
+//! `truth.csv` is long: the column `record` says what a row is, and columns that a record does not
+//! name are empty. Instants are UTC (`2025-03-04T13:20:00Z`), days are dates.
+//!
+//! | record | columns |
+//! |---|---|
+//! | `battery` | a battery whose life reached into the dumps: `vin`, `position`, `started` (day it went in), `ended` (day it came out, the vehicle left, or the last day), `what` (failed, preventive, left fleet, in service), `happened_at` (instant of the failure; the battery may have come out days or weeks later), `frailty`, `wear` (at the end) |
+//! | `hazard` | a battery in service and not failed at the end of a week: `vin`, `position`, `ended` (the week's last day), `wear`, `hazard` (true chance of failing in that week), `chance` (true chance of failing within the scenario's `horizon_weeks` after it, from the hidden wear and the season's mean weather; planned replacement and leaving are not counted) |
+//! | `flood` | `vin`, `started` (instant), `ended` (instant of the clear that ended it; empty if none did), `what` (supply, network, reprogramming, scan artefact, unexplained), `ids` (scans that showed at least 6 of its codes from 3 modules, with spaces between; empty if no scan did) |
+//! | `latched` | a code that a plain clear does not end: `make`, `model`, `module`, `code`, `what` (protected: only the protected clear ends it; stubborn: a plain clear does one time in four) |
+//! | `companion` | a code that only says that another module holds a fault: `make`, `model`, `module`, `code` |
+//! | `recovery` | one step of a case: `vin`, `case` (1, 2, ... in the vehicle), `what` (opened, supply tested, supply restored, codes saved, codes cleared, latched codes cleared, proven), `happened_at` (start of the order, of the test or of the scan), `ids` (order or scan). A step that was not made has no row |
+//! | `wrong_part` | `vin`, `happened_at`, `what` (module or battery: what was replaced), `module` or `position` of it, `truly` (position or module address of what was at fault), `cost`, `ids` (order) |
+//!
+//! A case opens with the first scan that shows a supply flood, or with a no-start, jump start or tow
+//! that is not put down to something other than the supply. A further one belongs to the open case
+//! unless the case is proven or its supply was restored more than 30 days before. Each step is the
+//! first after the opening; latched codes count as cleared with the last clear after which no scan
+//! shows them, and have no row if none stayed. Proven is the first scan, after the supply was restored
+//! and the codes cleared, that shows no code of the supply, all monitors ready, and 14 days or
+//! 500 km since the clear.
+//!
+//! Fails only where the file cannot be written.
+
+use std::io::Write;
+
+use chrono::NaiveDate;
+
+use super::dialects::{date, instant};
+use super::facts::{Fact, Minute, Scan, Work};
+use super::fleet::{Hold, Model};
+use super::life::Life;
+use crate::trade::words::{FloodCause, Operation, OrderCause, Outcome};
+
+/// A battery's life.
+#[derive(Debug)]
+pub struct BatteryLife {
+    pub position: &'static str,
+    pub installed_day: i32,
+    pub ended_day: i32,
+    pub failed_at: Option<Minute>,
+    pub outcome: Outcome,
+    pub frailty: f64,
+    pub wear: f64,
+}
+
+/// A battery's hidden state at the end of a week.
+#[derive(Debug)]
+pub struct TrueHazard {
+    pub week_ending_day: i32,
+    pub position: &'static str,
+    pub wear: f64,
+    pub hazard: f64,
+    pub chance: f64,
+}
+
+/// A flood and the scans that showed it.
+#[derive(Debug)]
+pub struct TrueFlood {
+    pub event: u32,
+    pub at: Minute,
+    pub ended: Option<Minute>,
+    pub cause: FloodCause,
+    pub scan_ids: Vec<String>,
+}
+
+/// A part replaced for a fault that was elsewhere.
+#[derive(Debug)]
+pub struct WrongPart {
+    pub at: Minute,
+    pub order_no: String,
+    /// module or battery.
+    pub replaced: &'static str,
+    /// Address or position of what was replaced.
+    pub place: &'static str,
+    /// Position or address of what was at fault.
+    pub truly: &'static str,
+    pub cost: f64,
+}
+
+/// Days after a restored supply in which a new flood still belongs to the old case.
+const CASE_DAYS: i64 = 30;
+/// A scan proves a recovery after so long or so far since the clear.
+pub const PROVEN_AFTER_DAYS: i64 = 14;
+pub const PROVEN_AFTER_KM: f64 = 500.0;
+
+const COLUMNS: [&str; 22] = [
+    "record",
+    "vin",
+    "position",
+    "make",
+    "model",
+    "module",
+    "code",
+    "case",
+    "started",
+    "ended",
+    "happened_at",
+    "what",
+    "truly",
+    "ids",
+    "frailty",
+    "wear",
+    "hazard",
+    "chance",
+    "cost",
+    "chemistry",
+    "rating_value",
+    "depot",
+];
+
+/// Writes `truth.csv`.
+pub struct TruthFile<W: Write> {
+    writer: csv::Writer<W>,
+    first_day: NaiveDate,
+    window_start: Minute,
+}
+
+/// One row by column name.
+type Cells<'a> = &'a [(&'static str, String)];
+
+impl<W: Write> TruthFile<W> {
+    pub fn start(out: W, first_day: NaiveDate, window_start_day: i32) -> Result<Self, csv::Error> {
+        let mut writer = csv::Writer::from_writer(out);
+        writer.write_record(COLUMNS)?;
+        let window_start = i64::from(window_start_day) * 1440;
+        Ok(TruthFile {
+            writer,
+            first_day,
+            window_start,
+        })
+    }
+
+    fn row(&mut self, cells: Cells<'_>) -> Result<(), csv::Error> {
+        let cell = |column: &&str| {
+            cells
+                .iter()
+                .find(|(name, _)| name == column)
+                .map_or("", |(_, text)| text)
+        };
+        self.writer.write_record(COLUMNS.iter().map(cell))
+    }
+
+    /// What stays latched, and what only points elsewhere, by model.
+    pub fn models(&mut self, models: &[Model]) -> Result<(), csv::Error> {
+        for model in models {
+            let about = |module: usize, code: &dyn std::fmt::Display| {
+                vec![
+                    ("make", model.spec.make.to_owned()),
+                    ("model", model.spec.name.to_owned()),
+                    ("module", model.modules[module].address.to_owned()),
+                    ("code", code.to_string()),
+                ]
+            };
+            for (module, code, hold) in &model.latched {
+                let how = if *hold == Hold::Protected {
+                    "protected"
+                } else {
+                    "stubborn"
+                };
+                let mut cells = about(*module, code);
+                cells.extend([("record", "latched".to_owned()), ("what", how.to_owned())]);
+                self.row(&cells)?;
+            }
+            let (module, code) = &model.companion;
+            let mut cells = about(*module, code);
+            cells.push(("record", "companion".to_owned()));
+            self.row(&cells)?;
+        }
+        Ok(())
+    }
+
+    /// Everything hidden of one vehicle.
+    pub fn vehicle(&mut self, life: &Life<'_>) -> Result<(), csv::Error> {
+        let vin = || ("vin", life.vehicle.vin.clone());
+        let from = self
+            .window_start
+            .max(i64::from(life.vehicle.entry_day()) * 1440);
+        for battery in &life.lives {
+            let spec = life
+                .model
+                .spec
+                .batteries
+                .iter()
+                .find(|spec| spec.position == battery.position);
+            let mut cells = vec![
+                ("record", "battery".to_owned()),
+                vin(),
+                ("position", battery.position.to_owned()),
+                ("started", self.day(battery.installed_day)),
+                ("ended", self.day(battery.ended_day)),
+                ("what", battery.outcome.to_string()),
+                ("frailty", format!("{:.4}", battery.frailty)),
+                ("wear", format!("{:.4}", battery.wear)),
+                ("depot", life.depot.name.to_owned()),
+            ];
+            if let Some(spec) = spec {
+                cells.push(("chemistry", spec.chemistry.to_string()));
+                cells.push(("rating_value", spec.rating.to_string()));
+            }
+            if let Some(at) = battery.failed_at {
+                cells.push(("happened_at", self.at(at)));
+            }
+            self.row(&cells)?;
+        }
+        for hazard in life
+            .hazards
+            .iter()
+            .filter(|hazard| hazard.week_ending_day >= life.vehicle.entry_day())
+        {
+            self.row(&[
+                ("record", "hazard".to_owned()),
+                vin(),
+                ("position", hazard.position.to_owned()),
+                ("ended", self.day(hazard.week_ending_day)),
+                ("wear", format!("{:.4}", hazard.wear)),
+                ("hazard", format!("{:.6}", hazard.hazard)),
+                ("chance", format!("{:.5}", hazard.chance)),
+            ])?;
+        }
+        for flood in &life.floods {
+            let scans = scans_in_dumps(flood, life);
+            if flood.at < from && scans.is_empty() {
+                continue;
+            }
+            self.row(&[
+                ("record", "flood".to_owned()),
+                vin(),
+                ("started", self.at(flood.at)),
+                (
+                    "ended",
+                    flood.ended.map(|at| self.at(at)).unwrap_or_default(),
+                ),
+                ("what", flood.cause.to_string()),
+                ("ids", scans.join(" ")),
+            ])?;
+        }
+        for part in life.wrong_parts.iter().filter(|part| part.at >= from) {
+            let place = if part.replaced == "battery" {
+                "position"
+            } else {
+                "module"
+            };
+            self.row(&[
+                ("record", "wrong_part".to_owned()),
+                vin(),
+                ("happened_at", self.at(part.at)),
+                ("what", part.replaced.to_owned()),
+                (place, part.place.to_owned()),
+                ("truly", part.truly.to_owned()),
+                ("cost", format!("{:.2}", part.cost)),
+                ("ids", part.order_no.clone()),
+            ])?;
+        }
+        for step in recoveries(life) {
+            self.row(&[
+                ("record", "recovery".to_owned()),
+                vin(),
+                ("case", step.case.to_string()),
+                ("what", step.what.to_owned()),
+                ("happened_at", self.at(step.at)),
+                ("ids", step.id),
+            ])?;
+        }
+        Ok(())
+    }
+
+    pub fn finish(mut self) -> Result<W, std::io::Error> {
+        self.writer.flush()?;
+        self.writer.into_inner().map_err(|error| error.into_error())
+    }
+
+    fn day(&self, day: i32) -> String {
+        date(self.first_day, day).to_string()
+    }
+
+    fn at(&self, at: Minute) -> String {
+        instant(self.first_day, at)
+            .format("%Y-%m-%dT%H:%M:%SZ")
+            .to_string()
+    }
+}
+
+/// The scans of a flood that the dumps hold.
+fn scans_in_dumps(flood: &TrueFlood, life: &Life<'_>) -> Vec<String> {
+    let in_dumps = |id: &&String| {
+        life.facts
+            .iter()
+            .any(|fact| matches!(fact, Fact::Scan(scan) if scan.scan_id == **id))
+    };
+    flood.scan_ids.iter().filter(in_dumps).cloned().collect()
+}
+
+/// One step of a recovery.
+#[derive(Debug, PartialEq)]
+struct Step {
+    case: usize,
+    what: &'static str,
+    at: Minute,
+    id: String,
+}
+
+/// A case while its steps are being found.
+#[derive(Debug, Default)]
+struct Case {
+    steps: Vec<Step>,
+    restored: Option<Minute>,
+    cleared: Option<Minute>,
+    /// The last clear: when, where its order began, its order.
+    last_clear: Option<(Minute, Minute, String)>,
+    latched_seen: bool,
+    latched_gone: bool,
+    proven: bool,
+}
+
+impl Case {
+    fn step(&mut self, case: usize, what: &'static str, at: Minute, id: &str) {
+        if self.steps.iter().all(|step| step.what != what) {
+            self.steps.push(Step {
+                case,
+                what,
+                at,
+                id: id.to_owned(),
+            });
+        }
+    }
+
+    fn belongs(&self, at: Minute) -> bool {
+        !self.proven
+            && self
+                .restored
+                .is_none_or(|restored| at - restored <= CASE_DAYS * 1440)
+    }
+}
+
+/// The steps of every case of a vehicle, by the rules at the top of this file.
+fn recoveries(life: &Life<'_>) -> Vec<Step> {
+    let supply_scans: Vec<&str> = life
+        .floods
+        .iter()
+        .filter(|flood| flood.cause == FloodCause::Supply)
+        .flat_map(|flood| flood.scan_ids.iter().map(String::as_str))
+        .collect();
+    let mut facts: Vec<(Minute, &Fact)> = life
+        .facts
+        .iter()
+        .filter_map(|fact| done(fact).map(|at| (at, fact)))
+        .collect();
+    facts.sort_by_key(|(at, _)| *at);
+
+    let mut steps = Vec::new();
+    let mut open: Option<Case> = None;
+    let mut cases = 0;
+    for (at, fact) in facts {
+        if let Some((began, id)) = trigger(fact, &supply_scans) {
+            if !open.as_ref().is_some_and(|case| case.belongs(at)) {
+                steps.extend(open.take().into_iter().flat_map(finished));
+                cases += 1;
+                let mut case = Case::default();
+                case.step(cases, "opened", began, id);
+                open = Some(case);
+            }
+        }
+        let Some(case) = open.as_mut() else { continue };
+        match fact {
+            Fact::Test(test) => case.step(cases, "supply tested", test.at, ""),
+            Fact::Work(work) => work_step(case, cases, work),
+            Fact::Scan(scan) => scan_step(case, cases, scan),
+            Fact::Snapshot(_) => {}
+        }
+    }
+    steps.extend(open.into_iter().flat_map(finished));
+    steps
+}
+
+fn done(fact: &Fact) -> Option<Minute> {
+    match fact {
+        Fact::Test(test) => Some(test.at),
+        Fact::Scan(scan) => Some(scan.at),
+        Fact::Work(work) => Some(work.done),
+        Fact::Snapshot(_) => None,
+    }
+}
+
+/// When what opens a case began, and its number.
+fn trigger<'f>(fact: &'f Fact, supply_scans: &[&str]) -> Option<(Minute, &'f str)> {
+    match fact {
+        Fact::Scan(scan) if supply_scans.contains(&scan.scan_id.as_str()) => {
+            Some((scan.at, &scan.scan_id))
+        }
+        Fact::Work(work) => {
+            let stranded = matches!(
+                work.operation,
+                Operation::NoStartCall | Operation::JumpStart | Operation::Tow
+            );
+            let of_supply = matches!(work.cause, None | Some(OrderCause::Supply));
+            (stranded && of_supply).then_some((work.opened, work.order_no.as_str()))
+        }
+        _ => None,
+    }
+}
+
+fn work_step(case: &mut Case, number: usize, work: &Work) {
+    match work.operation {
+        Operation::BatteryReplaced | Operation::BatteryCharged => {
+            case.restored.get_or_insert(work.done);
+            case.step(number, "supply restored", work.opened, &work.order_no);
+        }
+        Operation::CodesCleared | Operation::ProtectedClear => {
+            case.cleared.get_or_insert(work.done);
+            case.last_clear = Some((work.done, work.opened, work.order_no.clone()));
+            case.step(number, "codes cleared", work.opened, &work.order_no);
+        }
+        _ => {}
+    }
+}
+
+fn scan_step(case: &mut Case, number: usize, scan: &Scan) {
+    if !scan.codes.is_empty() {
+        case.step(number, "codes saved", scan.at, &scan.scan_id);
+    }
+    let Some((last_clear, began, order_no)) = case.last_clear.clone() else {
+        return;
+    };
+    if scan.codes.iter().any(|code| code.of_supply) {
+        case.latched_seen = true;
+        case.latched_gone = false;
+        case.steps
+            .retain(|step| step.what != "latched codes cleared");
+        return;
+    }
+    if case.latched_seen && !case.latched_gone {
+        case.latched_gone = true;
+        case.step(number, "latched codes cleared", began, &order_no);
+    }
+    let ready = scan
+        .monitors
+        .is_none_or(|(ready, supported)| ready == supported);
+    let long_enough =
+        scan.at - last_clear >= PROVEN_AFTER_DAYS * 1440 || scan.km_since_clear >= PROVEN_AFTER_KM;
+    if case.restored.is_some() && ready && long_enough && !case.proven {
+        case.proven = true;
+        case.step(number, "proven", scan.at, &scan.scan_id);
+    }
+}
+
+fn finished(case: Case) -> Vec<Step> {
+    case.steps
+}
