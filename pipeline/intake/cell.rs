@@ -12,7 +12,7 @@ use super::meaning::{Meaning, Quantity, meaning};
 use super::moment::{Formats, epoch_days};
 use super::number::{Marks, leading_number, whole_number};
 use super::plan::{CellPlan, FieldPlan};
-use super::unit::Unit;
+use super::unit::{Dimension, Unit};
 use crate::trade::heavy_code::Code;
 use crate::trade::trouble_code::TypedCode;
 use crate::trade::vin::Vin;
@@ -219,7 +219,9 @@ fn out_of_range(
         let other = others
             .iter()
             .filter_map(|symbol| Unit::find(symbol, dimension))
-            .find(|other| unit.is_none() && quantity.allows(other.convert(number)))?;
+            .find(|other| {
+                unit.is_none() && number > 0.0 && quantity.allows(other.convert(number))
+            })?;
         Some(format!(
             "; in {} it would be {}{suffix}",
             other.symbol,
@@ -232,7 +234,7 @@ fn out_of_range(
             .map(|factor| value / factor)
             .find(|shifted| quantity.allows(*shifted));
         shifted
-            .filter(|_| quantity.high < 100.0 && value > 0.0)
+            .filter(|_| quantity.dimension == Some(Dimension::Volt) && value > 0.0)
             .map(|shifted| {
                 format!(
                     "; with a decimal mark it would be {}{suffix}",

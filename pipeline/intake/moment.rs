@@ -36,22 +36,37 @@ impl Formats {
         Ok(Formats(formats))
     }
 
-    /// The formats of several columns whose cells are joined with a space: every combination.
+    /// The formats of several columns whose cells are joined with a space: every combination, then
+    /// each that gives a day by itself, for rows without the time.
     pub fn joined(columns: &[&Formats]) -> Formats {
+        const MOST: usize = 200;
         let mut patterns = vec![String::new()];
+        let mut days = Vec::new();
         for formats in columns {
             let own: Vec<&str> = match formats.0.as_slice() {
                 [] => vec!["%Y-%m-%d", "%H:%M:%S", "%H:%M"],
                 some => some.iter().map(|format| format.pattern.as_str()).collect(),
             };
+            let gives_day = |pattern: &&&str| {
+                ["%d", "%e", "%j", "%F", "%D", "%-d"]
+                    .iter()
+                    .any(|part| pattern.contains(part))
+            };
+            days.extend(
+                own.iter()
+                    .filter(gives_day)
+                    .map(|pattern| (*pattern).to_owned()),
+            );
             patterns = patterns
                 .iter()
                 .flat_map(|start| {
                     own.iter()
                         .map(move |end| format!("{start} {end}").trim_start().to_owned())
                 })
+                .take(MOST)
                 .collect();
         }
+        patterns.append(&mut days);
         Formats::new(&patterns).unwrap_or_default()
     }
 
@@ -95,16 +110,18 @@ impl Formats {
 
     fn read(&self, text: &str) -> Result<Moment, String> {
         let text = text.trim();
+        // Years outside these are slips; microseconds hold all of them.
+        let likely = |moment: &Moment| (1900..=2200).contains(&moment.local.year());
         let found = if self.is_iso() {
             Moment::iso(text)
         } else {
-            self.0
-                .iter()
-                .find_map(|format| Moment::by_format(text, &format.items))
+            let by_format = |format: &Format| Moment::by_format(text, &format.items);
+            let mut found = self.0.iter().filter_map(by_format).peekable();
+            let first = found.peek().copied();
+            found.find(likely).or(first)
         };
         match found {
-            // Years outside these are slips; microseconds hold all of them.
-            Some(moment) if (1900..=2200).contains(&moment.local.year()) => Ok(moment),
+            Some(moment) if likely(&moment) => Ok(moment),
             Some(moment) => Err(format!(
                 "{} is in the year {}",
                 quoted(text),
@@ -125,6 +142,7 @@ impl Formats {
 }
 
 /// A local date and time, with its own distance from UTC where it was written.
+#[derive(Clone, Copy)]
 struct Moment {
     local: NaiveDateTime,
     offset_seconds: Option<i32>,

@@ -38,7 +38,7 @@ pub fn recognise(
             let weight = fit * 2 + usize::from(!mapping.files.is_empty());
             match best {
                 Some((known, _)) if known > weight => {}
-                Some((known, other)) if known == weight => rival = Some(other),
+                Some((known, _)) if known == weight => rival = Some(mapping),
                 _ => {
                     best = Some((weight, mapping));
                     rival = None;
@@ -61,8 +61,8 @@ pub fn recognise(
     match (best, rival) {
         (Some((_, mapping)), Some(other)) => Err(IntakeError::TwoMappings {
             file: file.to_owned(),
-            first: other.name.clone(),
-            second: mapping.name.clone(),
+            first: mapping.name.clone(),
+            second: other.name.clone(),
         }),
         (Some((_, mapping)), None) => Ok(Arc::clone(mapping)),
         (None, _) => {

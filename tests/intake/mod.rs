@@ -2,7 +2,7 @@
 
 mod bad_input;
 mod fields;
-mod forms;
+
 mod layout;
 mod mapping;
 mod plausibility;

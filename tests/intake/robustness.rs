@@ -1,1 +1,114 @@
-//! (to come)
+//! Whatever the bytes: no panic, every line accounted for, bounded memory.
+
+use proptest::prelude::*;
+
+use super::reading::{Folder, vin};
+
+/// Reads bytes as a dump of that name; an error is an answer too.
+fn survives(name: &str, bytes: &[u8]) {
+    let folder = Folder::with_mapping(
+        "kind = 'battery_test'\n[columns.V]\nfield = 'vin'\n[columns.T]\nfield = 'tested_at'\nformat = '%d.%m.%Y'\n\
+         [columns.U]\nfield = 'rest_voltage_v'\nunit = 'mV'\n",
+    );
+    let (outcome, result) = folder.try_read(name, bytes);
+    if let Ok(summary) = result {
+        let counted: usize = outcome.lines.values().map(Vec::len).sum();
+        assert_eq!(
+            summary.rows_read(),
+            (counted + outcome.quarantined.len()) as u64
+        );
+    }
+}
+
+const HEADERS: &[&str] = &[
+    "V;T;U",
+    "vin,seen_on,depot,in_service_date,odometer_km,rating_value,left_fleet_date",
+    "vin,tested_at,rest_voltage_v,temperature_c,measured_value,measured_kind,rated_value,date_code",
+    "scan_id,vin,scanned_at,odometer_km,module_address,code,failure_type,status_byte,spn,fmi",
+    "order_no,vin,opened_at,closed_at,operation,parts_cost,labour_hours",
+    "depot,day,mean_temperature_c,max_temperature_c",
+];
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    #[test]
+    fn any_bytes(bytes in prop::collection::vec(any::<u8>(), 0..2000)) {
+        survives("dump.csv", &bytes);
+    }
+
+    #[test]
+    fn any_bytes_below_a_header(header in prop::sample::select(HEADERS), bytes in prop::collection::vec(any::<u8>(), 0..2000)) {
+        survives("dump.csv", &[header.as_bytes(), b"\n", &bytes].concat());
+    }
+
+    #[test]
+    fn any_cells_below_a_header(
+        header in prop::sample::select(HEADERS),
+        cells in prop::collection::vec(prop::sample::select(vec![
+            "", "12.6", "-", "2026-05-01", "2026-05-01 10:00", "99999999999999999999", "1e308", "-1e-308", "\"", "é€", "P0562",
+            "SPN1/FMI2", "AAAAAAAAAAAAAAAAA", "7ZV4C1A00S0000001", "CCA EN", "tow", "0x", "0xFFFFFFFFFFFFFFFF", "31.02.2026",
+            "2026-02-30", "9999-12-31", "NaN", "inf", "1,2", "１２", "\u{2212}5", "12 V", "5 parsecs", "\0",
+        ]), 0..120)
+    ) {
+        let width = header.split([',', ';']).count();
+        let mark = if header.contains(';') { ";" } else { "," };
+        let lines: Vec<String> = cells.chunks(width).map(|line| line.join(mark)).collect();
+        survives("dump.csv", format!("{header}\n{}\n", lines.join("\n")).as_bytes());
+    }
+
+    #[test]
+    fn any_bytes_after_a_magic(
+        magic in prop::sample::select(vec![
+            &b"\x1F\x8B\x08\x00"[..], b"PK\x03\x04", b"\x28\xB5\x2F\xFD", b"PAR1", b"ARROW1\0\0", b"\xD0\xCF\x11\xE0", b"{\"vin\":",
+            b"\xFF\xFE", b"\xFE\xFF", b"\xEF\xBB\xBF", b"(1436509052.249713) can0 7E8#",
+        ]),
+        name in prop::sample::select(vec!["a.csv", "a.zip", "a.xlsx", "a.ods", "a.xls", "a.parquet", "a.arrow", "a.jsonl", "a.log", "a.csv.gz"]),
+        bytes in prop::collection::vec(any::<u8>(), 0..600)
+    ) {
+        survives(name, &[magic, &bytes].concat());
+    }
+
+    #[test]
+    fn any_mapping(toml in "(kind|columns|words|field|unit|format|constants|vehicle|'| |=|\\[|\\]|\\.|\n|x){0,60}") {
+        let mut mappings = voltwane::intake::Mappings::builtin();
+        if let Err(error) = mappings.add_toml(std::path::Path::new("m.toml"), &toml) {
+            prop_assert!(error.to_string().starts_with("m.toml, line "));
+        }
+    }
+}
+
+/// The most memory this process has ever held, in kilobytes (Linux, `proc(5)`); `None` elsewhere.
+fn peak_memory_kb() -> Option<u64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
+    line.split_whitespace().nth(1)?.parse().ok()
+}
+
+#[test]
+fn long_lines_do_not_take_memory() {
+    let folder = Folder::new();
+    let good = format!("{},2026-01-01,ok\n", vin(1));
+    let mut text = "vin,tested_at,source_verdict\n".to_owned();
+    text.reserve(64 << 20);
+    for _ in 0..6 {
+        text += &"y".repeat(10 << 20);
+        text += "\n";
+        text += &good;
+    }
+    let path = folder.write("long.csv", &text);
+    drop(text);
+    let before = peak_memory_kb();
+    let mut outcome = super::reading::Outcome::default();
+    let summary =
+        voltwane::intake::read_file(&path, &folder.mappings, super::reading::now(), &mut outcome)
+            .unwrap();
+    assert_eq!((summary.rows_read(), summary.rows_quarantined()), (12, 6));
+    if let (Some(before), Some(after)) = (before, peak_memory_kb()) {
+        assert!(
+            after < before + (16 << 10),
+            "reading took {} kB more",
+            after - before
+        );
+    }
+}
