@@ -134,6 +134,31 @@ pub fn beta_lower_tail(first: f64, second: f64, x: f64) -> f64 {
     }
 }
 
+/// Beta quantile, `p` in (0, 1): Newton steps kept inside a bracket.
+pub fn beta_quantile(p: f64, first: f64, second: f64) -> f64 {
+    let ln_scale = ln_gamma(first + second) - ln_gamma(first) - ln_gamma(second);
+    let (mut low, mut high) = (0.0, 1.0);
+    let mut x = first / (first + second);
+    for _ in 0..200 {
+        let excess = beta_lower_tail(first, second, x) - p;
+        if excess > 0.0 {
+            high = x
+        } else {
+            low = x
+        }
+        let density = (ln_scale + (first - 1.0) * x.ln() + (second - 1.0) * (-x).ln_1p()).exp();
+        let mut next = x - excess / density;
+        if !(next > low && next < high) {
+            next = 0.5 * (low + high);
+        }
+        if (next - x).abs() <= 4.0 * f64::EPSILON * x {
+            return next;
+        }
+        x = next;
+    }
+    x
+}
+
 /// The continued fraction by Lentz's method.
 fn beta_fraction(first: f64, second: f64, x: f64) -> f64 {
     let guard = |value: f64| if value.abs() < 1e-300 { 1e-300 } else { value };

@@ -7,6 +7,7 @@
 use super::input::{InputError, not_negative};
 use super::limits::{Limits, two_sided_z};
 use super::lives::{Life, check_lives, sorted_ages};
+use super::risk_set::{RiskSet, risk_sets};
 
 /// Rounding allowed when survival is compared with a quantile.
 const SURVIVAL_ROUNDING: f64 = 1e-12;
@@ -100,27 +101,17 @@ pub fn kaplan_meier_given(
         confidence,
     };
     let mut running = Running::default();
-    let (mut entered, mut left, mut failed) = (0, 0, 0);
-    while let Some(&age) = failures.get(failed) {
-        let events = failures[failed..]
-            .iter()
-            .take_while(|&&other| other == age)
-            .count();
-        failed += events;
-        entered += entries[entered..]
-            .iter()
-            .take_while(|&&entry| entry < age)
-            .count();
-        left += exits[left..].iter().take_while(|&&exit| exit < age).count();
-        let at_risk = entered - left;
-        if events == at_risk && entered < entries.len() {
+    let mut counted = 0;
+    for set in risk_sets(&entries, &exits, &failures) {
+        counted += set.events;
+        if set.emptied_early {
             curve.steps.clear();
-            curve.given_age = age;
-            curve.earlier_events = early + failed;
-            curve.events = failures.len() - failed;
+            curve.given_age = set.age;
+            curve.earlier_events = early + counted;
+            curve.events = failures.len() - counted;
             running = Running::default();
         } else {
-            curve.steps.push(running.step(age, at_risk, events, z));
+            curve.steps.push(running.step(set, z));
         }
     }
     Ok(curve)
@@ -146,7 +137,13 @@ impl Default for Running {
 }
 
 impl Running {
-    fn step(&mut self, age: f64, at_risk: usize, events: usize, z: f64) -> SurvivalStep {
+    fn step(&mut self, set: RiskSet, z: f64) -> SurvivalStep {
+        let RiskSet {
+            age,
+            at_risk,
+            events,
+            ..
+        } = set;
         let (n, d) = (at_risk as f64, events as f64);
         self.survival *= (n - d) / n;
         self.hazard += d / n;

@@ -7,13 +7,7 @@
 
 use super::input::{InputError, positive, setting};
 use super::lives::{IntervalLife, Life, check_interval_lives, check_lives};
-
-/// A normal penalty on one parameter, as its mean and standard deviation.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct NormalPrior {
-    pub mean: f64,
-    pub sd: f64,
-}
+pub use super::prior::NormalPrior;
 
 /// What is believed before the data. A shape prior of standard deviation 0 fixes the shape.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
