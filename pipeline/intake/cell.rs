@@ -215,7 +215,7 @@ fn out_of_range(
             None => format!("{number}{suffix}"),
         };
     let slip = quantity.dimension.and_then(|dimension| {
-        let others = ["mV", "mA", "degF", "mi", "m", "mS", "uOhm", "Ohm", "min"];
+        let others = ["mV", "degF", "mi", "m", "mS", "uOhm", "Ohm", "min"];
         let other = others
             .iter()
             .filter_map(|symbol| Unit::find(symbol, dimension))

@@ -4,10 +4,10 @@
 //! mapping that is half understood would load half-right data. What the file looks like stands in
 //! README.md.
 
+use std::ops::Deref;
 use std::path::Path;
 
 use chrono_tz::Tz;
-use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::cell;
@@ -18,6 +18,7 @@ use super::mapping::{ColumnRule, Mapping, same_name};
 use super::meaning::{Meaning, meaning, reading};
 use super::moment::Formats;
 use super::names::nearest;
+use super::toml_reader::TomlReader;
 use super::unit::Unit;
 use super::words::ShopWords;
 
@@ -46,29 +47,24 @@ const COLUMN_KEYS: &[&str] = &[
     "optional",
 ];
 
-type Value<'t> = Spanned<DeValue<'t>>;
-
 /// Reads a mapping's text; `path` is for messages.
 pub fn parse(path: &Path, text: &str) -> Result<Mapping, MappingError> {
-    let reader = Reader { path, text };
-    let table = DeTable::parse(text).map_err(|error| {
-        let at = error.span().map_or(0, |span| span.start);
-        reader.error(
-            at,
-            "",
-            format!("is not TOML ({})", error.message()),
-            "mend the line",
-        )
-    })?;
-    reader.mapping(table.get_ref())
+    let file = MappingFile(TomlReader { path, text });
+    file.mapping(&file.table()?)
 }
 
-struct Reader<'t> {
-    path: &'t Path,
-    text: &'t str,
+/// A mapping's file while it is read.
+struct MappingFile<'t>(TomlReader<'t>);
+
+impl<'t> Deref for MappingFile<'t> {
+    type Target = TomlReader<'t>;
+
+    fn deref(&self) -> &TomlReader<'t> {
+        &self.0
+    }
 }
 
-impl<'t> Reader<'t> {
+impl<'t> MappingFile<'t> {
     fn mapping(&self, table: &DeTable<'t>) -> Result<Mapping, MappingError> {
         for key in table.keys() {
             self.known_key(key.span().start, "", key.get_ref(), KEYS)?;
@@ -451,116 +447,5 @@ impl<'t> Reader<'t> {
                 &format!("say one of {all}"),
             )
         })
-    }
-
-    fn known_key(
-        &self,
-        at: usize,
-        before: &str,
-        key: &str,
-        known: &[&str],
-    ) -> Result<(), MappingError> {
-        if known.contains(&key) {
-            return Ok(());
-        }
-        let remedy = match nearest(key, known.iter().copied()) {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => format!("known keys are {}", known.join(", ")),
-        };
-        Err(self.error(
-            at,
-            &format!("{before}{key}"),
-            "is not known".to_owned(),
-            &remedy,
-        ))
-    }
-
-    fn find<'v>(&self, table: &'v DeTable<'t>, key: &str) -> Option<(usize, &'v DeValue<'t>)> {
-        let (name, value): (_, &Value<'t>) =
-            table.iter().find(|(name, _)| name.get_ref() == key)?;
-        Some((name.span().start, value.get_ref()))
-    }
-
-    fn text_of<'v>(
-        &self,
-        table: &'v DeTable<'t>,
-        key: &str,
-    ) -> Result<Option<(usize, &'v str)>, MappingError> {
-        match self.find(table, key) {
-            None => Ok(None),
-            Some((at, DeValue::String(text))) => Ok(Some((at, text))),
-            Some((at, _)) => Err(self.error(at, key, "is no text".to_owned(), "put it in quotes")),
-        }
-    }
-
-    /// One text or a list of texts.
-    fn texts_of(&self, table: &DeTable<'t>, key: &str) -> Result<Vec<String>, MappingError> {
-        let wrong = |at| {
-            self.error(
-                at,
-                key,
-                "is neither text nor a list of texts".to_owned(),
-                "put each in quotes",
-            )
-        };
-        match self.find(table, key) {
-            None => Ok(Vec::new()),
-            Some((_, DeValue::String(text))) => Ok(vec![text.to_string()]),
-            Some((at, DeValue::Array(list))) => list
-                .iter()
-                .map(|item| {
-                    item.get_ref()
-                        .as_str()
-                        .map(str::to_owned)
-                        .ok_or_else(|| wrong(at))
-                })
-                .collect(),
-            Some((at, _)) => Err(wrong(at)),
-        }
-    }
-
-    fn flag_of(&self, table: &DeTable<'t>, before: &str, key: &str) -> Result<bool, MappingError> {
-        match self.find(table, key) {
-            None => Ok(false),
-            Some((_, DeValue::Boolean(flag))) => Ok(*flag),
-            Some((at, _)) => Err(self.error(
-                at,
-                &format!("{before}.{key}"),
-                "is not true or false".to_owned(),
-                "say true or false",
-            )),
-        }
-    }
-
-    /// Name, place and value of all entries of a sub-table, in the order of the file.
-    fn entries<'v>(
-        &self,
-        table: &'v DeTable<'t>,
-        key: &str,
-    ) -> Result<Vec<(&'v str, usize, &'v DeValue<'t>)>, MappingError> {
-        let entries = match self.find(table, key) {
-            None => return Ok(Vec::new()),
-            Some((_, DeValue::Table(entries))) => entries,
-            Some((at, _)) => {
-                return Err(self.error(at, key, "is no table".to_owned(), "make it a [section]"));
-            }
-        };
-        let mut list: Vec<_> = entries
-            .iter()
-            .map(|(name, value)| (name.get_ref().as_ref(), name.span().start, value.get_ref()))
-            .collect();
-        list.sort_by_key(|(_, at, _)| *at);
-        Ok(list)
-    }
-
-    fn error(&self, at: usize, key: &str, problem: String, remedy: &str) -> MappingError {
-        let before = self.text.get(..at).unwrap_or(self.text);
-        MappingError {
-            file: self.path.to_owned(),
-            line: before.matches('\n').count() + 1,
-            key: key.to_owned(),
-            problem,
-            remedy: remedy.to_owned(),
-        }
     }
 }

@@ -37,6 +37,7 @@ mod settle;
 mod source;
 mod swapped;
 mod text;
+mod toml_reader;
 mod unit;
 mod words;
 
