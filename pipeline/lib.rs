@@ -8,4 +8,5 @@ pub mod lake;
 pub mod report;
 pub mod statistics;
 
+pub mod synthetic;
 pub mod trade;

@@ -6,6 +6,7 @@
 mod check;
 mod load;
 mod sql;
+mod synthesize;
 
 mod weekly;
 
@@ -69,6 +70,8 @@ enum Command {
     Sql(sql::Sql),
     /// Look for what is wrong in a lake
     Check(check::Check),
+    /// Write the dumps of an invented fleet
+    Synthesize(synthesize::Synthesize),
 
 
 }
@@ -134,6 +137,7 @@ pub fn run() -> ExitCode {
             Command::Weekly(command) => command.run(now).await,
             Command::Sql(command) => command.run().await,
             Command::Check(command) => command.run().await,
+            Command::Synthesize(command) => command.run(),
 
         }
     });

@@ -38,20 +38,25 @@ pub struct Synthesize {
 
 impl Synthesize {
     pub fn run(self) -> anyhow::Result<Outcome> {
-        let scenario = Scenario {
-            vehicles: self.vehicles as usize,
-            weeks: self.weeks as usize,
-            seed: self.seed,
-            ..Scenario::default()
-        };
+        let scenario = Scenario::new(self.vehicles as usize, self.weeks as usize, self.seed);
         let bar = ProgressBar::new(u64::from(self.vehicles));
         let summary = write_dumps(&scenario, &self.out, self.truth, &mut |done, total| {
             bar.set_length(total);
             bar.set_position(done);
         })?;
         bar.finish_and_clear();
-        println!("{summary}");
-        println!("Dumps are in {}.", self.out.display());
+        println!(
+            "{} vehicles, {} weeks: {} rows in {} files ({} bytes), {} of them spoilt on purpose; {} failures in {} battery-weeks.",
+            summary.vehicles,
+            self.weeks,
+            summary.n_rows(),
+            summary.files,
+            summary.bytes,
+            summary.n_dirty(),
+            summary.failures,
+            summary.battery_weeks,
+        );
+        println!("The dumps and their mappings are in {}.", self.out.display());
         Ok(Outcome::Clean)
     }
 }

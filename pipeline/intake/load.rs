@@ -1,0 +1,264 @@
+//! A load: many files into one lake, in one commit a table.
+//!
+//! A file that cannot be read as a whole is left out and named; the others go in. What a killed load
+//! leaves behind is no part of the lake, so the same load can simply be run again: rows that are
+//! there already are known by their content.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Instant;
+
+use arrow::array::{ArrayRef, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray};
+use chrono::{DateTime, Utc};
+use tokio::runtime::Handle;
+
+use super::read::{FileSummary, QuarantinedRow, Sink, SinkError, read_file};
+use super::{IntakeError, Mappings, find_files};
+use crate::lake::append::Append;
+use crate::lake::tables::table;
+use crate::lake::{Lake, LakeError};
+
+/// Why a load could not be made at all.
+#[derive(Debug, thiserror::Error)]
+pub enum LoadError {
+    #[error(transparent)]
+    Intake(#[from] IntakeError),
+    #[error(transparent)]
+    Lake(#[from] LakeError),
+    #[error("no dumps were found in {0}: name files, or folders that hold some")]
+    NothingFound(String),
+}
+
+/// What became of one file.
+#[derive(Debug)]
+pub struct FileOutcome {
+    pub file: String,
+    pub kind: String,
+    pub rows_read: u64,
+    pub rows_added: u64,
+    pub rows_already_there: u64,
+    pub rows_quarantined: u64,
+    /// What the user may want to know of it.
+    pub remarks: Vec<String>,
+    /// Why nothing of it was loaded.
+    pub error: Option<IntakeError>,
+}
+
+/// What a load tells while it runs.
+#[derive(Debug, Clone, Copy)]
+pub struct LoadProgress<'a> {
+    pub file: &'a Path,
+    pub bytes_done: u64,
+    pub bytes_total: u64,
+}
+
+/// Loads the dumps among `paths` (files, or folders to walk) with the mappings found there and in the
+/// lake's own `mappings` folder. Must run on a multi-threaded runtime.
+pub async fn load(
+    lake: &mut Lake,
+    paths: &[PathBuf],
+    now: DateTime<Utc>,
+    progress: &mut (dyn FnMut(LoadProgress<'_>) + Send),
+) -> Result<Vec<FileOutcome>, LoadError> {
+    let mut places = paths.to_vec();
+    places.extend(
+        lake.folder()
+            .map(|folder| folder.join("mappings"))
+            .filter(|folder| folder.is_dir()),
+    );
+    let found = find_files(&places)?;
+    if found.dumps.is_empty() {
+        let named: Vec<String> = paths.iter().map(|path| path.display().to_string()).collect();
+        return Err(LoadError::NothingFound(named.join(", ")));
+    }
+    let mut mappings = Mappings::builtin();
+    for path in &found.mappings {
+        mappings.read_toml(path)?;
+    }
+    let sizes: Vec<u64> = found
+        .dumps
+        .iter()
+        .map(|path| std::fs::metadata(path).map_or(0, |about| about.len()))
+        .collect();
+    let bytes_total: u64 = sizes.iter().sum();
+    let mut bytes_before = 0;
+    let load_id = format!("load {}", now.format("%Y-%m-%dT%H:%M:%S%.6fZ"));
+    let mut append = Append::new(lake, load_id);
+    let mut outcomes = Vec::new();
+    for (path, size) in found.dumps.iter().zip(sizes) {
+        let started = Instant::now();
+        let mut file_sink = FileSink {
+            append: &mut append,
+            added: 0,
+            already_there: 0,
+            quarantined: Vec::new(),
+            progress: &mut |bytes_done| {
+                progress(LoadProgress {
+                    file: path,
+                    bytes_done: bytes_before + bytes_done,
+                    bytes_total,
+                });
+            },
+        };
+        // Reading is blocking work; the sink hands its rows to the lake from within it.
+        let read = tokio::task::block_in_place(|| {
+            let summary = read_file(path, &mappings, now, &mut file_sink)?;
+            file_sink.pass_on_quarantined().map_err(|source| IntakeError::Sink {
+                file: path.display().to_string(),
+                source,
+            })?;
+            Ok(summary)
+        });
+        let (added, already_there) = (file_sink.added, file_sink.already_there);
+        bytes_before += size;
+        match read {
+            Ok(summary) => {
+                let outcome = outcome(path, summary, added, already_there);
+                append.file_done().await?;
+                log(&mut append, &outcome, now, started).await?;
+                append.file_done().await?;
+                outcomes.push(outcome.0);
+            }
+            // The lake itself failing is no fault of the file.
+            Err(IntakeError::Sink { source, file }) => match source.downcast::<LakeError>() {
+                Ok(lake_error) => return Err(LoadError::Lake(*lake_error)),
+                Err(source) => return Err(LoadError::Intake(IntakeError::Sink { source, file })),
+            },
+            Err(error) => {
+                append.file_failed();
+                outcomes.push(FileOutcome {
+                    file: path.display().to_string(),
+                    kind: String::new(),
+                    rows_read: 0,
+                    rows_added: 0,
+                    rows_already_there: 0,
+                    rows_quarantined: 0,
+                    remarks: Vec::new(),
+                    error: Some(error),
+                });
+            }
+        }
+    }
+    append.commit().await?;
+    Ok(outcomes)
+}
+
+fn outcome(
+    path: &Path,
+    summary: FileSummary,
+    added: u64,
+    already_there: u64,
+) -> (FileOutcome, String) {
+    let outcome = FileOutcome {
+        file: path.display().to_string(),
+        kind: summary.kind(),
+        rows_read: summary.rows_read(),
+        rows_added: added,
+        rows_already_there: already_there,
+        rows_quarantined: summary.rows_quarantined(),
+        remarks: summary
+            .parts
+            .iter()
+            .flat_map(|part| part.remarks.clone())
+            .collect(),
+        error: None,
+    };
+    (outcome, summary.file_hash)
+}
+
+/// Takes a file's rows to the lake and counts its lines.
+struct FileSink<'s, 'l> {
+    append: &'s mut Append<'l>,
+    added: u64,
+    already_there: u64,
+    quarantined: Vec<QuarantinedRow>,
+    progress: &'s mut (dyn FnMut(u64) + Send),
+}
+
+/// Quarantined rows passed on at once.
+const QUARANTINE_BATCH: usize = 4096;
+
+impl FileSink<'_, '_> {
+    fn pass_on_quarantined(&mut self) -> Result<(), SinkError> {
+        if self.quarantined.is_empty() {
+            return Ok(());
+        }
+        let rows = std::mem::take(&mut self.quarantined);
+        let text = |value: &dyn Fn(&QuarantinedRow) -> Option<String>| {
+            Arc::new(rows.iter().map(value).collect::<StringArray>()) as ArrayRef
+        };
+        let columns: Vec<ArrayRef> = vec![
+            text(&|row| Some(row.file.clone())),
+            Arc::new(
+                rows.iter()
+                    .map(|row| i64::try_from(row.line).unwrap_or(i64::MAX))
+                    .collect::<Int64Array>(),
+            ),
+            text(&|row| Some(row.raw_text.clone())),
+            text(&|row| row.field.map(str::to_owned)),
+            text(&|row| Some(row.reason.clone())),
+            text(&|row| Some(row.dump_kind.to_owned())),
+            text(&|row| row.shop.clone()),
+            text(&|row| Some(row.file_hash.to_string())),
+        ];
+        let design = table("quarantine").ok_or(LakeError::NoSuchTable("quarantine".to_owned()))?;
+        let batch = RecordBatch::try_new(design.intake_schema(), columns)?;
+        Handle::current().block_on(self.append.rows(design.name, &batch))?;
+        Ok(())
+    }
+}
+
+impl Sink for FileSink<'_, '_> {
+    fn rows(&mut self, table: &'static str, batch: RecordBatch, lines: &[u64]) -> Result<(), SinkError> {
+        let is_new = Handle::current().block_on(self.append.rows(table, &batch))?;
+        if !lines.is_empty() {
+            let added = is_new.iter().filter(|new| **new).count() as u64;
+            self.added += added;
+            self.already_there += is_new.len() as u64 - added;
+        }
+        Ok(())
+    }
+
+    fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError> {
+        self.quarantined.push(row);
+        if self.quarantined.len() >= QUARANTINE_BATCH {
+            self.pass_on_quarantined()?;
+        }
+        Ok(())
+    }
+
+    fn progress(&mut self, bytes_done: u64, _: u64) {
+        (self.progress)(bytes_done);
+    }
+}
+
+async fn log(
+    append: &mut Append<'_>,
+    (outcome, file_hash): &(FileOutcome, String),
+    now: DateTime<Utc>,
+    started: Instant,
+) -> Result<(), LakeError> {
+    let design = table("load_log").ok_or(LakeError::NoSuchTable("load_log".to_owned()))?;
+    let text = |value: &str| Arc::new(StringArray::from(vec![value])) as ArrayRef;
+    let count = |value: u64| {
+        Arc::new(Int64Array::from(vec![i64::try_from(value).unwrap_or(i64::MAX)])) as ArrayRef
+    };
+    let loaded_at = TimestampMicrosecondArray::from(vec![now.timestamp_micros()]).with_timezone("UTC");
+    let columns: Vec<ArrayRef> = vec![
+        Arc::new(loaded_at),
+        text(&outcome.file),
+        text(file_hash),
+        text(&outcome.kind),
+        count(outcome.rows_read),
+        count(outcome.rows_added),
+        count(outcome.rows_already_there),
+        count(outcome.rows_quarantined),
+        Arc::new(Float64Array::from(vec![started.elapsed().as_secs_f64()])),
+    ];
+    let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| LakeError::Shape {
+        table: design.name,
+        source,
+    })?;
+    append.rows(design.name, &batch).await?;
+    Ok(())
+}
