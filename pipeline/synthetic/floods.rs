@@ -14,8 +14,8 @@
 //! The shares are `common practice, no source`. Nothing here fails; when a flood comes is left to
 //! `life`.
 
-use super::fleet::{Hold, Model};
 use super::memory::{Memory, Stored};
+use super::models::{Hold, Model};
 use super::modules::{Code, HEAVY_FAULTS, LIGHT_FAULTS, bus_off, not_set_up};
 use super::streams::{Stream, between, chance, log_normal, pick, shuffle, whole};
 

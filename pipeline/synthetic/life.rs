@@ -8,16 +8,17 @@
 //! here fails.
 
 use super::World;
-use super::facts::{Fact, Minute, Scan, Snapshot};
-use super::fleet::{BatterySpec, Model, Vehicle};
+use super::facts::{Fact, Minute};
+use super::fleet::Vehicle;
 use super::floods;
 use super::memory::Memory;
+use super::models::{BatterySpec, Model};
 use super::readings::FailureForm;
 use super::streams::{Domain, Stream, between, chance, normal, stream, weighted, whole};
 use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
 use super::wear::{self, Hidden};
 use super::weather::{DEPOTS, Depot};
-use crate::trade::words::{FloodCause, Outcome};
+use crate::trade::words::FloodCause;
 
 /// What can happen to a vehicle on a day.
 #[derive(Debug, Clone, Copy)]
@@ -79,7 +80,7 @@ pub struct Life<'w> {
     next_seq: u32,
     next_event: u32,
     pub next_number: u64,
-    week_start: i32,
+    pub week_start: i32,
     week_start_km: f64,
     week_km: f64,
 }
@@ -175,17 +176,6 @@ impl<'w> Life<'w> {
         self.next_event
     }
 
-    /// Notes a flood in the truth.
-    pub fn note_flood(&mut self, event: u32, at: Minute, cause: FloodCause) {
-        self.floods.push(TrueFlood {
-            event,
-            at,
-            ended: None,
-            cause,
-            scan_ids: Vec::new(),
-        });
-    }
-
     /// Sets a supply flood.
     pub fn supply_flood(&mut self, at: Minute) {
         let event = self.new_event();
@@ -203,19 +193,6 @@ impl<'w> Life<'w> {
     pub fn odometer_km(&self, at: Minute) -> f64 {
         let days = (at as f64 / 1440.0 - f64::from(self.week_start)) / 7.0;
         self.week_start_km + self.week_km * days.clamp(0.0, 1.0)
-    }
-
-    /// Keeps a fact that falls into the time of the dumps.
-    pub fn emit(&mut self, at: Minute, fact: Fact) {
-        let from = self.world.window_start.max(self.vehicle.entry_day());
-        let until = self.vehicle.leave_day.min(self.world.last_day + 1);
-        if at >= i64::from(from) * 1440 && at < i64::from(until) * 1440 {
-            self.facts.push(fact);
-        }
-    }
-
-    pub fn emit_scan(&mut self, scan: Scan) {
-        self.emit(scan.at, Fact::Scan(scan));
     }
 
     fn week(&mut self, week: usize, last_day: i32) {
@@ -335,120 +312,6 @@ impl<'w> Life<'w> {
         if (self.week_start..self.week_start + 7).contains(&day) && chance(&mut self.rng, 0.35) {
             self.plan_within(day, 0, 34, Happening::Reprogramming(module));
         }
-    }
-
-    fn note_hazards(&mut self, week: usize, strain: f64) {
-        if week < self.world.truth_from_week {
-            return;
-        }
-        let weeks = self.world.scenario.horizon_weeks;
-        for battery in self
-            .batteries
-            .iter()
-            .filter(|battery| battery.failed.is_none())
-        {
-            let expected = (1..=weeks).map(|ahead| {
-                self.world
-                    .weather
-                    .expected(self.vehicle.depot, week + ahead)
-            });
-            self.hazards.push(TrueHazard {
-                week_ending_day: self.week_start + 6,
-                position: battery.spec.position,
-                wear: battery.hidden.wear,
-                hazard: 1.0 - (-wear::weekly_hazard(battery.hidden.wear, strain)).exp(),
-                chance: wear::chance_of_failing(
-                    &battery.hidden,
-                    self.model.spec.drain_factor,
-                    self.vehicle.standing,
-                    expected,
-                ),
-            });
-        }
-    }
-
-    /// Writes the register's view on each export day up to and including `until`.
-    fn snapshot_until(&mut self, until: i32) {
-        let world = self.world;
-        let due = world
-            .register_days
-            .iter()
-            .filter(|day| **day <= until && **day > until - 7);
-        for &day in due {
-            if day >= self.vehicle.entry_day() && day < self.vehicle.leave_day {
-                self.snapshot(day, None);
-            }
-        }
-    }
-
-    fn snapshot(&mut self, day: i32, left_day: Option<i32>) {
-        let (spec, main) = (self.model.spec, &self.batteries[0]);
-        let snapshot = Snapshot {
-            seen_day: day,
-            unit_no: self.vehicle.unit_no.clone(),
-            depot: self.depot.name,
-            make: spec.make,
-            model: spec.name,
-            model_year: self.vehicle.model_year,
-            powertrain: spec.powertrain,
-            in_service_day: self.vehicle.in_service_day,
-            joined_day: self.vehicle.joined_day,
-            odometer_km: self.odometer_km(i64::from(day) * 1440).round(),
-            battery_group: main.spec.group,
-            chemistry: main.spec.chemistry,
-            rating: (main.spec.rating, main.spec.standard),
-            battery_installed_day: main.installed_day,
-            left_day,
-        };
-        self.facts.push(Fact::Snapshot(snapshot));
-    }
-
-    /// Ends the batteries' lives and shows a vehicle that left in the next register.
-    fn close(&mut self, last_day: i32) {
-        let leaves = self.vehicle.leave_day <= self.world.last_day;
-        let outcome = if leaves {
-            Outcome::LeftFleet
-        } else {
-            Outcome::InService
-        };
-        let end = if leaves {
-            self.vehicle.leave_day
-        } else {
-            last_day
-        };
-        for position in 0..self.batteries.len() {
-            self.end_battery(position, end, outcome);
-        }
-        let next_export = self
-            .world
-            .register_days
-            .iter()
-            .find(|day| **day >= self.vehicle.leave_day);
-        if let (true, Some(&day)) = (leaves, next_export) {
-            self.snapshot(day, Some(self.vehicle.leave_day));
-        }
-    }
-
-    /// Writes a battery's life into the truth, if the dumps' time saw any of it.
-    pub fn end_battery(&mut self, position: usize, day: i32, outcome: Outcome) {
-        let battery = &self.batteries[position];
-        let outcome = if battery.failed.is_some() {
-            Outcome::Failed
-        } else {
-            outcome
-        };
-        if day < self.world.window_start.max(self.vehicle.entry_day()) {
-            return;
-        }
-        self.lives.push(BatteryLife {
-            position: battery.spec.position,
-            installed_day: battery.installed_day,
-            ended_day: day,
-            failed_at: battery.failed_at,
-            outcome,
-            frailty: battery.hidden.frailty,
-            wear: battery.hidden.wear,
-        });
     }
 }
 

@@ -6,7 +6,7 @@
 //! [`PROTECTED_SLIPS`]; the protected clear removes all. Which codes come is left to `floods`.
 
 use super::facts::{CONFIRMED, Minute, PENDING, ScannedCode};
-use super::fleet::Hold;
+use super::models::Hold;
 use super::modules::{Code, Module};
 use super::streams::{Stream, chance, whole};
 

@@ -18,9 +18,14 @@ mod fleet;
 mod floods;
 mod life;
 mod memory;
+mod models;
 mod modules;
+mod other_trouble;
 mod readings;
+mod record;
+mod recovery;
 mod repairs;
+mod scanning;
 mod shops;
 mod streams;
 mod truth;
@@ -37,8 +42,9 @@ use chrono::NaiveDate;
 use thiserror::Error;
 
 use dumps::Dumps;
-use fleet::{Model, Vehicle};
+use fleet::Vehicle;
 use life::Life;
+use models::Model;
 use truth::TruthFile;
 use weather::{HISTORY_WEEKS, Weather};
 
@@ -186,7 +192,7 @@ impl World {
         register_days.push(last_day);
         let bad_from = window_start + (last_day - window_start) * 3 / 5;
         World {
-            models: fleet::models(scenario.seed, &weather, window_start),
+            models: models::models(scenario.seed, &weather, window_start),
             scenario: scenario.clone(),
             weather,
             window_start,

@@ -4,12 +4,14 @@
 //! A discharge that a charge puts right is put down to `other` (left standing, lights on), a failed
 //! battery to `supply`: only the second is a failure. Nothing here fails.
 
-use super::facts::Minute;
+use super::facts::{Minute, day_of};
 use super::floods;
 use super::life::{Happening, Life};
-use super::streams::{between, chance, pick, whole};
+use super::scanning::Shown;
+use super::streams::{chance, pick, whole};
 use super::truth::WrongPart;
-use crate::trade::words::{FloodCause, Operation, OrderCause, Powertrain};
+use super::workshop::Job;
+use crate::trade::words::{FloodCause, Operation, OrderCause};
 
 impl Life<'_> {
     /// Lets a happening run its course on that day.
@@ -261,165 +263,17 @@ impl Life<'_> {
         self.network_floods_found(day, &shown.floods);
     }
 
-    fn shows(&self, events: &[u32], cause: FloodCause) -> bool {
-        self.floods
-            .iter()
-            .any(|flood| flood.cause == cause && events.contains(&flood.event))
-    }
-
     /// Tests every battery; a bad one is planned for replacement.
-    fn test_all(&mut self, job: &mut super::workshop::Job) {
+    fn test_all(&mut self, job: &mut Job) {
         for position in 0..self.batteries.len() {
             let reading = self.test(job, position);
             let weak =
                 reading.measured.is_some() && reading.judged_health < self.shop().replace_below;
             if weak && self.habit(self.shop().acts_on_bad_test) {
-                let day = super::facts::day_of(job.clock);
+                let day = day_of(job.clock);
                 self.plan_within(day, 3, 25, Happening::Planned(position));
             }
         }
-    }
-
-    fn dead_module(&mut self, day: i32, module: usize) {
-        let event = self.new_event();
-        let size = self.world.scenario.flood_size_factor;
-        floods::dead_module(
-            &mut self.rng,
-            self.model,
-            &mut self.memory,
-            event,
-            size,
-            module,
-        );
-        self.note_flood(event, i64::from(day) * 1440 + 120, FloodCause::Network);
-        let blames_battery = self.habit(self.shop().wrong_part);
-        self.plan_within(
-            day,
-            0,
-            5,
-            Happening::FixModule(module, event, blames_battery),
-        );
-    }
-
-    fn fix_module(&mut self, day: i32, module: usize, event: u32, blames_battery: bool) {
-        if !self.stands(event) {
-            return;
-        }
-        let mut job = self.open_job(day, "warning lamps, a function is dead");
-        let voltage = self.steady_voltage();
-        self.scan(&mut job, true, voltage);
-        if blames_battery && self.batteries[0].failed.is_none() {
-            job.cause = Some(OrderCause::Supply);
-            self.wrong_parts.push(WrongPart {
-                at: job.opened,
-                order_no: job.order_no.clone(),
-                replaced: "battery",
-                place: self.batteries[0].spec.position,
-                truly: self.model.modules[module].address,
-                cost: self.batteries[0].spec.price,
-            });
-            self.replace_battery(&mut job, 0);
-            self.clear(&mut job, false);
-            self.plan_within(day, 3, 18, Happening::FixModule(module, event, false));
-        } else {
-            job.cause = Some(if chance(&mut self.rng, 0.8) {
-                OrderCause::Module
-            } else {
-                OrderCause::Network
-            });
-            self.module_work(&mut job, Operation::ModuleReplaced, module);
-            self.memory.repaired(event);
-            self.clear_and_check(&mut job);
-        }
-        self.close_job(job);
-    }
-
-    fn stands(&self, event: u32) -> bool {
-        self.memory
-            .codes
-            .iter()
-            .any(|code| code.event == event && code.standing)
-    }
-
-    fn fix_bus(&mut self, day: i32, event: u32) {
-        if !self.stands(event) {
-            return;
-        }
-        let mut job = self.open_job(day, "warning lamps, functions come and go");
-        job.cause = Some(OrderCause::Network);
-        let voltage = self.steady_voltage();
-        self.scan(&mut job, true, voltage);
-        job.clock += whole(&mut self.rng, 30, 55);
-        job.did(Operation::Other, 1.8);
-        self.memory.repaired(event);
-        self.clear_and_check(&mut job);
-        self.close_job(job);
-    }
-
-    fn reprogram(&mut self, day: i32, module: usize) {
-        let mut job = self.open_job(day, "software update");
-        let module = module.min(self.model.modules.len() - 1);
-        self.module_work(&mut job, Operation::ModuleReprogrammed, module);
-        let event = self.new_event();
-        let size = self.world.scenario.flood_size_factor;
-        floods::reprogramming(
-            &mut self.rng,
-            self.model,
-            &mut self.memory,
-            event,
-            size,
-            module,
-        );
-        self.note_flood(event, job.clock, FloodCause::Reprogramming);
-        if chance(&mut self.rng, 0.85) {
-            let voltage = between(&mut self.rng, 13.0, 13.9);
-            self.scan(&mut job, true, voltage);
-        }
-        if self.habit(self.shop().clears) {
-            self.clear_and_check(&mut job);
-        }
-        self.close_job(job);
-    }
-
-    fn unexplained(&mut self, day: i32) {
-        let event = self.new_event();
-        let size = self.world.scenario.flood_size_factor;
-        floods::unexplained(&mut self.rng, self.model, &mut self.memory, event, size);
-        let at = i64::from(day) * 1440 + 120;
-        self.note_flood(event, at, FloodCause::Unexplained);
-        let mut job = self.open_job(day + 1, "several warning lamps");
-        let voltage = self.steady_voltage();
-        self.scan(&mut job, true, voltage);
-        job.did(Operation::Other, 1.5);
-        if self.habit(self.shop().clears) {
-            self.clear_and_check(&mut job);
-        }
-        self.close_job(job);
-    }
-
-    fn fault_visit(&mut self, day: i32) {
-        let traction =
-            self.model.spec.powertrain != Powertrain::Combustion && chance(&mut self.rng, 0.1);
-        let complaint = if traction {
-            "reduced drive power"
-        } else {
-            "warning lamp"
-        };
-        let mut job = self.open_job(day, complaint);
-        job.cause = Some(if traction {
-            OrderCause::TractionBattery
-        } else {
-            OrderCause::Other
-        });
-        let voltage = self.steady_voltage();
-        let shown = self.scan(&mut job, true, voltage);
-        job.clock += whole(&mut self.rng, 15, 45);
-        job.did(Operation::Other, 0.8);
-        if shown.codes > 0 && self.habit(self.shop().clears) {
-            self.clear(&mut job, false);
-        }
-        self.close_job(job);
-        self.floods_found(day, &shown.floods);
     }
 
     fn service(&mut self, day: i32) {
@@ -434,7 +288,7 @@ impl Life<'_> {
         }
         let mut job = self.open_job(day, "service");
         job.did(Operation::Other, 1.5);
-        let mut shown = super::workshop::Shown::default();
+        let mut shown = Shown::default();
         if self.habit(self.shop().scans_at_service) {
             if chance(&mut self.rng, 0.008) && self.artefact_scan(&mut job) {
                 if chance(&mut self.rng, 0.6) {
@@ -465,8 +319,8 @@ impl Life<'_> {
     }
 
     /// Some planners change main batteries at a set age.
-    fn age_rule(&mut self, job: &super::workshop::Job) {
-        let day = super::facts::day_of(job.clock);
+    fn age_rule(&mut self, job: &Job) {
+        let day = day_of(job.clock);
         let age_years = f64::from(day - self.batteries[0].installed_day) / 365.25;
         if self
             .depot
@@ -484,28 +338,6 @@ impl Life<'_> {
         if self.depot.shop == shop && (from..to).contains(&day) && chance(&mut self.rng, 0.5) {
             self.supply_flood(self.busy_until + 5);
             self.plan(day + 1, Happening::Trouble);
-        }
-    }
-
-    /// Floods met by chance on a visit for something else: the vehicle is called back.
-    fn floods_found(&mut self, day: i32, events: &[u32]) {
-        if self.shows(events, FloodCause::Supply) && chance(&mut self.rng, 0.7) {
-            self.plan_within(day, 0, 7, Happening::Trouble);
-        }
-        self.network_floods_found(day, events);
-    }
-
-    fn network_floods_found(&mut self, day: i32, events: &[u32]) {
-        for &event in events {
-            let planned = self.agenda.iter().any(|(_, _, happening)| match happening {
-                Happening::FixModule(_, planned, _) | Happening::FixBus(planned) => {
-                    *planned == event
-                }
-                _ => false,
-            });
-            if self.stands(event) && !planned {
-                self.plan_within(day, 1, 6, Happening::FixBus(event));
-            }
         }
     }
 

@@ -13,13 +13,7 @@
 //! | `recovery` | one step of a case: `vin`, `case` (1, 2, ... in the vehicle), `what` (opened, supply tested, supply restored, codes saved, codes cleared, latched codes cleared, proven), `happened_at` (start of the order, of the test or of the scan), `ids` (order or scan). A step that was not made has no row |
 //! | `wrong_part` | `vin`, `happened_at`, `what` (module or battery: what was replaced), `module` or `position` of it, `truly` (position or module address of what was at fault), `cost`, `ids` (order) |
 //!
-//! A case opens with the first scan that shows a supply flood, or with a no-start, jump start or tow
-//! that is not put down to something other than the supply. A further one belongs to the open case
-//! unless the case is proven or its supply was restored more than 30 days before. Each step is the
-//! first after the opening; latched codes count as cleared with the last clear after which no scan
-//! shows them, and have no row if none stayed. Proven is the first scan, after the supply was restored
-//! and the codes cleared, that shows no code of the supply, all monitors ready, and 14 days or
-//! 500 km since the clear.
+//! The rules of a case stand in `recovery`.
 //!
 //! Fails only where the file cannot be written.
 
@@ -28,10 +22,11 @@ use std::io::Write;
 use chrono::NaiveDate;
 
 use super::dialects::{date, instant};
-use super::facts::{Fact, Minute, Scan, Work};
-use super::fleet::{Hold, Model};
+use super::facts::{Fact, Minute};
 use super::life::Life;
-use crate::trade::words::{FloodCause, Operation, OrderCause, Outcome};
+use super::models::{Hold, Model};
+use super::recovery::recoveries;
+use crate::trade::words::{FloodCause, Outcome};
 
 /// A battery's life.
 #[derive(Debug)]
@@ -78,12 +73,6 @@ pub struct WrongPart {
     pub truly: &'static str,
     pub cost: f64,
 }
-
-/// Days after a restored supply in which a new flood still belongs to the old case.
-const CASE_DAYS: i64 = 30;
-/// A scan proves a recovery after so long or so far since the clear.
-pub const PROVEN_AFTER_DAYS: i64 = 14;
-pub const PROVEN_AFTER_KM: f64 = 500.0;
 
 const COLUMNS: [&str; 22] = [
     "record",
@@ -290,161 +279,4 @@ fn scans_in_dumps(flood: &TrueFlood, life: &Life<'_>) -> Vec<String> {
             .any(|fact| matches!(fact, Fact::Scan(scan) if scan.scan_id == **id))
     };
     flood.scan_ids.iter().filter(in_dumps).cloned().collect()
-}
-
-/// One step of a recovery.
-#[derive(Debug, PartialEq)]
-struct Step {
-    case: usize,
-    what: &'static str,
-    at: Minute,
-    id: String,
-}
-
-/// A case while its steps are being found.
-#[derive(Debug, Default)]
-struct Case {
-    steps: Vec<Step>,
-    restored: Option<Minute>,
-    cleared: Option<Minute>,
-    /// The last clear: when, where its order began, its order.
-    last_clear: Option<(Minute, Minute, String)>,
-    latched_seen: bool,
-    latched_gone: bool,
-    proven: bool,
-}
-
-impl Case {
-    fn step(&mut self, case: usize, what: &'static str, at: Minute, id: &str) {
-        if self.steps.iter().all(|step| step.what != what) {
-            self.steps.push(Step {
-                case,
-                what,
-                at,
-                id: id.to_owned(),
-            });
-        }
-    }
-
-    fn belongs(&self, at: Minute) -> bool {
-        !self.proven
-            && self
-                .restored
-                .is_none_or(|restored| at - restored <= CASE_DAYS * 1440)
-    }
-}
-
-/// The steps of every case of a vehicle, by the rules at the top of this file.
-fn recoveries(life: &Life<'_>) -> Vec<Step> {
-    let supply_scans: Vec<&str> = life
-        .floods
-        .iter()
-        .filter(|flood| flood.cause == FloodCause::Supply)
-        .flat_map(|flood| flood.scan_ids.iter().map(String::as_str))
-        .collect();
-    let mut facts: Vec<(Minute, &Fact)> = life
-        .facts
-        .iter()
-        .filter_map(|fact| done(fact).map(|at| (at, fact)))
-        .collect();
-    facts.sort_by_key(|(at, _)| *at);
-
-    let mut steps = Vec::new();
-    let mut open: Option<Case> = None;
-    let mut cases = 0;
-    for (at, fact) in facts {
-        if let Some((began, id)) = trigger(fact, &supply_scans) {
-            if !open.as_ref().is_some_and(|case| case.belongs(at)) {
-                steps.extend(open.take().into_iter().flat_map(finished));
-                cases += 1;
-                let mut case = Case::default();
-                case.step(cases, "opened", began, id);
-                open = Some(case);
-            }
-        }
-        let Some(case) = open.as_mut() else { continue };
-        match fact {
-            Fact::Test(test) => case.step(cases, "supply tested", test.at, ""),
-            Fact::Work(work) => work_step(case, cases, work),
-            Fact::Scan(scan) => scan_step(case, cases, scan),
-            Fact::Snapshot(_) => {}
-        }
-    }
-    steps.extend(open.into_iter().flat_map(finished));
-    steps
-}
-
-fn done(fact: &Fact) -> Option<Minute> {
-    match fact {
-        Fact::Test(test) => Some(test.at),
-        Fact::Scan(scan) => Some(scan.at),
-        Fact::Work(work) => Some(work.done),
-        Fact::Snapshot(_) => None,
-    }
-}
-
-/// When what opens a case began, and its number.
-fn trigger<'f>(fact: &'f Fact, supply_scans: &[&str]) -> Option<(Minute, &'f str)> {
-    match fact {
-        Fact::Scan(scan) if supply_scans.contains(&scan.scan_id.as_str()) => {
-            Some((scan.at, &scan.scan_id))
-        }
-        Fact::Work(work) => {
-            let stranded = matches!(
-                work.operation,
-                Operation::NoStartCall | Operation::JumpStart | Operation::Tow
-            );
-            let of_supply = matches!(work.cause, None | Some(OrderCause::Supply));
-            (stranded && of_supply).then_some((work.opened, work.order_no.as_str()))
-        }
-        _ => None,
-    }
-}
-
-fn work_step(case: &mut Case, number: usize, work: &Work) {
-    match work.operation {
-        Operation::BatteryReplaced | Operation::BatteryCharged => {
-            case.restored.get_or_insert(work.done);
-            case.step(number, "supply restored", work.opened, &work.order_no);
-        }
-        Operation::CodesCleared | Operation::ProtectedClear => {
-            case.cleared.get_or_insert(work.done);
-            case.last_clear = Some((work.done, work.opened, work.order_no.clone()));
-            case.step(number, "codes cleared", work.opened, &work.order_no);
-        }
-        _ => {}
-    }
-}
-
-fn scan_step(case: &mut Case, number: usize, scan: &Scan) {
-    if !scan.codes.is_empty() {
-        case.step(number, "codes saved", scan.at, &scan.scan_id);
-    }
-    let Some((last_clear, began, order_no)) = case.last_clear.clone() else {
-        return;
-    };
-    if scan.codes.iter().any(|code| code.of_supply) {
-        case.latched_seen = true;
-        case.latched_gone = false;
-        case.steps
-            .retain(|step| step.what != "latched codes cleared");
-        return;
-    }
-    if case.latched_seen && !case.latched_gone {
-        case.latched_gone = true;
-        case.step(number, "latched codes cleared", began, &order_no);
-    }
-    let ready = scan
-        .monitors
-        .is_none_or(|(ready, supported)| ready == supported);
-    let long_enough =
-        scan.at - last_clear >= PROVEN_AFTER_DAYS * 1440 || scan.km_since_clear >= PROVEN_AFTER_KM;
-    if case.restored.is_some() && ready && long_enough && !case.proven {
-        case.proven = true;
-        case.step(number, "proven", scan.at, &scan.scan_id);
-    }
-}
-
-fn finished(case: Case) -> Vec<Step> {
-    case.steps
 }

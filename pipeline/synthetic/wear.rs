@@ -16,7 +16,7 @@
 //! **Hazard.** The chance of failing in a week is `1 - exp(-h)` with
 //!
 //! ```text
-//! h = (0.00009 + 0.0085 * D^2.2) * strain
+//! h = (0.00009 + 0.0056 * D^2.1) * strain
 //! strain = exp(0.045 * max(0, -5 - lowest C)) * exp(0.05 * max(0, highest C - 33)), at most 3
 //! ```
 //!
@@ -37,8 +37,8 @@ use crate::trade::words::Chemistry;
 pub const BONNET_RISE_C: f64 = 7.0;
 
 const FAULT_OF_MAKING: f64 = 0.00009;
-const WEAR_HAZARD: f64 = 0.0085;
-const WEAR_POWER: f64 = 2.2;
+const WEAR_HAZARD: f64 = 0.0056;
+const WEAR_POWER: f64 = 2.1;
 
 /// Standard deviation of the logarithm of the frailty.
 pub const FRAILTY_LOG_DEVIATION: f64 = 0.16;

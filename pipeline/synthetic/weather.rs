@@ -27,7 +27,7 @@ pub struct Depot {
     pub shop: usize,
     /// Index of the register that lists it, in [`super::dialects`].
     pub register: usize,
-    /// Indices of its models in [`super::fleet::MODELS`], with their shares.
+    /// Indices of its models in [`super::models::MODELS`], with their shares.
     pub models: &'static [(usize, f64)],
     /// The planner changes main batteries at this age whatever their state.
     pub change_age_years: Option<f64>,

@@ -6,14 +6,19 @@
 //! `dirt`. Nothing here fails.
 
 mod mapping;
+mod order_exports;
 mod registers;
 mod rows;
-mod shops_exports;
+mod scan_exports;
+mod shop_style;
+mod test_exports;
 
 pub use mapping::mapping_toml;
+pub use order_exports::ORDERS;
 pub use registers::{REGISTERS, WEATHER_METRIC, WEATHER_US};
 pub use rows::{CodeRow, Row, SnapshotRow, TestRow, Value, WeatherRow, WorkRow, date, instant};
-pub use shops_exports::{ORDERS, SCANS, TESTS};
+pub use scan_exports::SCANS;
+pub use test_exports::TESTS;
 
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
