@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::datatypes::{Date32Type, SchemaRef};
+use arrow::datatypes::{Date32Type, Schema, SchemaRef};
 use chrono::NaiveDate;
 use datafusion::catalog::MemorySchemaProvider;
 use datafusion::common::metadata::ScalarAndMetadata;
@@ -304,6 +304,26 @@ impl Analysis {
         schema: SchemaRef,
         partitions: Vec<Vec<RecordBatch>>,
     ) -> Result<(), DataFusionError> {
+        // A plan may promise less than its rows keep (a column called nullable that has no nulls), so
+        // the kept table promises nothing.
+        let schema = Arc::new(Schema::new(
+            schema
+                .fields()
+                .iter()
+                .map(|field| field.as_ref().clone().with_nullable(true))
+                .collect::<Vec<_>>(),
+        ));
+        let partitions = partitions
+            .into_iter()
+            .map(|batches| {
+                batches
+                    .into_iter()
+                    .map(|batch| {
+                        RecordBatch::try_new(Arc::clone(&schema), batch.columns().to_vec())
+                    })
+                    .collect::<Result<Vec<_>, _>>()
+            })
+            .collect::<Result<Vec<_>, _>>()?;
         let table = MemTable::try_new(schema, partitions)?;
         self.context.register_table(name, Arc::new(table))?;
         Ok(())
