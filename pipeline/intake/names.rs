@@ -55,6 +55,71 @@ const SYNONYMS: &[(&str, &str, Option<&str>)] = &[
     ("max_temperature_f", "max_temperature_c", Some("degF")),
 ];
 
+/// Words in a column's name that hint at a field but do not tell it: tried in turn, for suggestions
+/// alone.
+const HINTS: &[(&str, &[&str])] = &[
+    ("vin", &["vin", "chassis", "frame"]),
+    ("position", &["position", "slot"]),
+    ("rest_voltage_v", &["ocv", "resting", "standing"]),
+    (
+        "measured_value",
+        &[
+            "conductance",
+            "cond",
+            "resistance",
+            "cca",
+            "ohm",
+            "mohm",
+            "siemens",
+            "measured",
+        ],
+    ),
+    ("temperature_c", &["temp", "temperature"]),
+    ("mean_temperature_c", &["mean", "average", "avg"]),
+    ("max_temperature_c", &["max", "high"]),
+    ("rated_value", &["rated", "rating", "label", "nominal"]),
+    ("rating_value", &["rated", "rating", "nominal"]),
+    (
+        "source_verdict",
+        &["result", "verdict", "judgement", "outcome"],
+    ),
+    ("date_code", &["stamp"]),
+    ("surface_charge_removed", &["surface"]),
+    (
+        "technician",
+        &["technician", "tech", "mechanic", "tester", "initials"],
+    ),
+    ("shop", &["shop", "workshop", "garage"]),
+    (
+        "depot",
+        &["depot", "site", "yard", "station", "location", "place"],
+    ),
+    ("unit_no", &["unit", "asset"]),
+    (
+        "odometer_km",
+        &["odometer", "odo", "mileage", "miles", "km"],
+    ),
+    ("supply_voltage_v", &["volts", "voltage", "supply"]),
+    ("module_address", &["module", "ecu", "address"]),
+    ("code", &["code", "dtc", "fault"]),
+    ("occurrence_count", &["count", "occurrences"]),
+    ("status_byte", &["status"]),
+    (
+        "operation",
+        &["operation", "job", "labour", "labor", "task"],
+    ),
+    ("complaint", &["complaint", "symptom", "concern"]),
+    ("cause", &["cause", "reason"]),
+    ("parts_cost", &["parts", "cost"]),
+    ("labour_hours", &["hours", "hrs"]),
+    ("closed_at", &["closed", "finished", "completed"]),
+    ("tested_at", &["date", "time", "when", "tested", "at"]),
+    ("scanned_at", &["date", "time", "when", "scanned", "at"]),
+    ("opened_at", &["date", "time", "when", "opened", "at"]),
+    ("seen_on", &["date", "exported"]),
+    ("day", &["date", "day"]),
+];
+
 /// Columns of the lake's own that no dump needs to give: what a load adds to a row.
 const ADDED_BY_LOADS: &[&str] = &["load_id", "row_hash", "event_year"];
 
@@ -116,7 +181,18 @@ pub fn likely_field(kind: DumpKind, column: &str) -> Option<(&'static str, Optio
             best = Some((likeness, field, unit));
         }
     }
-    let (_, field, unit) = best?;
+    // A hint outweighs a likeness that rests on parts of words.
+    let hinted = || {
+        let hint = |(field, words): &&(&'static str, &[&str])| {
+            kind.has_field(field) && words.iter().any(|word| parts.contains(word))
+        };
+        HINTS
+            .iter()
+            .find(hint)
+            .map(|(field, _)| (0.9, *field, None))
+    };
+    let sure = best.filter(|(likeness, ..)| *likeness >= 0.9);
+    let (_, field, unit) = sure.or_else(hinted).or(best)?;
     Some((field, unit.or_else(|| told_unit(field, column))))
 }
 
@@ -152,7 +228,7 @@ fn likeness(parts: &[&str], candidate: &str) -> f64 {
     (side(parts, &other) + side(&other, parts)) / (parts.len() + other.len()) as f64
 }
 
-/// 1 for the same word, near 1 for a shortened one, else by edits; 0 below one half.
+/// 1 for the same word, near 1 for a shortened one, else by edits; 0 below 0.7.
 fn word_likeness(one: &str, other: &str) -> f64 {
     let (short, long) = if one.len() <= other.len() {
         (one, other)
@@ -167,7 +243,7 @@ fn word_likeness(one: &str, other: &str) -> f64 {
         return 0.0;
     }
     let alike = 1.0 - edit_distance(one, other) as f64 / longest as f64;
-    if alike < 0.5 { 0.0 } else { alike }
+    if alike < 0.7 { 0.0 } else { alike }
 }
 
 /// Insertions, deletions and changes of a letter between two words (Levenshtein).

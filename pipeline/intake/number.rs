@@ -81,12 +81,17 @@ pub fn leading_number(text: &str, marks: Marks) -> Result<(f64, &str), String> {
     }
     check_group(group_digits, text)?;
     let rest = unsigned[end..].trim();
-    if matches!(rest.chars().next(), Some('.' | ',' | '\'' | '’')) {
-        return Err(format!(
-            "{} has a \"{}\" the mapping gives no meaning to; name decimal_mark or thousands_mark",
-            quoted(text),
-            &rest[..rest.chars().next().map_or(0, char::len_utf8)]
-        ));
+    if let Some(mark @ ('.' | ',' | '\'' | '’')) = rest.chars().next() {
+        if mark != marks.decimal {
+            return Err(format!(
+                "{} has a \"{mark}\" the mapping gives no meaning to; name decimal_mark or thousands_mark",
+                quoted(text)
+            ));
+        }
+    }
+    // What follows is a unit or a second try at a number; the latter is no number at all.
+    if rest.chars().any(|character| character.is_ascii_digit()) {
+        return Err(quoted(text));
     }
     if !has_digit(&plain) {
         return Err(quoted(text));

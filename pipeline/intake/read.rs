@@ -129,16 +129,15 @@ pub fn read_file(
         let compressed = part.is_compressed();
         visit_sources(part, &mut |source| {
             let plan = source.plan(mappings)?;
-            let progress = Progress {
-                taken: &taken,
-                total: bytes,
-            };
             let reading = Reading {
                 file: source.name.clone(),
                 plan: &plan,
                 compressed,
                 file_hash: &shared_hash,
-                progress,
+                progress: Progress {
+                    taken: &taken,
+                    total: bytes,
+                },
             };
             parts.push(reading.run(source, now, sink)?);
             Ok(())
@@ -150,6 +149,29 @@ pub fn read_file(
         bytes,
         parts,
     })
+}
+
+/// Reads one table by its plan, for one who needs neither the file's hash nor progress.
+pub fn read_source(
+    source: Source<'_>,
+    plan: &Plan,
+    compressed: bool,
+    now: DateTime<Utc>,
+    sink: &mut dyn Sink,
+) -> Result<PartSummary, IntakeError> {
+    let (taken, no_hash) = (AtomicU64::new(0), Arc::from(""));
+    let progress = Progress {
+        taken: &taken,
+        total: 0,
+    };
+    let reading = Reading {
+        file: source.name.clone(),
+        plan,
+        compressed,
+        file_hash: &no_hash,
+        progress,
+    };
+    reading.run(source, now, sink)
 }
 
 struct Progress<'c> {

@@ -59,6 +59,15 @@ impl<'p> Source<'p> {
         }
     }
 
+    /// The delimiter in that layout; a comma for forms that have none.
+    pub fn delimiter(&self, layout: &Layout) -> u8 {
+        match &self.form {
+            Form::Text(part) => {
+                TextHead::new(&part.name, &part.head).map_or(b',', |head| head.delimiter(layout))
+            }
+        }
+    }
+
     /// How the text is laid out, in words; empty for other forms.
     pub fn layout_words(&self, layout: &Layout) -> String {
         match &self.form {

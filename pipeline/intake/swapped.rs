@@ -19,24 +19,30 @@ pub fn explain(reader: &RowReader<'_>, record: &Record, fault: &Fault) -> Option
     if wrong.cells.len() != 1 || reader.would_read(wrong, &wrong_text) {
         return None;
     }
-    plan.fields
+    let fitting = plan
+        .fields
         .iter()
         .filter(|other| may_swap(wrong, other))
-        .find_map(|other| {
-            let (other_index, other_text) = reader.cell(other, record)?;
-            let fits =
-                reader.would_read(wrong, &other_text) && reader.would_read(other, &wrong_text);
-            fits.then(|| {
-                let detail = format!(
-                    "{} has {} and {} has {}",
-                    quoted(&plan.header[wrong_index]),
-                    quoted(wrong_text.trim()),
-                    quoted(&plan.header[other_index]),
-                    quoted(other_text.trim())
-                );
-                Fault::field(wrong.column.name, "two columns look swapped", detail)
-            })
-        })
+        .filter_map(|other| {
+            let (index, text) = reader.cell(other, record)?;
+            let fits = reader.would_read(wrong, &text) && reader.would_read(other, &wrong_text);
+            fits.then(|| (reader.would_read(other, &text), index, text))
+        });
+    // Best is a cell that is at fault where it stands, too.
+    let (_, other_index, other_text) =
+        fitting.min_by_key(|(reads_in_place, ..)| *reads_in_place)?;
+    let detail = format!(
+        "{} has {} and {} has {}",
+        quoted(&plan.header[wrong_index]),
+        quoted(wrong_text.trim()),
+        quoted(&plan.header[other_index]),
+        quoted(other_text.trim())
+    );
+    Some(Fault::field(
+        wrong.column.name,
+        "two columns look swapped",
+        detail,
+    ))
 }
 
 /// Whether a swap of the two could be told from chance. Free text takes anything, so it counts only

@@ -1,6 +1,7 @@
 //! Intake: files of every kind and condition, and what becomes of them.
 
 mod bad_input;
+mod explain;
 mod fields;
 
 mod layout;
