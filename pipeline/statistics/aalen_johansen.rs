@@ -5,8 +5,8 @@
 
 use super::input::{InputError, at_least};
 use super::limits::{Limits, two_sided_z};
-use super::lives::{Life, check_lives, sorted_ages};
-use super::risk_set::{advance, risk_sets};
+use super::lives::{Life, check_lives};
+use super::risk_set::risk_sets;
 
 /// A life that ended by a cause (counted from 0), or was still going.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -111,36 +111,23 @@ pub fn aalen_johansen(
             needed,
         });
     }
-    let ages_of = |chosen: &dyn Fn(Option<usize>) -> bool| {
-        sorted_ages(
-            lives
-                .iter()
-                .filter(|life| chosen(life.cause))
-                .map(|life| life.exit),
-        )
-    };
-    let entries = sorted_ages(lives.iter().map(|life| life.entry));
-    let exits = ages_of(&|_| true);
-    let ends = ages_of(&|cause| cause.is_some());
-    let by_cause: Vec<Vec<f64>> = (0..causes)
-        .map(|own| ages_of(&|cause| cause == Some(own)))
-        .collect();
+    let sets = risk_sets(lives.iter().map(|l| (l.entry, l.exit, l.cause.is_some())));
+    let mut counts = vec![vec![0; causes]; sets.len()];
+    for life in lives {
+        if let Some(cause) = life.cause {
+            counts[sets.partition_point(|set| set.age < life.exit)][cause] += 1;
+        }
+    }
 
     let mut curve = IncidenceCurve {
         steps: Vec::new(),
         lives: lives.len(),
         given_age: 0.0,
-        last_age: exits.last().copied().unwrap_or(0.0),
+        last_age: lives.iter().map(|life| life.exit).fold(0.0, f64::max),
     };
     let mut survival = 1.0;
     let mut sums = vec![Sums::default(); causes];
-    let mut done = vec![0; causes];
-    for set in risk_sets(&entries, &exits, &ends) {
-        let counts: Vec<usize> = by_cause
-            .iter()
-            .zip(&mut done)
-            .map(|(ages, position)| advance(ages, position, |age| age == set.age))
-            .collect();
+    for (set, counts) in sets.iter().zip(counts) {
         if set.emptied_early {
             curve.steps.clear();
             curve.given_age = set.age;

@@ -6,7 +6,7 @@
 
 use super::input::{InputError, not_negative};
 use super::limits::{Limits, two_sided_z};
-use super::lives::{Life, check_lives, sorted_ages};
+use super::lives::{Life, check_lives};
 use super::risk_set::{RiskSet, risk_sets};
 
 /// Rounding allowed when survival is compared with a quantile.
@@ -82,33 +82,32 @@ pub fn kaplan_meier_given(
     let z = two_sided_z(confidence)?;
     not_negative("age given", given_age)?;
     check_lives(lives)?;
-    let followed = || lives.iter().filter(|life| life.exit > given_age);
-    let entries = sorted_ages(followed().map(|life| life.entry.max(given_age)));
-    let exits = sorted_ages(followed().map(|life| life.exit));
-    let failures = sorted_ages(followed().filter(|life| life.event).map(|life| life.exit));
-    let early = lives
-        .iter()
-        .filter(|life| life.event && life.exit <= given_age)
-        .count();
-
+    let followed = lives.iter().filter(|life| life.exit > given_age);
+    let sets = risk_sets(
+        followed
+            .clone()
+            .map(|l| (l.entry.max(given_age), l.exit, l.event)),
+    );
+    let failures: usize = sets.iter().map(|set| set.events).sum();
+    let all_failures = lives.iter().filter(|life| life.event).count();
     let mut curve = SurvivalCurve {
-        steps: Vec::new(),
+        steps: Vec::with_capacity(sets.len()),
         lives: lives.len(),
-        events: failures.len(),
+        events: failures,
         given_age,
-        earlier_events: early,
-        last_age: exits.last().copied().unwrap_or(given_age),
+        earlier_events: all_failures - failures,
+        last_age: followed.map(|life| life.exit).fold(given_age, f64::max),
         confidence,
     };
     let mut running = Running::default();
     let mut counted = 0;
-    for set in risk_sets(&entries, &exits, &failures) {
+    for set in sets {
         counted += set.events;
         if set.emptied_early {
             curve.steps.clear();
             curve.given_age = set.age;
-            curve.earlier_events = early + counted;
-            curve.events = failures.len() - counted;
+            curve.events = failures - counted;
+            curve.earlier_events = all_failures - curve.events;
             running = Running::default();
         } else {
             curve.steps.push(running.step(set, z));

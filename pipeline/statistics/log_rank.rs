@@ -5,8 +5,8 @@
 
 use super::distributions::chi_square_upper_tail;
 use super::input::{InputError, at_least, same_length};
-use super::lives::{Life, check_lives, sorted_ages};
-use super::risk_set::advance;
+use super::lives::{Life, check_lives};
+use super::risk_set::{AgeIndex, RiskSet};
 use nalgebra::{DMatrix, DVector};
 
 /// Eigenvalues below this share of the greatest count as 0.
@@ -55,45 +55,19 @@ struct Totals {
     variance: DMatrix<f64>,
 }
 
-/// The sorted ages of one group and how far a walk over them has come.
-struct Walk {
-    entries: Vec<f64>,
-    exits: Vec<f64>,
-    failures: Vec<f64>,
-    entered: usize,
-    left: usize,
-    failed: usize,
-}
-
-impl Walk {
-    fn new(lives: &[Life]) -> Self {
-        let failures = lives.iter().filter(|life| life.event).map(|life| life.exit);
-        Self {
-            entries: sorted_ages(lives.iter().map(|life| life.entry)),
-            exits: sorted_ages(lives.iter().map(|life| life.exit)),
-            failures: sorted_ages(failures),
-            entered: 0,
-            left: 0,
-            failed: 0,
-        }
-    }
-
-    /// Lives at risk and failures at `age`, which never falls between calls.
-    fn counts_at(&mut self, age: f64) -> (f64, f64) {
-        advance(&self.entries, &mut self.entered, |entry| entry < age);
-        advance(&self.exits, &mut self.left, |exit| exit < age);
-        let failures = advance(&self.failures, &mut self.failed, |failure| failure == age);
-        ((self.entered - self.left) as f64, failures as f64)
-    }
-}
-
 impl Totals {
     fn add(&mut self, stratum: &[&[Life]]) {
-        let mut walks: Vec<Walk> = stratum.iter().map(|lives| Walk::new(lives)).collect();
-        let mut ages = sorted_ages(walks.iter().flat_map(|walk| walk.failures.iter().copied()));
-        ages.dedup();
-        for age in ages {
-            let counts: Vec<(f64, f64)> = walks.iter_mut().map(|w| w.counts_at(age)).collect();
+        let all = stratum.iter().flat_map(|lives| lives.iter());
+        let index = AgeIndex::new(all.filter(|life| life.event).map(|life| life.exit));
+        let group = |lives: &&[Life]| {
+            index.risk_sets(lives.iter().map(|life| (life.entry, life.exit, life.event)))
+        };
+        let by_group: Vec<Vec<RiskSet>> = stratum.iter().map(group).collect();
+        for age in 0..index.ages.len() {
+            let counts: Vec<(f64, f64)> = by_group
+                .iter()
+                .map(|sets| (sets[age].at_risk as f64, sets[age].events as f64))
+                .collect();
             let at_risk: f64 = counts.iter().map(|count| count.0).sum();
             let failures: f64 = counts.iter().map(|count| count.1).sum();
             let spread = if at_risk > 1.0 {

@@ -36,6 +36,7 @@ pub mod turnbull;
 pub mod weibull;
 pub mod weibull_law;
 pub mod weibull_likelihood;
+pub mod weibull_limits;
 pub mod weibull_profile;
 pub mod wilson;
 

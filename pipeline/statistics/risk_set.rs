@@ -1,7 +1,10 @@
 //! Who was at risk at each age at which something happened, with late entry.
 //!
-//! Works on sorted ages in one pass and never fails; lives are checked by the estimators that use
-//! it. What is computed from the counts is left to them.
+//! Never fails; lives are checked by the estimators that use it. What is computed from the counts
+//! is left to them. Only the event ages are sorted: entries and exits are counted into their place
+//! among them, which for a million lives is several times faster than sorting those too.
+
+use super::lives::sorted_ages;
 
 /// The lives with `entry < age <= exit`, and how many of them ended in an event at that age.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -13,35 +16,138 @@ pub(crate) struct RiskSet {
     pub emptied_early: bool,
 }
 
-/// Walks the distinct event ages. All three slices are sorted; events are also exits.
-pub(crate) fn risk_sets<'a>(
-    entries: &'a [f64],
-    exits: &'a [f64],
-    events: &'a [f64],
-) -> impl Iterator<Item = RiskSet> + 'a {
-    let (mut entered, mut left, mut done) = (0, 0, 0);
-    std::iter::from_fn(move || {
-        let age = *events.get(done)?;
-        let count = advance(events, &mut done, |other| other == age);
-        advance(entries, &mut entered, |entry| entry < age);
-        advance(exits, &mut left, |exit| exit < age);
-        let at_risk = entered - left;
-        let emptied_early = count == at_risk && entered < entries.len();
-        Some(RiskSet {
-            age,
-            at_risk,
-            events: count,
-            emptied_early,
-        })
-    })
+/// Few enough to search quickly, many enough to keep the table of stretches in fast memory.
+const AGES_PER_STRETCH: usize = 4;
+
+/// Distinct ages in rising order, with the place of any age among them found in a few steps.
+pub(crate) struct AgeIndex {
+    pub ages: Vec<f64>,
+    /// Where the ages of each of many equal stretches begin.
+    begins: Vec<usize>,
+    per_age: f64,
 }
 
-/// Moves `position` past the values that `passes` takes and returns how many there were.
-pub(crate) fn advance(sorted: &[f64], position: &mut usize, passes: impl Fn(f64) -> bool) -> usize {
-    let count = sorted[*position..]
-        .iter()
-        .take_while(|&&value| passes(value))
-        .count();
-    *position += count;
-    count
+impl AgeIndex {
+    pub(crate) fn new(ages: impl Iterator<Item = f64>) -> Self {
+        let mut ages = sorted_ages(ages);
+        ages.dedup();
+        let stretches = ages.len() / AGES_PER_STRETCH + 1;
+        let greatest = ages.last().copied().unwrap_or(0.0);
+        // A last age so small that the share overflows puts all ages into one stretch.
+        let per_age = Some(stretches as f64 / greatest).filter(|share| share.is_finite());
+        let mut index = Self {
+            ages,
+            begins: vec![0; stretches + 2],
+            per_age: per_age.unwrap_or(0.0),
+        };
+        for age in &index.ages {
+            index.begins[stretch(*age, index.per_age, stretches) + 1] += 1;
+        }
+        let mut sum = 0;
+        for begin in &mut index.begins {
+            sum += *begin;
+            *begin = sum;
+        }
+        index
+    }
+
+    /// How many of the ages are at most `age`.
+    pub(crate) fn up_to(&self, age: f64) -> usize {
+        let stretch = stretch(age, self.per_age, self.begins.len() - 2);
+        let (begin, end) = (self.begins[stretch], self.begins[stretch + 1]);
+        begin + self.ages[begin..end].partition_point(|&other| other <= age)
+    }
+
+    /// At each age, the lives at risk and the events among them, of lives given as
+    /// `(entry, exit, ended in an event)`; the events must be among the ages.
+    pub(crate) fn risk_sets(&self, lives: impl Iterator<Item = (f64, f64, bool)>) -> Vec<RiskSet> {
+        // A life begins to count at the first age past its entry, and stops past its exit.
+        let mut marks = vec![Marks::default(); self.ages.len() + 1];
+        let mut total = 0;
+        for (entry, exit, event) in lives {
+            let past = self.up_to(exit);
+            marks[self.up_to(entry)].begun += 1;
+            marks[past].ended += 1;
+            if event {
+                marks[past - 1].events += 1;
+            }
+            total += 1;
+        }
+        let (mut begun, mut ended) = (0, 0);
+        self.ages
+            .iter()
+            .zip(marks)
+            .map(|(&age, mark)| {
+                begun += mark.begun as usize;
+                ended += mark.ended as usize;
+                let (at_risk, events) = (begun - ended, mark.events as usize);
+                let emptied_early = events == at_risk && begun < total;
+                RiskSet {
+                    age,
+                    at_risk,
+                    events,
+                    emptied_early,
+                }
+            })
+            .collect()
+    }
+}
+
+/// What happens at one age. Narrow, as a million lives reach into this list in no order; four
+/// thousand million lives would not fit the memory of their ages first.
+#[derive(Clone, Default)]
+struct Marks {
+    begun: u32,
+    ended: u32,
+    events: u32,
+}
+
+fn stretch(age: f64, per_age: f64, stretches: usize) -> usize {
+    ((age * per_age) as usize).min(stretches)
+}
+
+/// The risk sets of lives at the distinct ages of their own events.
+pub(crate) fn risk_sets(lives: impl Iterator<Item = (f64, f64, bool)> + Clone) -> Vec<RiskSet> {
+    let events = lives.clone().filter(|life| life.2).map(|life| life.1);
+    AgeIndex::new(events).risk_sets(lives)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_are_those_of_the_definition() {
+        let lives: Vec<(f64, f64, bool)> = (0..500u32)
+            .map(|k| {
+                let entry = f64::from(k * 37 % 101);
+                (
+                    entry,
+                    entry + 1.0 + f64::from(k * 53 % 89) / 3.0,
+                    k % 3 == 0,
+                )
+            })
+            .collect();
+        let sets = risk_sets(lives.iter().copied());
+        assert!(sets.windows(2).all(|pair| pair[0].age < pair[1].age));
+        for set in &sets {
+            let at_risk = lives
+                .iter()
+                .filter(|l| l.0 < set.age && set.age <= l.1)
+                .count();
+            let events = lives.iter().filter(|l| l.2 && l.1 == set.age).count();
+            assert_eq!((set.at_risk, set.events), (at_risk, events), "{set:?}");
+        }
+        assert_eq!(sets.iter().map(|set| set.events).sum::<usize>(), 167);
+    }
+
+    #[test]
+    fn ages_of_any_size_find_their_place() {
+        for unit in [f64::MIN_POSITIVE * 1e-10, 1e-200, 1.0, 1e300] {
+            let index = AgeIndex::new([3.0, 1.0, 4.0, 1.0, 5.0].into_iter().map(|age| age * unit));
+            let places = [0.0, 1.0, 2.0, 3.0, 4.5, 5.0, 7.0].map(|age| index.up_to(age * unit));
+            assert_eq!(places, [0, 1, 1, 2, 3, 4, 4], "{unit:e}");
+        }
+        assert_eq!(AgeIndex::new(std::iter::empty()).up_to(3.0), 0);
+    }
 }

@@ -50,40 +50,29 @@ struct Group {
     count: u64,
 }
 
-/// The nonparametric maximum-likelihood estimate by self-consistency (Turnbull, J. R. Statist.
-/// Soc. B 38:290, 1976) on his innermost intervals, with Frydman's correction for late entry
-/// (J. R. Statist. Soc. B 56:71, 1994), sped up by squared extrapolation (Varadhan and Roland,
-/// Scand. J. Statist. 35:335, 2008). A pass is linear in lives and intervals.
+/// The nonparametric maximum-likelihood estimate (Turnbull, J. R. Statist. Soc. B 38:290, 1976) on
+/// his innermost intervals, with Frydman's correction for late entry (J. R. Statist. Soc. B 56:71,
+/// 1994). Self-consistency steps, which alone creep, alternate with Newton-like steps on the
+/// distribution function kept rising by isotonic regression (Wellner and Zhan, J. Amer. Statist.
+/// Assoc. 92:945, 1997). Each step is linear in lives and intervals.
 pub fn turnbull(lives: &[IntervalLife]) -> Result<IntervalSurvival, FitError> {
     check_interval_lives(lives)?;
     let intervals = innermost(lives);
     let groups = grouped(lives, &intervals);
-    let mut problem = Problem {
+    let problem = Problem {
         groups: &groups,
         cells: intervals.len(),
     };
     let mut chances = vec![1.0 / intervals.len() as f64; intervals.len()];
     let (mut iterations, mut gap) = (0, f64::INFINITY);
     while iterations < MOST_ITERATIONS {
-        let first = problem.improve(&chances);
-        gap = first.gap;
+        iterations += 1;
+        let improved = problem.improve(&chances);
+        gap = improved.gap;
         if gap <= WANTED_GAP {
             break;
         }
-        let second = problem.improve(&first.chances);
-        iterations += 2;
-        chances = match extrapolated(&chances, &first.chances, &second.chances) {
-            Some(far) => {
-                let steady = problem.improve(&far);
-                iterations += 1;
-                if steady.log_likelihood >= second.log_likelihood {
-                    steady.chances
-                } else {
-                    second.chances
-                }
-            }
-            None => second.chances,
-        };
+        chances = problem.leap(improved.chances);
     }
     if gap > TAKEN_GAP {
         return Err(FitError::NotConverged {
@@ -92,7 +81,7 @@ pub fn turnbull(lives: &[IntervalLife]) -> Result<IntervalSurvival, FitError> {
             last_step: gap,
         });
     }
-    let log_likelihood = problem.improve(&chances).log_likelihood;
+    let log_likelihood = problem.log_likelihood(&chances);
     let mut survival: f64 = 1.0;
     let masses = intervals
         .iter()
@@ -183,91 +172,160 @@ struct Problem<'a> {
 struct Improved {
     chances: Vec<f64>,
     /// Of the chances given, not of the improved ones.
-    log_likelihood: f64,
     gap: f64,
 }
 
 impl Problem<'_> {
+    /// The chance of what was seen of a group, and the chance to have been there to be seen.
+    fn chances_of(&self, group: &Group, chances: &[f64], before: &[f64]) -> (f64, f64) {
+        let own = range_sum(chances, before, group.first, group.last + 1);
+        (own, range_sum(chances, before, group.seen_from, self.cells))
+    }
+
+    fn log_likelihood(&self, chances: &[f64]) -> f64 {
+        let before = running_sums(chances);
+        let term = |group: &Group| {
+            let (own, existing) = self.chances_of(group, chances, &before);
+            group.count as f64 * (own / existing).ln()
+        };
+        self.groups.iter().map(term).sum()
+    }
+
     /// One self-consistency step: every life spreads itself over the intervals it may have failed
     /// in, and stands also for the unseen ones that failed before its entry.
-    fn improve(&mut self, chances: &[f64]) -> Improved {
-        let mut before = Vec::with_capacity(self.cells + 1);
-        let mut sum = 0.0;
-        before.push(0.0);
-        for chance in chances {
-            sum += chance;
-            before.push(sum);
-        }
+    fn improve(&self, chances: &[f64]) -> Improved {
+        let before = running_sums(chances);
         // Weights per unit of chance, as differences to be added up along the intervals.
-        let mut seen = vec![0.0; self.cells + 1];
-        let mut unseen = vec![0.0; self.cells + 1];
-        let (mut log_likelihood, mut lives, mut whole) = (0.0, 0.0, 0.0);
+        let mut weights = vec![0.0; self.cells + 1];
+        let mut whole = 0.0;
         for group in self.groups {
             let count = group.count as f64;
-            let own = range_sum(chances, &before, group.first, group.last + 1);
-            let existing = range_sum(chances, &before, group.seen_from, self.cells);
-            log_likelihood += count * (own / existing).ln();
-            seen[group.first] += count / own;
-            seen[group.last + 1] -= count / own;
-            unseen[0] += count / existing;
-            unseen[group.seen_from] -= count / existing;
-            lives += count;
+            let (own, existing) = self.chances_of(group, chances, &before);
+            weights[group.first] += count / own;
+            weights[group.last + 1] -= count / own;
+            weights[0] += count / existing;
+            weights[group.seen_from] -= count / existing;
             whole += count / existing;
         }
-        let (mut own, mut missing, mut greatest) = (0.0, 0.0, f64::NEG_INFINITY);
+        let (mut slope, mut greatest) = (0.0, f64::NEG_INFINITY);
         let mut improved = Vec::with_capacity(self.cells);
-        for (cell, chance) in chances.iter().enumerate() {
-            own += seen[cell];
-            missing += unseen[cell];
-            let slope: f64 = own + missing;
+        for (chance, weight) in chances.iter().zip(&weights) {
+            slope += weight;
             greatest = f64::max(greatest, slope - whole);
             improved.push((chance * slope / whole).max(0.0));
         }
         let total: f64 = improved.iter().sum();
         improved.iter_mut().for_each(|chance| *chance /= total);
-        let gap = if lives > 0.0 { greatest.max(0.0) } else { 0.0 };
         Improved {
             chances: improved,
-            log_likelihood,
-            gap,
+            gap: greatest.max(0.0),
         }
+    }
+
+    /// A Newton-like step with the diagonal of the information, on the distribution function at
+    /// the intervals' ends; halved until the likelihood rises, or left out.
+    fn leap(&self, chances: Vec<f64>) -> Vec<f64> {
+        if self.cells < 2 {
+            return chances;
+        }
+        let before = running_sums(&chances);
+        // Entry k of `before` is the distribution function after k intervals; its ends are fixed.
+        let mut slopes = vec![0.0; self.cells + 1];
+        let mut weights = vec![0.0; self.cells + 1];
+        for group in self.groups {
+            let count = group.count as f64;
+            let (own, existing) = self.chances_of(group, &chances, &before);
+            slopes[group.last + 1] += count / own;
+            slopes[group.first] -= count / own;
+            slopes[group.seen_from] += count / existing;
+            for (end, chance) in [
+                (group.last + 1, own),
+                (group.first, own),
+                (group.seen_from, existing),
+            ] {
+                weights[end] += count / (chance * chance);
+            }
+        }
+        let inner = 1..self.cells;
+        let wanted: Vec<f64> = inner
+            .clone()
+            .map(|k| {
+                before[k]
+                    + if weights[k] > 0.0 {
+                        slopes[k] / weights[k]
+                    } else {
+                        0.0
+                    }
+            })
+            .collect();
+        let weights: Vec<f64> = inner.map(|k| weights[k].max(f64::MIN_POSITIVE)).collect();
+        let reached = rising(&wanted, &weights);
+        let mut after = vec![0.0];
+        after.extend(reached.iter().map(|value| value.clamp(0.0, 1.0)));
+        after.push(1.0);
+        let level = self.log_likelihood(&chances);
+        let mut fraction = 1.0;
+        while fraction > 1e-3 {
+            let next: Vec<f64> = after
+                .windows(2)
+                .zip(&chances)
+                .map(|(ends, chance)| chance + fraction * (ends[1] - ends[0] - chance))
+                .collect();
+            if self.log_likelihood(&next) > level {
+                return next;
+            }
+            fraction *= 0.5;
+        }
+        chances
     }
 }
 
+/// Sums of the first 0, 1, 2 ... chances.
+fn running_sums(chances: &[f64]) -> Vec<f64> {
+    let mut sums = vec![0.0];
+    sums.extend(chances.iter().scan(0.0, |sum, chance| {
+        *sum += chance;
+        Some(*sum)
+    }));
+    sums
+}
+
 /// The sum over a range: from the running sums, or added anew where these have lost their digits.
+/// A step to a point where a life has no chance left has a log-likelihood of minus infinity, and is
+/// not taken.
 fn range_sum(chances: &[f64], before: &[f64], from: usize, to: usize) -> f64 {
     let quick = before[to] - before[from];
     if quick > 1e-6 {
         quick
     } else {
-        chances[from..to].iter().sum::<f64>().max(1e-300)
+        chances[from..to].iter().sum()
     }
 }
 
-/// The squared extrapolation of two steps; `None` when it leaves the simplex or moves no more.
-fn extrapolated(start: &[f64], first: &[f64], second: &[f64]) -> Option<Vec<f64>> {
-    let (mut step_square, mut bend_square) = (0.0, 0.0);
-    for ((a, b), c) in start.iter().zip(first).zip(second) {
-        step_square += (b - a).powi(2);
-        bend_square += (c - 2.0 * b + a).powi(2);
+/// The weighted least-squares fit of a rising sequence, by pooling neighbours out of order (Ayer et
+/// al. 1955).
+fn rising(values: &[f64], weights: &[f64]) -> Vec<f64> {
+    // Pools as (mean, weight, members).
+    let mut pools: Vec<(f64, f64, usize)> = Vec::new();
+    for (&value, &weight) in values.iter().zip(weights) {
+        let mut pool = (value, weight, 1);
+        while let Some(&(mean, other, members)) = pools.last()
+            && mean >= pool.0
+        {
+            pools.pop();
+            let whole = other + pool.1;
+            pool = (
+                (mean * other + pool.0 * pool.1) / whole,
+                whole,
+                members + pool.2,
+            );
+        }
+        pools.push(pool);
     }
-    if bend_square == 0.0 {
-        return None;
-    }
-    let reach = (step_square / bend_square).sqrt().max(1.0);
-    let far: Vec<f64> = start
+    pools
         .iter()
-        .zip(first)
-        .zip(second)
-        .map(|((a, b), c)| a + 2.0 * reach * (b - a) + reach * reach * (c - 2.0 * b + a))
-        .collect();
-    let total: f64 = far.iter().sum();
-    // A chance that was above 0 stays above it, or no later step could raise it again.
-    let inside = far
-        .iter()
-        .zip(second)
-        .all(|(far, near)| *far > 0.0 || (*far == 0.0 && *near == 0.0));
-    inside.then(|| far.iter().map(|chance| chance / total).collect())
+        .flat_map(|&(mean, _, members)| std::iter::repeat_n(mean, members))
+        .collect()
 }
 
 impl IntervalSurvival {
