@@ -49,14 +49,21 @@ macro_rules! word_list {
 
             /// The word this text means. Case, spaces and punctuation do not count.
             pub fn parse(text: &str) -> Result<Self, UnknownWord> {
+                // Nearly every text is a stored word as it stands.
+                let trimmed = text.trim();
                 $(
-                    if same_word(text, $stored) $(|| same_word(text, $other))* {
+                    if trimmed.eq_ignore_ascii_case($stored) {
+                        return Ok($list::$word);
+                    }
+                )+
+                $(
+                    if same_word(trimmed, $stored) $(|| same_word(trimmed, $other))* {
                         return Ok($list::$word);
                     }
                 )+
                 Err(UnknownWord {
                     list: $title,
-                    found: text.trim().chars().take(60).collect(),
+                    found: trimmed.chars().take(60).collect(),
                     allowed: [$( $stored ),+].join(", "),
                 })
             }

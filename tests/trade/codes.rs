@@ -303,6 +303,8 @@ fn groups_from_ranges_and_failure_types() {
         ("C0035", Some(0x16), Other),
         ("U1000", None, Other),
         ("SPN168/FMI4", None, SupplyVoltage),
+        ("SPN444/FMI4", None, SupplyVoltage),
+        ("SPN627/FMI3", None, SupplyVoltage),
         ("SPN167/FMI18", None, SupplyVoltage),
         ("SPN639/FMI2", None, LostCommunication),
         ("SPN2003/FMI31", None, LostCommunication),

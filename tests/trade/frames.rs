@@ -220,6 +220,14 @@ fn a_message_above_the_limit_is_reported() {
             limit: 4095
         })
     );
+    let step = joiner.take(&hex("10 00 00 00 10 00 01 02"));
+    assert_eq!(
+        step.fault,
+        Some(SegmentFault::TooLong {
+            length: 4096,
+            limit: 4095
+        })
+    );
     assert_eq!(
         joiner.take(&hex("21 01 02 03 04 05 06 07")),
         Step::default()
@@ -270,6 +278,7 @@ fn identifiers_of_heavy_vehicles() {
         List::of_group(Identifier::new(0x18FE_CB21).group),
         Some(List::PreviouslyActive)
     );
+    assert_eq!(Identifier::new(0x0CF0_0400).group, 61444);
     assert_eq!(List::of_group(61444), None);
     let announcement = Identifier::new(0x1CEC_FF12);
     assert_eq!(

@@ -218,6 +218,13 @@ fn readiness_of_compression_ignition() {
         ),
         (0, 9, 0)
     );
+    let fuel_open = MonitorStatus::new([0x00, 0x2F, 0x00, 0x00]);
+    let incomplete: Vec<&str> = fuel_open
+        .monitors()
+        .filter(|m| !m.complete)
+        .map(|m| m.name)
+        .collect();
+    assert_eq!(incomplete, ["fuel system"]);
     let none = MonitorStatus::new([0x00, 0x08, 0x00, 0x00]);
     assert_eq!(none.supported_count(), 0);
 }

@@ -34,6 +34,14 @@ impl Default for VerdictLimits {
 /// Surface charge can lift the rest voltage by about this much, V (common practice, no source).
 const SURFACE_CHARGE_V: f64 = 0.2;
 
+/// Above this voltage a battery is being charged and not at rest, V (common practice, no source).
+const fn highest_rest_v(chemistry: Option<Chemistry>) -> f64 {
+    match chemistry {
+        Some(Chemistry::Lithium) => 13.9,
+        _ => 13.5,
+    }
+}
+
 /// Five charged cells of six, at rest: the range in which one cell is dead if the battery still gives
 /// most of its current (common practice, no source).
 const DEAD_CELL_V: std::ops::RangeInclusive<f64> = 9.0..=11.0;
@@ -81,10 +89,13 @@ pub fn assess(test: &TestReading) -> Condition {
     assess_with(test, &VerdictLimits::default())
 }
 
-/// State of charge, health and verdict of one test. Values that are no number count as missing.
+/// State of charge, health and verdict of one test. Values that are no number count as missing, and
+/// so does a rest voltage that only a battery under charge has.
 pub fn assess_with(test: &TestReading, limits: &VerdictLimits) -> Condition {
     let test = TestReading {
-        rest_voltage_v: test.rest_voltage_v.filter(|v| v.is_finite()),
+        rest_voltage_v: test
+            .rest_voltage_v
+            .filter(|v| v.is_finite() && *v <= highest_rest_v(test.chemistry)),
         temperature_c: test.temperature_c.filter(|t| t.is_finite()),
         ..*test
     };

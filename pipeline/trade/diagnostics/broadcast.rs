@@ -192,10 +192,7 @@ impl PacketJoiner {
             0x20 | 0x10 => {
                 let fault = self.interrupted(pair);
                 let length = usize::from(u16::from_le_bytes([low, high]));
-                if length <= 8
-                    || length > LONGEST
-                    || length.div_ceil(PACKET) != usize::from(packets)
-                {
+                if length <= 8 || length.div_ceil(PACKET) != usize::from(packets) {
                     self.open.insert(pair, Open::PassingOver);
                     return Step::fault(
                         fault.unwrap_or(PacketFault::Announcement { length, packets }),
