@@ -9,7 +9,8 @@ WITH scans AS (
 ),
 gaps AS (
     SELECT *,
-           CASE WHEN scanned_at - LAG(scanned_at) OVER one_vehicle <= $session_gap_hours * INTERVAL '1 hour'
+           CASE WHEN EXTRACT(EPOCH FROM scanned_at) - LAG(EXTRACT(EPOCH FROM scanned_at)) OVER one_vehicle
+                     <= 3600.0 * $session_gap_hours
                 THEN 0 ELSE 1 END AS opens
     FROM scans
     WINDOW one_vehicle AS (PARTITION BY vin ORDER BY scanned_at, scan_id)

@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::compute::cast;
 use arrow::datatypes::{Date32Type, Schema, SchemaRef};
 use chrono::NaiveDate;
 use datafusion::catalog::MemorySchemaProvider;
@@ -304,8 +305,8 @@ impl Analysis {
         schema: SchemaRef,
         partitions: Vec<Vec<RecordBatch>>,
     ) -> Result<(), DataFusionError> {
-        // A plan may promise less than its rows keep (a column called nullable that has no nulls), so
-        // the kept table promises nothing.
+        // A plan may promise other than its rows keep (no nulls, one of two text types), so the kept
+        // table promises nothing about nulls and its rows are brought to its types.
         let schema = Arc::new(Schema::new(
             schema
                 .fields()
@@ -319,7 +320,13 @@ impl Analysis {
                 batches
                     .into_iter()
                     .map(|batch| {
-                        RecordBatch::try_new(Arc::clone(&schema), batch.columns().to_vec())
+                        let columns = batch
+                            .columns()
+                            .iter()
+                            .zip(schema.fields())
+                            .map(|(column, field)| cast(column, field.data_type()))
+                            .collect::<Result<Vec<_>, _>>()?;
+                        RecordBatch::try_new(Arc::clone(&schema), columns)
                     })
                     .collect::<Result<Vec<_>, _>>()
             })
@@ -391,6 +398,7 @@ fn session(groups: CodeGroups) -> Result<SessionContext, AnalysisError> {
         .map_err(AnalysisError::query("session"))?;
     let config = SessionConfig::new()
         .with_target_partitions(PARTITIONS)
+        .set_bool("datafusion.sql_parser.map_string_types_to_utf8view", false)
         .set_bool("datafusion.execution.parquet.schema_force_view_types", false);
     let context = SessionContext::new_with_config_rt(config, runtime);
     functions::register_all(&context, Arc::new(groups));
