@@ -4,6 +4,7 @@
 //! overstates the chance of failing; this does not. Fails for unusable lives and unknown causes.
 
 use super::input::{InputError, at_least};
+use super::kaplan_meier::log_log_limits;
 use super::limits::{Limits, two_sided_z};
 use super::lives::{Life, check_lives};
 use super::risk_set::risk_sets;
@@ -142,13 +143,7 @@ pub fn aalen_johansen(
         survival *= (n - d) / n;
         let incidence = |(sum, &events): (&Sums, &usize)| {
             let (value, se) = (sum.incidence, sum.variance().sqrt());
-            let limits = (value > 0.0 && value < 1.0).then(|| {
-                let spread = (z * se / (value * value.ln().abs())).exp();
-                Limits {
-                    lower: (value.ln() * spread).exp(),
-                    upper: (value.ln() / spread).exp(),
-                }
-            });
+            let limits = (value > 0.0 && value < 1.0).then(|| log_log_limits(value, se / value, z));
             Incidence {
                 events,
                 incidence: value,

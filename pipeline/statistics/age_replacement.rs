@@ -149,11 +149,6 @@ pub fn saving_of_replacing_now_at(
     not_negative("age", age)?;
     positive("wait", wait)?;
     let failure_chance = law.failure_chance(age, wait);
-    let failure_chance = if failure_chance.is_nan() {
-        1.0
-    } else {
-        failure_chance
-    };
     let alive = law.survival(age);
     let gained = expected_service_to(law, age + wait) - expected_service_to(law, age);
     // So old that no digits are left: the rest of life is about 1 / hazard.

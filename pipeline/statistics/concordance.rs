@@ -146,13 +146,13 @@ mod tests {
     }
 
     #[test]
-    fn a_million_subjects_take_a_moment() {
-        let times: Vec<f64> = (0..1_000_000_u64)
+    fn many_subjects_take_a_moment() {
+        let times: Vec<f64> = (0..200_000_u64)
             .map(|i| 1.0 + (i * 7919 % 1_000_003) as f64)
             .collect();
         let scores: Vec<f64> = times.iter().map(|time| -time).collect();
-        let events: Vec<bool> = (0..1_000_000).map(|i| i % 3 == 0).collect();
+        let events: Vec<bool> = (0..200_000).map(|i| i % 3 == 0).collect();
         assert_eq!(harrell_c(&scores, &times, &events).unwrap().c, Some(1.0));
-        assert_eq!(uno_c(&scores, &times, &events, 5e5).unwrap().c, Some(1.0));
+        assert_eq!(uno_c(&scores, &times, &events, 1e5).unwrap().c, Some(1.0));
     }
 }

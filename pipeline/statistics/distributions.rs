@@ -4,7 +4,7 @@
 //! nearest meaningful value and do not panic. Fitting distributions is left to other files.
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
-pub use statrs::function::gamma::{digamma, ln_gamma};
+pub use statrs::function::gamma::ln_gamma;
 
 use statrs::function::gamma::{checked_gamma_lr, checked_gamma_ur};
 
@@ -82,22 +82,35 @@ pub fn gamma_quantile(p: f64, shape: f64) -> f64 {
     } else {
         small
     };
-    let (mut low, mut high) = (0.0, f64::INFINITY);
-    let mut x = start.max(f64::MIN_POSITIVE);
-    for _ in 0..200 {
+    let excess = |x: f64| {
         // The smaller tail is compared, so that extreme quantiles keep their digits.
-        let excess = if p < 0.5 {
+        if p < 0.5 {
             gamma_lower_tail(shape, x) - p
         } else {
             (1.0 - p) - gamma_upper_tail(shape, x)
-        };
-        if excess > 0.0 {
+        }
+    };
+    bracketed_newton(start.max(f64::MIN_POSITIVE), f64::INFINITY, |x| {
+        let excess = excess(x);
+        let density_by_ln_x = (shape * x.ln() - x - ln_gamma(shape)).exp();
+        (
+            excess,
+            x * (-excess / density_by_ln_x).clamp(-2.0, 2.0).exp(),
+        )
+    })
+}
+
+/// The root of a rising function between 0 and `high`. At each point the function gives its value
+/// and where it would go next; a proposal outside the bracket is replaced by the middle of it.
+fn bracketed_newton(start: f64, mut high: f64, function: impl Fn(f64) -> (f64, f64)) -> f64 {
+    let (mut low, mut x) = (0.0, start);
+    for _ in 0..200 {
+        let (value, mut next) = function(x);
+        if value > 0.0 {
             high = x
         } else {
             low = x
         }
-        let density_by_ln_x = (shape * x.ln() - x - ln_gamma(shape)).exp();
-        let mut next = x * (-excess / density_by_ln_x).clamp(-2.0, 2.0).exp();
         if !(next > low && next < high) {
             next = if high.is_finite() {
                 0.5 * (low + high)
@@ -137,26 +150,11 @@ pub fn beta_lower_tail(first: f64, second: f64, x: f64) -> f64 {
 /// Beta quantile, `p` in (0, 1): Newton steps kept inside a bracket.
 pub fn beta_quantile(p: f64, first: f64, second: f64) -> f64 {
     let ln_scale = ln_gamma(first + second) - ln_gamma(first) - ln_gamma(second);
-    let (mut low, mut high) = (0.0, 1.0);
-    let mut x = first / (first + second);
-    for _ in 0..200 {
+    bracketed_newton(first / (first + second), 1.0, |x| {
         let excess = beta_lower_tail(first, second, x) - p;
-        if excess > 0.0 {
-            high = x
-        } else {
-            low = x
-        }
         let density = (ln_scale + (first - 1.0) * x.ln() + (second - 1.0) * (-x).ln_1p()).exp();
-        let mut next = x - excess / density;
-        if !(next > low && next < high) {
-            next = 0.5 * (low + high);
-        }
-        if (next - x).abs() <= 4.0 * f64::EPSILON * x {
-            return next;
-        }
-        x = next;
-    }
-    x
+        (excess, x - excess / density)
+    })
 }
 
 /// The continued fraction by Lentz's method.

@@ -165,13 +165,14 @@ impl Running {
     }
 }
 
-/// `S^exp(+-z se / |ln S|)`, for survival strictly between 0 and 1.
-pub(crate) fn log_log_limits(survival: f64, se_of_log: f64, z: f64) -> Limits {
-    let log_survival = survival.ln();
-    let spread = (z * se_of_log / log_survival.abs()).exp();
+/// `S^exp(+-z se / |ln S|)`, for a chance S strictly between 0 and 1 and the standard error of its
+/// logarithm.
+pub(crate) fn log_log_limits(chance: f64, se_of_log: f64, z: f64) -> Limits {
+    let log_chance = chance.ln();
+    let spread = (z * se_of_log / log_chance.abs()).exp();
     Limits {
-        lower: (log_survival * spread).exp(),
-        upper: (log_survival / spread).exp(),
+        lower: (log_chance * spread).exp(),
+        upper: (log_chance / spread).exp(),
     }
 }
 

@@ -257,6 +257,29 @@ mod tests {
         assert!(fit.ln_scale_variance < 1.0 + 1e-9);
     }
 
+    /// Every life many times over: the estimate stays, and the long list's start from a thinned one
+    /// does not show.
+    #[test]
+    fn a_long_list_fits_as_a_short_one() {
+        let long: Vec<Life> = lives().into_iter().cycle().take(30 * 4_000).collect();
+        let mut by_age = long.clone();
+        by_age.sort_by(|left, right| left.exit.total_cmp(&right.exit));
+        let short = fit_weibull(&lives()).unwrap();
+        for list in [long, by_age] {
+            let fit = fit_weibull(&list).unwrap();
+            assert!(
+                (fit.law.shape / short.law.shape - 1.0).abs() < 1e-9,
+                "{fit:?}"
+            );
+            assert!(
+                (fit.law.scale / short.law.scale - 1.0).abs() < 1e-9,
+                "{fit:?}"
+            );
+            let variance = short.ln_sigma_variance / 4_000.0;
+            assert!((fit.ln_sigma_variance / variance - 1.0).abs() < 1e-6);
+        }
+    }
+
     /// For a known shape the scale has a closed form: `(sum (exit^b - entry^b) / d)^(1/b)`.
     #[test]
     fn a_fixed_shape_gives_the_closed_form_scale() {

@@ -27,7 +27,11 @@ impl Weibull {
 
     /// Chance that a life of `age` fails within the next `horizon`.
     pub fn failure_chance(&self, age: f64, horizon: f64) -> f64 {
-        let gap = self.cumulative_hazard(age + horizon) - self.cumulative_hazard(age);
+        let so_far = self.cumulative_hazard(age);
+        if so_far.is_infinite() {
+            return 1.0;
+        }
+        let gap = self.cumulative_hazard(age + horizon) - so_far;
         -(-gap.max(0.0)).exp_m1()
     }
 
@@ -36,13 +40,18 @@ impl Weibull {
         self.scale * (-(-fraction).ln_1p()).powf(1.0 / self.shape)
     }
 
+    /// Mean life; infinite for shapes below some 0.006, where it passes the greatest number.
     pub fn mean(&self) -> f64 {
         self.scale * gamma(1.0 + 1.0 / self.shape)
     }
 
+    /// Standard deviation; infinite for shapes below some 0.012.
     pub fn sd(&self) -> f64 {
         let first = gamma(1.0 + 1.0 / self.shape);
         let second = gamma(1.0 + 2.0 / self.shape);
+        if second.is_infinite() {
+            return f64::INFINITY;
+        }
         self.scale * (second - first * first).max(0.0).sqrt()
     }
 }
@@ -50,6 +59,29 @@ impl Weibull {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn extremes_are_not_nan() {
+        let flat = Weibull {
+            shape: 1e-3,
+            scale: 50.0,
+        };
+        assert_eq!((flat.mean(), flat.sd()), (f64::INFINITY, f64::INFINITY));
+        let steep = Weibull {
+            shape: 2.0,
+            scale: 1.0,
+        };
+        assert_eq!(steep.failure_chance(1e300, 1.0), 1.0);
+        assert_eq!(steep.failure_chance(f64::MAX, f64::MAX), 1.0);
+        assert!(
+            Weibull {
+                shape: 400.0,
+                scale: 1.0
+            }
+            .sd()
+                > 0.0
+        );
+    }
 
     #[test]
     fn a_shape_of_one_forgets_its_age() {
