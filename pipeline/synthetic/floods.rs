@@ -68,7 +68,7 @@ pub fn supply(rng: &mut Stream, model: &Model, memory: &mut Memory, event: u32, 
 /// A sag that one or two modules note.
 pub fn small_sag(rng: &mut Stream, model: &Model, memory: &mut Memory, event: u32) {
     for _ in 0..whole(rng, 1, 2) {
-        let module = whole(rng, 0, 5.min(model.modules.len() as i64 - 1)) as usize;
+        let module = whole(rng, 0, 3) as usize;
         memory.store(stored(
             module,
             model.modules[module].low,

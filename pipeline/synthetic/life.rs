@@ -7,6 +7,8 @@
 //! the hidden state holds all there is to know. Facts before the dumps begin are dropped. Nothing
 //! here fails.
 
+use chrono::Datelike;
+
 use super::World;
 use super::facts::{Fact, Minute};
 use super::fleet::Vehicle;
@@ -42,6 +44,8 @@ pub enum Happening {
     Fault,
     FaultVisit,
     Service,
+    /// A test of the batteries and nothing else.
+    AutumnTest,
     FollowUp,
     /// The n-th visit because codes stay latched.
     Latched(u32),
@@ -141,7 +145,7 @@ impl<'w> Life<'w> {
             hidden: Hidden {
                 chemistry: spec.chemistry,
                 frailty: (normal(rng, 0.0, wear::FRAILTY_LOG_DEVIATION)).exp(),
-                first_health: normal(rng, 1.05, 0.03).clamp(0.96, 1.15),
+                first_health: normal(rng, 1.05, 0.02).clamp(0.96, 1.15),
                 wear: 0.0,
                 charge: 0.92,
             },
@@ -212,7 +216,7 @@ impl<'w> Life<'w> {
             self.wear_battery(position, standing, ageing, strain);
         }
         self.draw_other_trouble();
-        self.campaign();
+        self.campaigns();
 
         let sunday = (self.week_start + 6).min(last_day);
         while let Some(index) = self.next_on_agenda(sunday) {
@@ -304,13 +308,22 @@ impl<'w> Life<'w> {
         self.plan_within(self.week_start, 0, 6, happening);
     }
 
-    /// A fleet-wide reprogramming reaches this vehicle within five weeks of its start.
-    fn campaign(&mut self) {
-        let Some((module, day)) = self.model.campaign else {
-            return;
-        };
-        if (self.week_start..self.week_start + 7).contains(&day) && chance(&mut self.rng, 0.35) {
+    /// A fleet-wide reprogramming reaches a vehicle within five weeks of its start, a shop's autumn
+    /// tests within four weeks of the 25th of September.
+    fn campaigns(&mut self) {
+        let week = self.week_start..self.week_start + 7;
+        if let Some((module, day)) = self.model.campaign
+            && week.contains(&day)
+            && chance(&mut self.rng, 0.35)
+        {
             self.plan_within(day, 0, 34, Happening::Reprogramming(module));
+        }
+        let autumn = week.clone().any(|day| {
+            let date = self.world.weather.date(day);
+            (date.month(), date.day()) == (9, 25)
+        });
+        if autumn && self.habit(self.shop().autumn_tests) {
+            self.plan_within(week.start, 0, 27, Happening::AutumnTest);
         }
     }
 }

@@ -15,7 +15,7 @@ pub const STUBBORN_GOES: f64 = 0.25;
 /// Chance that a plain clear takes a protected code all the same.
 pub const PROTECTED_SLIPS: f64 = 0.02;
 /// Chance in a week that the modules erase an event's codes themselves, the fault being gone.
-const FADES: f64 = 0.03;
+const FADES: f64 = 0.045;
 
 /// One code in one module.
 #[derive(Debug, Clone, Copy)]

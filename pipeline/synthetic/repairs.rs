@@ -73,6 +73,7 @@ impl Life<'_> {
             }
             Happening::FaultVisit => self.fault_visit(day),
             Happening::Service => self.service(day),
+            Happening::AutumnTest => self.autumn_test(day),
             Happening::FollowUp => {
                 let mut job = self.open_job(day, "check after repair");
                 let voltage = self.steady_voltage();
@@ -232,11 +233,7 @@ impl Life<'_> {
 
     /// A vehicle with a sagging supply comes in, its batteries not failed.
     fn trouble(&mut self, day: i32) {
-        if self
-            .batteries
-            .iter()
-            .any(|battery| battery.failed.is_some())
-        {
+        if self.any_failed() {
             return;
         }
         let mut job = self.open_job(day, "several warning lamps");
@@ -279,11 +276,7 @@ impl Life<'_> {
     fn service(&mut self, day: i32) {
         let gap = self.service_gap_days() as i32;
         self.plan(day + gap, Happening::Service);
-        if self
-            .batteries
-            .iter()
-            .any(|battery| battery.failed.is_some())
-        {
+        if self.any_failed() {
             return;
         }
         let mut job = self.open_job(day, "service");
@@ -309,13 +302,28 @@ impl Life<'_> {
         {
             self.test_all(&mut job);
         }
-        if shown.codes > 0 && self.habit(if supply_flood { shop.clears } else { 0.35 }) {
+        if shown.codes > 0 && self.habit(if supply_flood { shop.clears } else { 0.5 }) {
             self.clear_and_check(&mut job);
         }
         self.age_rule(&job);
         self.close_job(job);
         self.network_floods_found(day, &shown.floods);
         self.bad_charger(day);
+    }
+
+    fn autumn_test(&mut self, day: i32) {
+        if self.any_failed() {
+            return;
+        }
+        let mut job = self.open_job(day, "battery check before winter");
+        self.test_all(&mut job);
+        self.close_job(job);
+    }
+
+    fn any_failed(&self) -> bool {
+        self.batteries
+            .iter()
+            .any(|battery| battery.failed.is_some())
     }
 
     /// Some planners change main batteries at a set age.
@@ -343,12 +351,7 @@ impl Life<'_> {
 
     /// Codes stayed latched: another plain clear, or the protected one.
     fn latched(&mut self, day: i32, visit: u32) {
-        if !self.memory.holds_latched()
-            || self
-                .batteries
-                .iter()
-                .any(|battery| battery.failed.is_some())
-        {
+        if !self.memory.holds_latched() || self.any_failed() {
             return;
         }
         let mut job = self.open_job(day, "a lamp stays on after the clear");

@@ -17,7 +17,7 @@
 //!
 //! ```text
 //! h = (0.00009 + 0.0056 * D^2.1) * strain
-//! strain = exp(0.045 * max(0, -5 - lowest C)) * exp(0.05 * max(0, highest C - 33)), at most 3
+//! strain = exp(0.035 * max(0, -5 - lowest C)) * exp(0.04 * max(0, highest C - 33)), at most 2.5
 //! ```
 //!
 //! Since D is nearly proportional to age, this is a Weibull-like life of shape about 3 beside a small
@@ -25,7 +25,7 @@
 //! a few percent fail in the second year and 15 to 25 percent in the fifth).
 //!
 //! **Health**, the share of the rated cranking ability that is left at 25 C and full charge, is
-//! `first - 0.46 * D^1.2`, where `first` is the battery's own value when new (about 1.05: makers
+//! `first - 0.52 * D^1.2`, where `first` is the battery's own value when new (about 1.05: makers
 //! deliver a little more than the label).
 //!
 //! Nothing here fails, draws or knows the calendar; when things happen is left to `life`.
@@ -41,7 +41,7 @@ const WEAR_HAZARD: f64 = 0.0056;
 const WEAR_POWER: f64 = 2.1;
 
 /// Standard deviation of the logarithm of the frailty.
-pub const FRAILTY_LOG_DEVIATION: f64 = 0.16;
+pub const FRAILTY_LOG_DEVIATION: f64 = 0.12;
 
 /// Rated life at 25 C in years. `common practice, no source`
 pub fn rated_life_years(chemistry: Chemistry) -> f64 {
@@ -70,9 +70,9 @@ pub fn ageing_speed(temperature_c: f64) -> f64 {
 
 /// Factor on the hazard in a week with these extremes of the air.
 pub fn strain(lowest_c: f64, highest_c: f64) -> f64 {
-    let cold = 0.045 * (-5.0 - lowest_c).max(0.0);
-    let hot = 0.05 * (highest_c - 33.0).max(0.0);
-    (cold + hot).exp().min(3.0)
+    let cold = 0.035 * (-5.0 - lowest_c).max(0.0);
+    let hot = 0.04 * (highest_c - 33.0).max(0.0);
+    (cold + hot).exp().min(2.5)
 }
 
 /// Wear of one week.
@@ -87,7 +87,7 @@ pub fn weekly_hazard(wear: f64, strain: f64) -> f64 {
 
 /// Share of the rated cranking ability left at 25 C and full charge.
 pub fn health(first_health: f64, wear: f64) -> f64 {
-    (first_health - 0.46 * wear.max(0.0).powf(1.2)).max(0.05)
+    (first_health - 0.52 * wear.max(0.0).powf(1.2)).max(0.05)
 }
 
 /// Chance in a week that a weak battery lets the supply sag so that one or two modules note it.
