@@ -6,7 +6,7 @@
 
 use std::fs::File;
 use std::io::{self, BufReader, Cursor, Read, Seek, SeekFrom};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -33,6 +33,8 @@ pub struct Part<'p> {
     pub head: Vec<u8>,
     rest: Box<dyn Read + 'p>,
     compressed: bool,
+    /// The file itself, where the part is a whole one.
+    path: Option<PathBuf>,
 }
 
 impl<'p> Part<'p> {
@@ -50,6 +52,7 @@ impl<'p> Part<'p> {
             head,
             rest,
             compressed,
+            path: None,
         };
         match filled {
             Ok(_) => Ok(part),
@@ -73,13 +76,28 @@ impl<'p> Part<'p> {
         read.map_err(|error| failed(&name, compressed, error))?;
         if bytes.len() as u64 > MOST_IN_MEMORY {
             let evidence = format!("is larger than {} MiB", MOST_IN_MEMORY >> 20);
+            let remedy = "export it as CSV, which is read in any size";
             return Err(IntakeError::Form {
                 file: name,
                 evidence,
-                remedy: "export it as CSV, which is read in any size",
+                remedy,
             });
         }
         Ok(bytes)
+    }
+
+    /// A file of all bytes, for a form that is read back and forth in any size: the file itself, or
+    /// a temporary one that is gone when it is closed.
+    pub fn into_file(self) -> Result<File, IntakeError> {
+        let (name, compressed) = (self.name.clone(), self.compressed);
+        if let Some(path) = &self.path {
+            return File::open(path).map_err(|error| failed(&name, false, error));
+        }
+        let mut file = unnamed_file().map_err(|error| failed(&name, false, error))?;
+        io::copy(&mut self.into_reader(), &mut file)
+            .map_err(|error| failed(&name, compressed, error))?;
+        file.rewind().map_err(|error| failed(&name, false, error))?;
+        Ok(file)
     }
 
     /// The error of a failed read from this part.
@@ -90,6 +108,20 @@ impl<'p> Part<'p> {
     pub fn is_compressed(&self) -> bool {
         self.compressed
     }
+}
+
+/// A temporary file whose name is given up at once, so that nothing is left when it is closed.
+fn unnamed_file() -> io::Result<File> {
+    static NUMBER: AtomicU64 = AtomicU64::new(0);
+    let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+    let path = std::env::temp_dir().join(format!("voltwane-{}-{number}", std::process::id()));
+    let file = File::options()
+        .read(true)
+        .write(true)
+        .create_new(true)
+        .open(&path)?;
+    std::fs::remove_file(&path)?;
+    Ok(file)
 }
 
 /// What a failed read means for a file: a cut one, a damaged one, or one that cannot be read.
@@ -174,12 +206,15 @@ pub fn visit_parts(
         packing => {
             let reader = BufReader::with_capacity(1 << 16, counted);
             let inner_name = unpacked_name(&file_name, packing);
-            visit(Part::new(
+            let compressed = packing.is_compression();
+            let mut part = Part::new(
                 name.clone(),
                 inner_name,
                 unpack(&name, reader, packing)?,
-                packing.is_compression(),
-            )?)
+                compressed,
+            )?;
+            part.path = (!compressed).then(|| path.to_owned());
+            visit(part)
         }
     }
 }

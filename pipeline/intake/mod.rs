@@ -10,6 +10,7 @@
 //! already, is left to `lake`.
 
 mod cell;
+mod columnar;
 mod container;
 mod delimited;
 mod dump;
@@ -19,6 +20,7 @@ mod explain;
 mod explain_text;
 mod fault;
 mod find;
+mod json_lines;
 mod lines;
 pub mod load;
 mod mapping;
@@ -43,6 +45,7 @@ mod text;
 mod toml_reader;
 mod unit;
 mod words;
+mod workbook;
 
 pub use container::file_hash;
 pub use dump::DumpKind;

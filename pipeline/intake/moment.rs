@@ -1,6 +1,6 @@
 //! Text to day or instant, in the formats and the time zone a mapping names.
 //!
-//! Without a format only the ISO 8601 form is read (`2026-02-09`, `2026-02-09 14:05`,
+//! The ISO 8601 form is always read, and without a format only that (`2026-02-09`, `2026-02-09 14:05`,
 //! `2026-02-09T14:05:00Z`): whether `03/04/26` is in March or April is never guessed. A local time
 //! that the clocks passed twice is the earlier instant; one they skipped is an error.
 
@@ -118,7 +118,8 @@ impl Formats {
             let by_format = |format: &Format| Moment::by_format(text, &format.items);
             let mut found = self.0.iter().filter_map(by_format).peekable();
             let first = found.peek().copied();
-            found.find(likely).or(first)
+            // What is plainly ISO needs no format: date cells of workbooks come so.
+            found.find(likely).or_else(|| Moment::iso(text)).or(first)
         };
         match found {
             Some(moment) if likely(&moment) => Ok(moment),

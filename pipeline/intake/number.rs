@@ -25,14 +25,12 @@ impl Default for Marks {
 pub fn leading_number(text: &str, marks: Marks) -> Result<(f64, &str), String> {
     let text = text.trim();
     // The usual case: plain digits under the default marks.
+    let is_plain = |byte: u8| byte.is_ascii_digit() || byte == b'.' || byte == b'-';
     if marks.decimal == '.'
-        && text
-            .bytes()
-            .all(|byte| byte.is_ascii_digit() || byte == b'.' || byte == b'-')
+        && text.bytes().all(is_plain)
+        && let Ok(value) = text.parse::<f64>()
     {
-        if let Ok(value) = text.parse::<f64>() {
-            return Ok((value, ""));
-        }
+        return Ok((value, ""));
     }
     let unsigned = text.trim_start_matches(['$', '€', '£', '¥']).trim_start();
     let mut plain = String::with_capacity(unsigned.len());
@@ -81,13 +79,13 @@ pub fn leading_number(text: &str, marks: Marks) -> Result<(f64, &str), String> {
     }
     check_group(group_digits, text)?;
     let rest = unsigned[end..].trim();
-    if let Some(mark @ ('.' | ',' | '\'' | '’')) = rest.chars().next() {
-        if mark != marks.decimal {
-            return Err(format!(
-                "{} has a \"{mark}\" the mapping gives no meaning to; name decimal_mark or thousands_mark",
-                quoted(text)
-            ));
-        }
+    if let Some(mark @ ('.' | ',' | '\'' | '’')) = rest.chars().next()
+        && mark != marks.decimal
+    {
+        return Err(format!(
+            "{} has a \"{mark}\" the mapping gives no meaning to; name decimal_mark or thousands_mark",
+            quoted(text)
+        ));
     }
     // What follows is a unit or a second try at a number; the latter is no number at all.
     if rest.chars().any(|character| character.is_ascii_digit()) {

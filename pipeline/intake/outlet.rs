@@ -139,10 +139,10 @@ impl Scans {
             Entry::Vacant(place) => {
                 place.insert((content, line));
                 self.order.push_back(key);
-                if self.order.len() > SCANS_REMEMBERED {
-                    if let Some(oldest) = self.order.pop_front() {
-                        self.seen.remove(&oldest);
-                    }
+                if self.order.len() > SCANS_REMEMBERED
+                    && let Some(oldest) = self.order.pop_front()
+                {
+                    self.seen.remove(&oldest);
                 }
                 Ok(true)
             }

@@ -195,7 +195,8 @@ impl Reading<'_> {
         now: DateTime<Utc>,
         sink: &mut dyn Sink,
     ) -> Result<PartSummary, IntakeError> {
-        let mut records = source.records(&self.plan.mapping.layout)?;
+        let mut records =
+            source.records(&self.plan.mapping.layout, self.plan.mapping.marks.decimal)?;
         let reader = RowReader::new(self.plan, now);
         let Some(mut outlet) = Outlet::new(self.plan) else {
             let evidence = format!("is of kind {}, which has no table", self.plan.kind().name());
@@ -228,7 +229,7 @@ impl Reading<'_> {
                 self.quarantine(&record, fault, sink)?;
             }
             outlet.pass_on(&self.file, false, sink)?;
-            if summary.rows_read % PROGRESS_LINES == 0 {
+            if summary.rows_read.is_multiple_of(PROGRESS_LINES) {
                 sink.progress(
                     self.progress
                         .taken

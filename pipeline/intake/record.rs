@@ -54,10 +54,6 @@ impl Record {
         self.ends.len()
     }
 
-    pub fn is_empty(&self) -> bool {
-        self.ends.is_empty()
-    }
-
     /// The cell at `index`; empty beyond the last.
     pub fn cell(&self, index: usize) -> &str {
         let Some(end) = self.ends.get(index) else {

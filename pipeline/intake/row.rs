@@ -52,10 +52,6 @@ impl<'p> RowReader<'p> {
         }
     }
 
-    pub fn manner(&self) -> &Manner<'p> {
-        &self.manner
-    }
-
     /// The values of the plan's fields, in its order.
     pub fn read<'r>(&self, record: &'r Record) -> Result<Vec<Value<'r>>, Fault> {
         if self.repeats_header(record) {

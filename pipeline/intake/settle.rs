@@ -92,10 +92,10 @@ impl Settle {
         if let Some(position) = self.position.filter(|place| values[*place].is_missing()) {
             values[position] = Value::Text(Cow::Borrowed(MAIN));
         }
-        if let (Some(value), Some(kind)) = (self.measured_value, self.measured_kind) {
-            if values[value].is_missing() {
-                values[kind] = Value::Missing;
-            }
+        if let (Some(value), Some(kind)) = (self.measured_value, self.measured_kind)
+            && values[value].is_missing()
+        {
+            values[kind] = Value::Missing;
         }
     }
 
@@ -211,13 +211,11 @@ fn agree(
 
 /// A scan without a number is known by its vehicle and time; a code stands in a module.
 fn settle_scan(kind: DumpKind, places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault> {
-    if values[places.scan_id].is_missing() {
-        if let (Some(vin), Value::Instant(at)) =
+    if values[places.scan_id].is_missing()
+        && let (Some(vin), Value::Instant(at)) =
             (values[places.vin].text(), &values[places.scanned_at])
-        {
-            let scan_id = format!("{vin} {}", shown_instant(*at));
-            values[places.scan_id] = Value::Text(Cow::Owned(scan_id));
-        }
+    {
+        values[places.scan_id] = Value::Text(Cow::Owned(format!("{vin} {}", shown_instant(*at))));
     }
     match (
         values[places.code].is_missing(),

@@ -1,12 +1,18 @@
 //! One table in a part: its header as a layout shows it, and its records, whatever its form.
+//!
+//! The form is told by the bytes, not by the file's name: workbooks, Parquet and Arrow by their
+//! marks, JSON lines by the brace they start with, everything else is delimited text.
 
+use super::columnar::{self, ColumnForm, Columns, column_form};
 use super::container::Part;
 use super::error::IntakeError;
+use super::json_lines::{self, JsonLines};
 use super::mapping::{Layout, Mappings};
 use super::plan::Plan;
 use super::recognise::recognise;
 use super::record::Records;
 use super::text::{self, TextHead};
+use super::workbook::{self, Sheet};
 
 /// A table that has not been read yet.
 pub struct Source<'p> {
@@ -18,6 +24,9 @@ pub struct Source<'p> {
 
 enum Form<'p> {
     Text(Part<'p>),
+    JsonLines(Part<'p>),
+    Sheet(Sheet),
+    Columns(Columns),
 }
 
 /// Gives each table of a part to `visit`.
@@ -25,15 +34,79 @@ pub fn visit_sources(
     part: Part<'_>,
     visit: &mut dyn FnMut(Source<'_>) -> Result<(), IntakeError>,
 ) -> Result<(), IntakeError> {
+    let (name, file_name) = (part.name.clone(), part.file_name.clone());
     if part.head.iter().all(u8::is_ascii_whitespace) {
-        return Err(IntakeError::Empty { file: part.name });
+        return Err(IntakeError::Empty { file: name });
     }
-    TextHead::new(&part.name, &part.head)?;
+    if is_workbook(&part.head) {
+        return visit_sheets(part, visit);
+    }
+    let form = match column_form(&part.head) {
+        Some(form) => Form::Columns(open_columns(form, part)?),
+        None => text_form(part)?,
+    };
     visit(Source {
-        name: part.name.clone(),
-        file_name: part.file_name.clone(),
-        form: Form::Text(part),
+        name,
+        file_name,
+        form,
     })
+}
+
+/// Sheets that nothing fits are left out, so long as something fits another sheet.
+fn visit_sheets(
+    part: Part<'_>,
+    visit: &mut dyn FnMut(Source<'_>) -> Result<(), IntakeError>,
+) -> Result<(), IntakeError> {
+    let (name, file_name) = (part.name.clone(), part.file_name.clone());
+    let (mut any, mut unknown) = (false, None);
+    for sheet in workbook::sheets(&name, part.into_bytes()?)? {
+        let name = format!("{name}/{}", sheet.name);
+        match visit(Source {
+            name,
+            file_name: file_name.clone(),
+            form: Form::Sheet(sheet),
+        }) {
+            Ok(()) => any = true,
+            Err(error @ IntakeError::UnknownKind { .. }) => unknown = unknown.or(Some(error)),
+            Err(error) => return Err(error),
+        }
+    }
+    match unknown {
+        Some(error) if !any => Err(error),
+        _ => Ok(()),
+    }
+}
+
+fn open_columns(form: ColumnForm, part: Part<'_>) -> Result<Columns, IntakeError> {
+    let name = part.name.clone();
+    columnar::open(&name, form, part.into_file()?)
+}
+
+fn text_form(part: Part<'_>) -> Result<Form<'_>, IntakeError> {
+    let first = {
+        let mut lines = TextHead::new(&part.name, &part.head)?.lines(&Layout::default());
+        let texts = std::iter::from_fn(|| lines.next().ok().flatten())
+            .map(|line| line.text.trim().to_owned());
+        texts
+            .into_iter()
+            .find(|text| !text.is_empty())
+            .unwrap_or_default()
+    };
+    match first.as_bytes() {
+        [b'{', ..] => Ok(Form::JsonLines(part)),
+        [b'[', b'{', ..] | [b'['] => Err(IntakeError::Form {
+            file: part.name,
+            evidence: "is one JSON array".to_owned(),
+            remedy: "write it as JSON lines, one object a line",
+        }),
+        _ => Ok(Form::Text(part)),
+    }
+}
+
+/// A workbook is a zip with one of these members first, or an old compound file.
+fn is_workbook(head: &[u8]) -> bool {
+    let compound: &[u8] = &[0xD0, 0xCF, 0x11, 0xE0, 0xA1, 0xB1, 0x1A, 0xE1];
+    head.starts_with(b"PK\x03\x04") || head.starts_with(compound)
 }
 
 impl<'p> Source<'p> {
@@ -41,6 +114,12 @@ impl<'p> Source<'p> {
     pub fn header(&self, layout: &Layout) -> Option<Vec<String>> {
         match &self.form {
             Form::Text(part) => TextHead::new(&part.name, &part.head).ok()?.header(layout),
+            Form::JsonLines(part) => {
+                let head = TextHead::new(&part.name, &part.head).ok()?;
+                Some(json_lines::header(head.lines(layout)))
+            }
+            Form::Sheet(sheet) => sheet.header(layout.skip_lines),
+            Form::Columns(columns) => Some(columns.header()),
         }
     }
 
@@ -52,28 +131,50 @@ impl<'p> Source<'p> {
         Plan::new(&self.name, mapping, &header)
     }
 
-    /// The records below the header.
-    pub fn records(self, layout: &Layout) -> Result<Box<dyn Records + 'p>, IntakeError> {
-        match self.form {
-            Form::Text(part) => Ok(Box::new(text::records(part, layout)?)),
-        }
-    }
-
-    /// The delimiter in that layout; a comma for forms that have none.
-    pub fn delimiter(&self, layout: &Layout) -> u8 {
-        match &self.form {
-            Form::Text(part) => {
-                TextHead::new(&part.name, &part.head).map_or(b',', |head| head.delimiter(layout))
+    /// The records below the header. Numbers that are no text in the file are written with the
+    /// mark `decimal`, by which they will be read.
+    pub fn records(
+        self,
+        layout: &Layout,
+        decimal: char,
+    ) -> Result<Box<dyn Records + 'p>, IntakeError> {
+        Ok(match self.form {
+            Form::Text(part) => Box::new(text::records(part, layout)?),
+            Form::JsonLines(part) => {
+                let header =
+                    json_lines::header(TextHead::new(&part.name, &part.head)?.lines(layout));
+                Box::new(JsonLines {
+                    lines: text::lines(part, layout)?,
+                    header,
+                    decimal,
+                })
             }
+            Form::Sheet(sheet) => Box::new(sheet.records(layout.skip_lines, decimal)),
+            Form::Columns(columns) => Box::new(columns.records(decimal)),
+        })
+    }
+
+    /// The delimiter in that layout; `None` for forms that have none.
+    pub fn delimiter(&self, layout: &Layout) -> Option<u8> {
+        match &self.form {
+            Form::Text(part) => Some(
+                TextHead::new(&part.name, &part.head)
+                    .ok()?
+                    .delimiter(layout),
+            ),
+            _ => None,
         }
     }
 
-    /// How the text is laid out, in words; empty for other forms.
+    /// The form and the layout in words.
     pub fn layout_words(&self, layout: &Layout) -> String {
         match &self.form {
             Form::Text(part) => TextHead::new(&part.name, &part.head)
                 .map(|head| head.words(layout))
                 .unwrap_or_default(),
+            Form::JsonLines(_) => "JSON lines".to_owned(),
+            Form::Sheet(_) => "a sheet of a workbook".to_owned(),
+            Form::Columns(_) => "columns with a schema of their own".to_owned(),
         }
     }
 }

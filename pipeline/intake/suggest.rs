@@ -77,10 +77,7 @@ fn suggest(source: Source<'_>) -> std::io::Result<String> {
         .next()
         .unwrap_or_default()
         .to_owned();
-    let (delimiter, other_form) = (
-        source.delimiter(&layout),
-        source.layout_words(&layout).is_empty(),
-    );
+    let delimiter = source.delimiter(&layout);
     let mut samples: Vec<Sample> = header
         .into_iter()
         .map(|name| Sample {
@@ -88,7 +85,9 @@ fn suggest(source: Source<'_>) -> std::io::Result<String> {
             cells: Vec::new(),
         })
         .collect();
-    let mut records = source.records(&layout).map_err(std::io::Error::other)?;
+    let mut records = source
+        .records(&layout, '.')
+        .map_err(std::io::Error::other)?;
     let mut record = Record::default();
     for _ in 0..ROWS {
         match records.next(&mut record)? {
@@ -105,13 +104,7 @@ fn suggest(source: Source<'_>) -> std::io::Result<String> {
     let names: Vec<String> = samples.iter().map(|sample| sample.name.clone()).collect();
     let (kind, _) = likely_kind(&names);
     let mut text = String::new();
-    head(
-        &mut text,
-        kind,
-        &stem,
-        &samples,
-        (!other_form).then_some(delimiter),
-    );
+    head(&mut text, kind, &stem, &samples, delimiter);
     let used = columns(&mut text, kind, &samples);
     words(&mut text, &used);
     Ok(text)

@@ -1,8 +1,8 @@
 //! The text of a part: its encoding, its header as a layout shows it, and its records.
 
-use std::io::BufReader;
+use std::io::{BufReader, Read};
 
-use super::container::{HEAD_BYTES, Part};
+use super::container::{HEAD_BYTES, Part, failed};
 use super::delimited::{Delimited, find_delimiter};
 use super::encoding::Coding;
 use super::error::IntakeError;
@@ -75,7 +75,8 @@ impl<'h> TextHead<'h> {
         None
     }
 
-    fn lines(&self, layout: &Layout) -> Lines<'h> {
+    /// The lines of the head.
+    pub fn lines(&self, layout: &Layout) -> Lines<'h> {
         let coding = self.coding(layout);
         let text = &self.head[coding.mark_length(self.head)..];
         Lines::new(Box::new(text), coding, self.head)
@@ -84,20 +85,20 @@ impl<'h> TextHead<'h> {
 
 /// The records of a text part in that layout.
 pub fn records<'p>(part: Part<'p>, layout: &Layout) -> Result<Delimited<'p>, IntakeError> {
-    let (coding, delimiter, mark) = {
-        let head = TextHead::new(&part.name, &part.head)?;
-        let coding = head.coding(layout);
-        (
-            coding,
-            head.delimiter(layout),
-            coding.mark_length(&part.head),
-        )
-    };
-    let head = part.head.clone();
     let (name, compressed) = (part.name.clone(), part.is_compressed());
+    let delimiter = TextHead::new(&part.name, &part.head)?.delimiter(layout);
+    Delimited::new(lines(part, layout)?, delimiter, layout.skip_lines)
+        .map_err(|error| failed(&name, compressed, error))
+}
+
+/// The lines of a text part in that layout, without a byte order mark.
+pub fn lines<'p>(part: Part<'p>, layout: &Layout) -> Result<Lines<'p>, IntakeError> {
+    let coding = TextHead::new(&part.name, &part.head)?.coding(layout);
+    let mark = coding.mark_length(&part.head);
+    let (name, compressed, head) = (part.name.clone(), part.is_compressed(), part.head.clone());
     let mut reader = BufReader::with_capacity(1 << 16, part.into_reader());
-    let failed = |error| super::container::failed(&name, compressed, error);
-    std::io::Read::read_exact(&mut reader, &mut vec![0; mark]).map_err(failed)?;
-    let lines = Lines::new(Box::new(reader), coding, &head);
-    Delimited::new(lines, delimiter, layout.skip_lines).map_err(failed)
+    reader
+        .read_exact(&mut vec![0; mark])
+        .map_err(|error| failed(&name, compressed, error))?;
+    Ok(Lines::new(Box::new(reader), coding, &head))
 }

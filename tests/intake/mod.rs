@@ -3,6 +3,7 @@
 mod bad_input;
 mod explain;
 mod fields;
+mod forms;
 
 mod layout;
 mod mapping;

@@ -1,0 +1,260 @@
+//! The same rows in every form of file come out the same.
+
+use std::io::Write;
+use std::sync::Arc;
+
+use arrow::array::{
+    ArrayRef, Date32Array, Float64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
+};
+use parquet::arrow::ArrowWriter;
+use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
+
+use super::reading::{Folder, Outcome, vin};
+
+/// Two tests, the second without a temperature.
+fn check(outcome: &Outcome) {
+    let table = "battery_test";
+    assert_eq!(outcome.texts(table, "vin"), [Some(vin(1)), Some(vin(2))]);
+    let times = ["2026-05-01T10:30:00Z", "2026-05-02T00:00:00Z"];
+    assert_eq!(
+        outcome.instants(table, "tested_at"),
+        times.map(|at| Some(at.to_owned()))
+    );
+    assert_eq!(
+        outcome.numbers(table, "rest_voltage_v"),
+        [Some(12.6), Some(12.0)]
+    );
+    assert_eq!(outcome.numbers(table, "temperature_c"), [Some(21.5), None]);
+    assert_eq!(
+        outcome.flags(table, "surface_charge_removed"),
+        [Some(true), Some(false)]
+    );
+    assert!(outcome.quarantined.is_empty(), "{:?}", outcome.quarantined);
+}
+
+const HEADER: [&str; 5] = [
+    "vin",
+    "tested_at",
+    "rest_voltage_v",
+    "temperature_c",
+    "surface_charge_removed",
+];
+
+fn sheet_bytes(header: &[&str; 5], first_row: u32) -> Vec<u8> {
+    let mut workbook = Workbook::new();
+    workbook
+        .add_worksheet()
+        .set_name("Notes")
+        .unwrap()
+        .write(0, 0, "made by hand")
+        .unwrap();
+    let sheet = workbook.add_worksheet().set_name("Tests").unwrap();
+    for (column, name) in header.iter().enumerate() {
+        sheet.write(first_row, column as u16, *name).unwrap();
+    }
+    let moment = Format::new().set_num_format("yyyy-mm-dd hh:mm");
+    let rows = [
+        (
+            vin(1),
+            ExcelDateTime::from_ymd(2026, 5, 1)
+                .unwrap()
+                .and_hms(10, 30, 0)
+                .unwrap(),
+            12.6,
+            Some(21.5),
+            true,
+        ),
+        (
+            vin(2),
+            ExcelDateTime::from_ymd(2026, 5, 2).unwrap(),
+            12.0,
+            None,
+            false,
+        ),
+    ];
+    for (number, (vin, at, volts, temperature, removed)) in rows.into_iter().enumerate() {
+        let row = first_row + 1 + number as u32;
+        sheet.write(row, 0, vin).unwrap();
+        sheet.write_with_format(row, 1, &at, &moment).unwrap();
+        sheet.write(row, 2, volts).unwrap();
+        if let Some(temperature) = temperature {
+            sheet.write(row, 3, temperature).unwrap();
+        }
+        sheet.write(row, 4, removed).unwrap();
+    }
+    workbook.save_to_buffer().unwrap()
+}
+
+#[test]
+fn workbooks_are_read_sheet_by_sheet() {
+    let outcome = Folder::new().read("tests.xlsx", sheet_bytes(&HEADER, 0));
+    check(&outcome);
+    assert_eq!(outcome.lines["battery_test"], [2, 3]);
+    assert!(
+        outcome.summary().parts[0]
+            .file
+            .ends_with("tests.xlsx/Tests")
+    );
+    let error = Folder::new().error("odd.xlsx", sheet_bytes(&["a", "b", "c", "d", "e"], 0));
+    assert!(
+        error.starts_with("odd.xlsx/Notes: not recognised by its header [made by hand]"),
+        "{error}"
+    );
+}
+
+#[test]
+fn a_workbook_is_read_by_a_mapping_with_its_own_marks_and_formats() {
+    let folder = Folder::with_mapping(
+        "kind = 'battery_test'\ndecimal_mark = ','\nskip_lines = 2\n[columns.A]\nfield = 'vin'\n[columns.B]\n\
+         field = 'tested_at'\nformat = '%d.%m.%Y'\n[columns.C]\nfield = 'rest_voltage_v'\n[columns.D]\n\
+         field = 'temperature_c'\n[columns.E]\nfield = 'surface_charge_removed'\n",
+    );
+    check(&folder.read("tests.xlsx", sheet_bytes(&["a", "b", "c", "d", "e"], 3)));
+}
+
+#[test]
+fn a_damaged_workbook_is_named() {
+    let whole = sheet_bytes(&HEADER, 0);
+    let error = Folder::new().error("cut.xlsx", &whole[..whole.len() / 2]);
+    assert!(
+        error.starts_with("cut.xlsx: its compressed data is damaged"),
+        "{error}"
+    );
+}
+
+#[test]
+fn json_lines_are_read_by_their_keys() {
+    let text = format!(
+        "{{\"vin\": \"{}\", \"tested_at\": \"2026-05-01T10:30:00Z\", \"rest_voltage_v\": 12.6, \"temperature_c\": 21.5, \
+         \"surface_charge_removed\": true, \"more\": {{\"colour\": \"red\"}}}}\n\n\
+         {{\"tested_at\": \"2026-05-02\", \"vin\": \"{}\", \"rest_voltage_v\": 12, \"temperature_c\": null, \
+         \"surface_charge_removed\": false}}\n",
+        vin(1),
+        vin(2)
+    );
+    let outcome = Folder::new().read("tests.jsonl", &text);
+    check(&outcome);
+    assert_eq!(outcome.lines["battery_test"], [1, 3]);
+    assert_eq!(
+        outcome.summary().parts[0].remarks,
+        ["columns not used: more.colour"]
+    );
+    let outcome = Folder::new().read("tests.jsonl", text + "{\"vin\": \n[1]\n");
+    let reasons: Vec<&str> = outcome
+        .reasons()
+        .iter()
+        .map(|(_, _, reason)| *reason)
+        .collect();
+    assert_eq!(reasons.len(), 2);
+    assert!(
+        reasons
+            .iter()
+            .all(|reason| reason.starts_with("not a JSON object: ")),
+        "{reasons:?}"
+    );
+}
+
+#[test]
+fn a_json_array_is_refused_with_a_remedy() {
+    let error = Folder::new().error("tests.json", "[\n{\"vin\": \"x\"}\n]\n");
+    assert_eq!(
+        error,
+        "tests.json: is one JSON array; write it as JSON lines, one object a line"
+    );
+}
+
+fn batch() -> RecordBatch {
+    let micros = |text: &str| {
+        text.parse::<chrono::DateTime<chrono::Utc>>()
+            .unwrap()
+            .timestamp_micros()
+    };
+    let times = vec![
+        micros("2026-05-01T10:30:00Z"),
+        micros("2026-05-02T00:00:00Z"),
+    ];
+    let columns: Vec<(&str, ArrayRef)> = vec![
+        ("vin", Arc::new(StringArray::from(vec![vin(1), vin(2)]))),
+        (
+            "tested_at",
+            Arc::new(TimestampMicrosecondArray::from(times).with_timezone("UTC")),
+        ),
+        (
+            "rest_voltage_v",
+            Arc::new(Float64Array::from(vec![12.6, 12.0])),
+        ),
+        (
+            "temperature_c",
+            Arc::new(Float64Array::from(vec![Some(21.5), None])),
+        ),
+        (
+            "surface_charge_removed",
+            Arc::new(StringArray::from(vec!["yes", "no"])),
+        ),
+    ];
+    RecordBatch::try_from_iter(columns).unwrap()
+}
+
+fn parquet_bytes(batch: &RecordBatch) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), None).unwrap();
+    writer.write(batch).unwrap();
+    writer.close().unwrap();
+    bytes
+}
+
+#[test]
+fn parquet_and_arrow_are_read_by_their_schema() {
+    let batch = batch();
+    let parquet = parquet_bytes(&batch);
+    let mut file = arrow::ipc::writer::FileWriter::try_new(Vec::new(), &batch.schema()).unwrap();
+    file.write(&batch).unwrap();
+    let file = file.into_inner().unwrap();
+    let mut stream =
+        arrow::ipc::writer::StreamWriter::try_new(Vec::new(), &batch.schema()).unwrap();
+    stream.write(&batch).unwrap();
+    let stream = stream.into_inner().unwrap();
+    for (name, bytes) in [
+        ("t.parquet", parquet),
+        ("t.arrow", file),
+        ("t.arrows", stream),
+    ] {
+        let outcome = Folder::new().read(name, &bytes);
+        check(&outcome);
+        assert_eq!(outcome.lines["battery_test"], [1, 2]);
+        let error = Folder::new().error(name, &bytes[..bytes.len() / 2]);
+        assert!(error.contains("damaged"), "{name}: {error}");
+    }
+}
+
+#[test]
+fn compressed_parquet_is_read() {
+    let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    encoder.write_all(&parquet_bytes(&batch())).unwrap();
+    check(&Folder::new().read("tests.parquet.gz", encoder.finish().unwrap()));
+}
+
+#[test]
+fn days_come_out_of_parquet_as_days() {
+    let columns: Vec<(&str, ArrayRef)> = vec![
+        ("depot", Arc::new(StringArray::from(vec!["Moor"]))),
+        ("day", Arc::new(Date32Array::from(vec![20_574]))),
+        (
+            "mean_temperature_c",
+            Arc::new(Float64Array::from(vec![-3.25])),
+        ),
+    ];
+    let outcome = Folder::new().read(
+        "w.parquet",
+        parquet_bytes(&RecordBatch::try_from_iter(columns).unwrap()),
+    );
+    // 20,574 days after 1970-01-01, by the `date` of GNU coreutils.
+    assert_eq!(
+        outcome.days("depot_weather", "day"),
+        [Some("2026-05-01".to_owned())]
+    );
+    assert_eq!(
+        outcome.numbers("depot_weather", "mean_temperature_c"),
+        [Some(-3.25)]
+    );
+}
