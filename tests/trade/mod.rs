@@ -1,9 +1,12 @@
 //! The trade's rules against published text: each table names where its values come from.
 
-mod battery;
+mod battery_tables;
+mod battery_tests;
+mod code_groups;
 mod codes;
 mod dates;
-mod frames;
+mod heavy_vehicles;
 mod responses;
+mod segments;
 mod vin;
 mod words;
