@@ -15,7 +15,11 @@ fn files_below(folder: &Path, ending: &str) -> Vec<PathBuf> {
         .filter(|path| path.to_string_lossy().ends_with(ending))
         .collect();
     files.sort();
-    assert!(!files.is_empty(), "no {ending} files in {}", folder.display());
+    assert!(
+        !files.is_empty(),
+        "no {ending} files in {}",
+        folder.display()
+    );
     files
 }
 
@@ -25,7 +29,13 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
         (
             "cli",
             &[
-                "report", "analysis", "intake", "lake", "synthetic", "statistics", "trade",
+                "report",
+                "analysis",
+                "intake",
+                "lake",
+                "synthetic",
+                "statistics",
+                "trade",
             ][..],
         ),
         ("report", &["analysis", "lake", "statistics", "trade"][..]),
@@ -46,7 +56,11 @@ fn imports_point_down_only() {
     let mut seen = 0;
     for file in files_below(&pipeline, ".rs") {
         let inside = file.strip_prefix(&pipeline).expect("below pipeline");
-        let folder = inside.iter().next().and_then(|part| part.to_str()).expect("a name");
+        let folder = inside
+            .iter()
+            .next()
+            .and_then(|part| part.to_str())
+            .expect("a name");
         if folder.ends_with(".rs") {
             continue;
         }
@@ -83,7 +97,11 @@ fn only_one_folder_knows_each_engine() {
             let inside = file.strip_prefix(&pipeline).expect("below pipeline");
             let text = std::fs::read_to_string(&file).expect("a readable file");
             let known = folders.iter().any(|folder| inside.starts_with(folder));
-            assert!(known || !text.contains(&mention), "{} uses {crate_name}", inside.display());
+            assert!(
+                known || !text.contains(&mention),
+                "{} uses {crate_name}",
+                inside.display()
+            );
         }
     }
 }
@@ -94,7 +112,11 @@ fn trade_and_statistics_are_pure() {
         for file in files_below(&root().join("pipeline").join(folder), ".rs") {
             let text = std::fs::read_to_string(&file).expect("a readable file");
             for forbidden in ["std::fs", "std::io", "std::net", "arrow::", "Utc::now"] {
-                assert!(!text.contains(forbidden), "{} uses {forbidden}", file.display());
+                assert!(
+                    !text.contains(forbidden),
+                    "{} uses {forbidden}",
+                    file.display()
+                );
             }
         }
     }
@@ -116,10 +138,15 @@ fn every_source_file_opens_by_saying_what_it_is() {
 fn every_query_documents_its_row_and_what_it_reads() {
     for file in files_below(&root().join("queries"), ".sql") {
         let text = std::fs::read_to_string(&file).expect("a readable file");
-        let opening: Vec<&str> = text.lines().take_while(|line| line.starts_with("--")).collect();
+        let opening: Vec<&str> = text
+            .lines()
+            .take_while(|line| line.starts_with("--"))
+            .collect();
         let name = file.display();
         assert!(
-            opening.first().is_some_and(|line| line.starts_with("-- One row is ")),
+            opening
+                .first()
+                .is_some_and(|line| line.starts_with("-- One row is ")),
             "{name} does not open with `-- One row is …`"
         );
         assert!(
@@ -135,7 +162,12 @@ fn the_top_level_stays_as_it_is() {
         .args(["ls-tree", "--name-only", "HEAD"])
         .current_dir(root())
         .output()
-        .map(|output| String::from_utf8_lossy(&output.stdout).lines().map(str::to_owned).collect())
+        .map(|output| {
+            String::from_utf8_lossy(&output.stdout)
+                .lines()
+                .map(str::to_owned)
+                .collect()
+        })
         .unwrap_or_default();
     found.retain(|name| !name.starts_with('.'));
     if found.is_empty() {
@@ -148,10 +180,21 @@ fn the_top_level_stays_as_it_is() {
             .collect();
     }
     let known = [
-        "Cargo.toml", "Cargo.lock", "README.md", "DEVELOPERS.md", "LICENSE", "pipeline", "queries",
-        "tests", "sample-lake", "reports",
+        "Cargo.toml",
+        "Cargo.lock",
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "pipeline",
+        "queries",
+        "tests",
+        "sample-lake",
+        "reports",
     ];
     for name in found {
-        assert!(known.contains(&name.as_str()), "{name} has no place at the top level");
+        assert!(
+            known.contains(&name.as_str()),
+            "{name} has no place at the top level"
+        );
     }
 }

@@ -59,7 +59,9 @@ pub fn newest_fact_sql() -> String {
         .iter()
         .filter(|table| table.name != "risk_week" && table.name != "depot_weather")
         .filter_map(|table| Some((table.name, known_by(table)?)))
-        .map(|(table, column)| format!("SELECT MAX(CAST({column} AS DATE)) AS day FROM lake.{table}"))
+        .map(|(table, column)| {
+            format!("SELECT MAX(CAST({column} AS DATE)) AS day FROM lake.{table}")
+        })
         .collect();
     format!("SELECT MAX(day) FROM ({})", days.join(" UNION ALL "))
 }

@@ -6,6 +6,7 @@
 //! the order the query graph gives, and kept. It fails when the lake or a query does; what the
 //! numbers are told as is left to the report.
 
+pub mod computed;
 pub mod functions;
 mod known_then;
 pub mod query_graph;
@@ -20,8 +21,8 @@ use arrow::compute::cast;
 use arrow::datatypes::{Date32Type, Schema, SchemaRef};
 use chrono::NaiveDate;
 use datafusion::catalog::MemorySchemaProvider;
-use datafusion::common::metadata::ScalarAndMetadata;
 use datafusion::common::ParamValues;
+use datafusion::common::metadata::ScalarAndMetadata;
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
@@ -33,6 +34,7 @@ use serde::de::DeserializeOwned;
 use crate::lake::tables::TABLES;
 use crate::lake::{Lake, LakeError};
 use crate::trade::code_group::CodeGroups;
+use computed::Computed;
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
 use settings::Settings;
 
@@ -55,7 +57,9 @@ pub enum AnalysisError {
         #[source]
         source: Box<DataFusionError>,
     },
-    #[error("only queries are run here, the lake is never changed by SQL: begin with SELECT or WITH")]
+    #[error(
+        "only queries are run here, the lake is never changed by SQL: begin with SELECT or WITH"
+    )]
     NotAQuery,
     #[error("the code groups {path} are not right: {source}")]
     CodeGroups {
@@ -67,7 +71,9 @@ pub enum AnalysisError {
     Empty,
     #[error("there is no table {0}: `voltwane sql --lake LAKE --list` shows all")]
     NoSuchTable(String),
-    #[error("rows of {table} do not have the columns they are read by: {source}. If the query was changed, keep its columns")]
+    #[error(
+        "rows of {table} do not have the columns they are read by: {source}. If the query was changed, keep its columns"
+    )]
     Rows {
         table: String,
         #[source]
@@ -113,10 +119,7 @@ impl Analysis {
     ) -> Result<Self, AnalysisError> {
         let context = session(code_groups(lake)?)?;
         register_raw(&context, lake).await?;
-        let given = TABLES
-            .iter()
-            .map(|table| (table.name.to_owned(), BTreeSet::new()))
-            .collect();
+        let given = computed::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given)?;
         let as_of = match as_of {
             Some(day) => day,
@@ -207,8 +210,7 @@ impl Analysis {
     }
 
     async fn frame(&self, sql: &str) -> Result<DataFrame, AnalysisError> {
-        let statements =
-            DFParser::parse_sql(sql).map_err(AnalysisError::query("query"))?;
+        let statements = DFParser::parse_sql(sql).map_err(AnalysisError::query("query"))?;
         let [statement] = &statements.into_iter().collect::<Vec<_>>()[..] else {
             return Err(AnalysisError::NotAQuery);
         };
@@ -244,7 +246,7 @@ impl Analysis {
         let mut wanted = vec![name.to_owned()];
         // The graph has no circles, so this ends: a table is finished once those below it are.
         while let Some(next) = wanted.last().cloned() {
-            let Some(query) = self.graph.get(&next) else {
+            let Some(derived) = self.derived(&next) else {
                 wanted.pop();
                 continue;
             };
@@ -252,20 +254,26 @@ impl Analysis {
                 wanted.pop();
                 continue;
             }
-            let below: Vec<String> = query
-                .reads
-                .iter()
-                .filter(|table| self.graph.get(table).is_some() && !self.is_made(table))
-                .cloned()
+            let below: Vec<String> = derived
+                .reads()
+                .filter(|table| self.derived(table).is_some() && !self.is_made(table))
+                .map(str::to_owned)
                 .collect();
             if below.is_empty() {
-                self.make_one(query).await?;
+                self.make_one(derived).await?;
                 wanted.pop();
             } else {
                 wanted.extend(below);
             }
         }
         Ok(())
+    }
+
+    fn derived(&self, name: &str) -> Option<Derived<'_>> {
+        match self.graph.get(name) {
+            Some(query) => Some(Derived::Query(query)),
+            None => computed::computed(name).map(Derived::Computed),
+        }
     }
 
     fn is_made(&self, name: &str) -> bool {
@@ -275,27 +283,41 @@ impl Analysis {
             .contains(name)
     }
 
-    async fn make_one(&self, query: &Query) -> Result<(), AnalysisError> {
+    async fn make_one(&self, derived: Derived<'_>) -> Result<(), AnalysisError> {
         let started = std::time::Instant::now();
-        let frame = self.plan(&query.file, &query.sql).await?;
-        if query.kept {
-            let schema = Arc::new(frame.schema().as_arrow().clone());
-            let partitions = frame
-                .collect_partitioned()
-                .await
-                .map_err(AnalysisError::query(&query.file))?;
-            self.keep(&query.name, schema, partitions)
-                .map_err(AnalysisError::query(&query.file))?;
-        } else {
-            self.context
-                .register_table(query.name.as_str(), frame.into_view())
-                .map_err(AnalysisError::query(&query.file))?;
+        let name = derived.name();
+        match derived {
+            Derived::Computed(table) => {
+                let (schema, batches) = (table.make)(self).await?;
+                self.keep(name, schema, vec![batches])
+                    .map_err(AnalysisError::query(name))?;
+            }
+            Derived::Query(query) => {
+                let frame = self.plan(&query.file, &query.sql).await?;
+                if query.kept {
+                    let schema = Arc::new(frame.schema().as_arrow().clone());
+                    let partitions = frame
+                        .collect_partitioned()
+                        .await
+                        .map_err(AnalysisError::query(&query.file))?;
+                    self.keep(name, schema, partitions)
+                        .map_err(AnalysisError::query(&query.file))?;
+                } else {
+                    self.context
+                        .register_table(name, frame.into_view())
+                        .map_err(AnalysisError::query(&query.file))?;
+                }
+            }
         }
         self.made
             .lock()
             .unwrap_or_else(std::sync::PoisonError::into_inner)
-            .insert(query.name.clone());
-        tracing::debug!(table = query.name, seconds = started.elapsed().as_secs_f64(), "made");
+            .insert(name.to_owned());
+        tracing::debug!(
+            table = name,
+            seconds = started.elapsed().as_secs_f64(),
+            "made"
+        );
         Ok(())
     }
 
@@ -350,6 +372,19 @@ impl Analysis {
                     .collect(),
             });
         }
+        for table in computed::COMPUTED {
+            self.make(table.name).await?;
+            let rows = self
+                .context
+                .table(table.name)
+                .await
+                .map_err(AnalysisError::query(table.name))?;
+            notes.push(TableNote {
+                name: table.name.to_owned(),
+                about: table.about.to_owned(),
+                columns: columns_of(&rows),
+            });
+        }
         for query in self.graph.iter() {
             for table in &query.reads {
                 self.make(table).await?;
@@ -358,12 +393,7 @@ impl Analysis {
             notes.push(TableNote {
                 name: query.name.clone(),
                 about: query.about.lines().next().unwrap_or_default().to_owned(),
-                columns: frame
-                    .schema()
-                    .fields()
-                    .iter()
-                    .map(|field| (field.name().clone(), field.data_type().to_string()))
-                    .collect(),
+                columns: columns_of(&frame),
             });
         }
         Ok(notes)
@@ -391,6 +421,39 @@ fn code_groups(lake: &Lake) -> Result<CodeGroups, AnalysisError> {
     CodeGroups::with_table(&text).map_err(|error| failed(error.into()))
 }
 
+fn columns_of(frame: &DataFrame) -> Vec<(String, String)> {
+    frame
+        .schema()
+        .fields()
+        .iter()
+        .map(|field| (field.name().clone(), field.data_type().to_string()))
+        .collect()
+}
+
+/// A derived table: a query, or one that Rust makes. A query of the same name comes first, so that
+/// a user can put SQL in the place of either.
+#[derive(Clone, Copy)]
+enum Derived<'a> {
+    Query(&'a Query),
+    Computed(&'static Computed),
+}
+
+impl<'a> Derived<'a> {
+    fn name(self) -> &'a str {
+        match self {
+            Derived::Query(query) => &query.name,
+            Derived::Computed(table) => table.name,
+        }
+    }
+
+    fn reads(self) -> Box<dyn Iterator<Item = &'a str> + 'a> {
+        match self {
+            Derived::Query(query) => Box::new(query.reads.iter().map(String::as_str)),
+            Derived::Computed(table) => Box::new(table.reads.iter().copied()),
+        }
+    }
+}
+
 fn session(groups: CodeGroups) -> Result<SessionContext, AnalysisError> {
     let runtime = RuntimeEnvBuilder::new()
         .with_memory_limit(QUERY_MEMORY_BYTES, 1.0)
@@ -399,7 +462,10 @@ fn session(groups: CodeGroups) -> Result<SessionContext, AnalysisError> {
     let config = SessionConfig::new()
         .with_target_partitions(PARTITIONS)
         .set_bool("datafusion.sql_parser.map_string_types_to_utf8view", false)
-        .set_bool("datafusion.execution.parquet.schema_force_view_types", false);
+        .set_bool(
+            "datafusion.execution.parquet.schema_force_view_types",
+            false,
+        );
     let context = SessionContext::new_with_config_rt(config, runtime);
     functions::register_all(&context, Arc::new(groups));
     Ok(context)

@@ -83,12 +83,11 @@ impl QueryGraph {
             for entry in std::fs::read_dir(folder).map_err(read)? {
                 let path = entry.map_err(read)?.path();
                 if let Some(name) = query_name(&path) {
-                    let text = std::fs::read_to_string(&path).map_err(|source| {
-                        QueryGraphError::Read {
+                    let text =
+                        std::fs::read_to_string(&path).map_err(|source| QueryGraphError::Read {
                             path: path.clone(),
                             source,
-                        }
-                    })?;
+                        })?;
                     texts.insert(name, (path.display().to_string(), text));
                 }
             }
@@ -230,10 +229,7 @@ pub fn is_query(statement: &Statement) -> bool {
 }
 
 /// The tables a statement reads, without those it defines itself.
-pub fn tables_read(
-    file: &str,
-    statement: &Statement,
-) -> Result<BTreeSet<String>, QueryGraphError> {
+pub fn tables_read(file: &str, statement: &Statement) -> Result<BTreeSet<String>, QueryGraphError> {
     let (tables, _) =
         resolve_table_references(statement, true).map_err(|error| QueryGraphError::Syntax {
             file: file.to_owned(),

@@ -255,7 +255,10 @@ impl Settings {
         let positive = [
             ("run.horizon_days", self.run.horizon_days as f64),
             ("test.test_stale_days", self.test.test_stale_days as f64),
-            ("flood.session_gap_hours", self.flood.session_gap_hours as f64),
+            (
+                "flood.session_gap_hours",
+                self.flood.session_gap_hours as f64,
+            ),
             ("cost.planned_replacement", self.cost.planned_replacement),
             ("cost.unplanned_failure", self.cost.unplanned_failure),
             ("cost.battery_life_months", self.cost.battery_life_months),

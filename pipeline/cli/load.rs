@@ -19,7 +19,9 @@ use crate::lake::Lake;
 /// .toml file beside it or in LAKE/mappings). Rows that cannot be used go to the quarantine table
 /// with their reason; rows that are there already are not added again.
 #[derive(Debug, Args)]
-#[command(after_help = "Examples:\n  voltwane load --lake lake dumps/\n  voltwane load --lake lake tests.csv orders.csv.gz mappings/")]
+#[command(
+    after_help = "Examples:\n  voltwane load --lake lake dumps/\n  voltwane load --lake lake tests.csv orders.csv.gz mappings/"
+)]
 pub struct Load {
     /// The lake to load into; it is made if it is not there
     #[arg(long, value_name = "LAKE")]
@@ -35,20 +37,25 @@ impl Load {
         let mut lake = Lake::open_or_create(&self.lake).await?;
         let bar = progress_bar();
         let mut last_file = PathBuf::new();
-        let outcomes = load(&mut lake, &self.paths, now, &mut |progress: LoadProgress<'_>| {
-            if bar.is_hidden() {
-                if last_file != progress.file {
-                    eprintln!("reading {}", progress.file.display());
+        let outcomes = load(
+            &mut lake,
+            &self.paths,
+            now,
+            &mut |progress: LoadProgress<'_>| {
+                if bar.is_hidden() {
+                    if last_file != progress.file {
+                        eprintln!("reading {}", progress.file.display());
+                    }
+                } else {
+                    bar.set_length(progress.bytes_total);
+                    bar.set_position(progress.bytes_done);
+                    bar.set_message(progress.file.display().to_string());
                 }
-            } else {
-                bar.set_length(progress.bytes_total);
-                bar.set_position(progress.bytes_done);
-                bar.set_message(progress.file.display().to_string());
-            }
-            if last_file != progress.file {
-                last_file = progress.file.to_owned();
-            }
-        })
+                if last_file != progress.file {
+                    last_file = progress.file.to_owned();
+                }
+            },
+        )
         .await;
         bar.finish_and_clear();
         let outcomes = outcomes?;
@@ -61,11 +68,17 @@ impl Load {
                 eprintln!("not loaded: {error}");
             }
         }
-        let failed = outcomes.iter().filter(|outcome| outcome.error.is_some()).count();
+        let failed = outcomes
+            .iter()
+            .filter(|outcome| outcome.error.is_some())
+            .count();
         if failed == outcomes.len() {
             anyhow::bail!("none of the files could be loaded");
         }
-        let quarantined: u64 = outcomes.iter().map(|outcome| outcome.rows_quarantined).sum();
+        let quarantined: u64 = outcomes
+            .iter()
+            .map(|outcome| outcome.rows_quarantined)
+            .sum();
         if quarantined > 0 {
             println!(
                 "{quarantined} rows are in quarantine; to see why: voltwane check --lake {}",

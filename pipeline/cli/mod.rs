@@ -46,11 +46,23 @@ struct Cli {
     command: Command,
 
     /// How progress and diagnostics are written to stderr
-    #[arg(long, value_enum, global = true, default_value = "text", value_name = "FORM")]
+    #[arg(
+        long,
+        value_enum,
+        global = true,
+        default_value = "text",
+        value_name = "FORM"
+    )]
     log: LogForm,
 
     /// Take this instant for the present (for repeatable runs)
-    #[arg(long, global = true, hide = true, env = "VOLTWANE_NOW", value_name = "INSTANT")]
+    #[arg(
+        long,
+        global = true,
+        hide = true,
+        env = "VOLTWANE_NOW",
+        value_name = "INSTANT"
+    )]
     now: Option<DateTime<Utc>>,
 }
 
@@ -72,8 +84,6 @@ enum Command {
     Check(check::Check),
     /// Write the dumps of an invented fleet
     Synthesize(synthesize::Synthesize),
-
-
 }
 
 /// Where a command finds its lake, and how it looks at it.
@@ -100,8 +110,7 @@ impl LakeArgs {
     async fn open(&self) -> anyhow::Result<(Lake, Analysis)> {
         let lake = Lake::open(&self.lake).await?;
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
-        let analysis =
-            Analysis::new(&lake, self.as_of, settings, self.queries.as_deref()).await?;
+        let analysis = Analysis::new(&lake, self.as_of, settings, self.queries.as_deref()).await?;
         Ok((lake, analysis))
     }
 }
@@ -138,7 +147,6 @@ pub fn run() -> ExitCode {
             Command::Sql(command) => command.run().await,
             Command::Check(command) => command.run().await,
             Command::Synthesize(command) => command.run(),
-
         }
     });
     match done {

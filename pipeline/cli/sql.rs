@@ -56,14 +56,17 @@ impl Sql {
         match self.format {
             Form::Table => {
                 let rows: usize = batches.iter().map(|batch| batch.num_rows()).sum();
-                let text = arrow::util::pretty::pretty_format_batches_with_schema(schema, &batches)?;
+                let text =
+                    arrow::util::pretty::pretty_format_batches_with_schema(schema, &batches)?;
                 writeln!(out, "{text}")?;
                 if std::io::stdout().is_terminal() {
                     writeln!(out, "{rows} rows")?;
                 }
             }
             Form::Csv => {
-                let mut writer = arrow::csv::WriterBuilder::new().with_header(true).build(&mut out);
+                let mut writer = arrow::csv::WriterBuilder::new()
+                    .with_header(true)
+                    .build(&mut out);
                 for batch in &batches {
                     writer.write(batch)?;
                 }

@@ -13,7 +13,9 @@ use crate::synthetic::{Scenario, write_dumps};
 /// The fleet, its makes, shops and depots are invented; the files look like what shops export, dirty
 /// rows included. The same seed writes the same bytes.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  voltwane synthesize --vehicles 400 --weeks 156 --seed 7 --out dumps --truth")]
+#[command(
+    after_help = "Example:\n  voltwane synthesize --vehicles 400 --weeks 156 --seed 7 --out dumps --truth"
+)]
 pub struct Synthesize {
     /// Vehicles in the fleet
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
@@ -56,7 +58,10 @@ impl Synthesize {
             summary.failures,
             summary.battery_weeks,
         );
-        println!("The dumps and their mappings are in {}.", self.out.display());
+        println!(
+            "The dumps and their mappings are in {}.",
+            self.out.display()
+        );
         Ok(Outcome::Clean)
     }
 }

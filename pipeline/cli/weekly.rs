@@ -13,7 +13,9 @@ use crate::report::weekly;
 /// Writes OUT/YYYY-Www/report.md with its charts and ranking.csv, and keeps what it said in the
 /// lake's risk_week table.
 #[derive(Debug, Args)]
-#[command(after_help = "Examples:\n  voltwane weekly --lake lake\n  voltwane weekly --lake lake --as-of 2026-02-15 --out reports")]
+#[command(
+    after_help = "Examples:\n  voltwane weekly --lake lake\n  voltwane weekly --lake lake --as-of 2026-02-15 --out reports"
+)]
 pub struct Weekly {
     #[command(flatten)]
     lake: LakeArgs,

@@ -8,7 +8,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Instant;
 
-use arrow::array::{ArrayRef, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray};
+use arrow::array::{
+    ArrayRef, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
+};
 use chrono::{DateTime, Utc};
 use tokio::runtime::Handle;
 
@@ -68,7 +70,10 @@ pub async fn load(
     );
     let found = find_files(&places)?;
     if found.dumps.is_empty() {
-        let named: Vec<String> = paths.iter().map(|path| path.display().to_string()).collect();
+        let named: Vec<String> = paths
+            .iter()
+            .map(|path| path.display().to_string())
+            .collect();
         return Err(LoadError::NothingFound(named.join(", ")));
     }
     let mut mappings = Mappings::builtin();
@@ -103,10 +108,12 @@ pub async fn load(
         // Reading is blocking work; the sink hands its rows to the lake from within it.
         let read = tokio::task::block_in_place(|| {
             let summary = read_file(path, &mappings, now, &mut file_sink)?;
-            file_sink.pass_on_quarantined().map_err(|source| IntakeError::Sink {
-                file: path.display().to_string(),
-                source,
-            })?;
+            file_sink
+                .pass_on_quarantined()
+                .map_err(|source| IntakeError::Sink {
+                    file: path.display().to_string(),
+                    source,
+                })?;
             Ok(summary)
         });
         let (added, already_there) = (file_sink.added, file_sink.already_there);
@@ -209,7 +216,12 @@ impl FileSink<'_, '_> {
 }
 
 impl Sink for FileSink<'_, '_> {
-    fn rows(&mut self, table: &'static str, batch: RecordBatch, lines: &[u64]) -> Result<(), SinkError> {
+    fn rows(
+        &mut self,
+        table: &'static str,
+        batch: RecordBatch,
+        lines: &[u64],
+    ) -> Result<(), SinkError> {
         let is_new = Handle::current().block_on(self.append.rows(table, &batch))?;
         if !lines.is_empty() {
             let added = is_new.iter().filter(|new| **new).count() as u64;
@@ -241,9 +253,12 @@ async fn log(
     let design = table("load_log").ok_or(LakeError::NoSuchTable("load_log".to_owned()))?;
     let text = |value: &str| Arc::new(StringArray::from(vec![value])) as ArrayRef;
     let count = |value: u64| {
-        Arc::new(Int64Array::from(vec![i64::try_from(value).unwrap_or(i64::MAX)])) as ArrayRef
+        Arc::new(Int64Array::from(vec![
+            i64::try_from(value).unwrap_or(i64::MAX),
+        ])) as ArrayRef
     };
-    let loaded_at = TimestampMicrosecondArray::from(vec![now.timestamp_micros()]).with_timezone("UTC");
+    let loaded_at =
+        TimestampMicrosecondArray::from(vec![now.timestamp_micros()]).with_timezone("UTC");
     let columns: Vec<ArrayRef> = vec![
         Arc::new(loaded_at),
         text(&outcome.file),
@@ -255,9 +270,11 @@ async fn log(
         count(outcome.rows_quarantined),
         Arc::new(Float64Array::from(vec![started.elapsed().as_secs_f64()])),
     ];
-    let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| LakeError::Shape {
-        table: design.name,
-        source,
+    let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| {
+        LakeError::Shape {
+            table: design.name,
+            source,
+        }
     })?;
     append.rows(design.name, &batch).await?;
     Ok(())

@@ -8,7 +8,9 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, BooleanArray, Int32Array, Int64Array, RecordBatch, StringArray};
+use arrow::array::{
+    ArrayRef, AsArray, BooleanArray, Int32Array, Int64Array, RecordBatch, StringArray,
+};
 use arrow::compute::{
     SortColumn, concat_batches, filter_record_batch, lexsort_to_indices, take_record_batch,
 };
@@ -106,7 +108,9 @@ impl<'a> Append<'a> {
             }
             is_new.push(new);
         }
-        let full = self.with_lake_columns(design, batch, hashes, years).map_err(shape)?;
+        let full = self
+            .with_lake_columns(design, batch, hashes, years)
+            .map_err(shape)?;
         let fresh =
             filter_record_batch(&full, &BooleanArray::from(is_new.clone())).map_err(shape)?;
         let waiting = self.tables.entry(design.name).or_default();

@@ -17,9 +17,7 @@ pub async fn read_columns(
     columns: &[&str],
     year: Option<i32>,
 ) -> Result<Vec<RecordBatch>, LakeError> {
-    let snapshot = delta
-        .snapshot()
-        .map_err(LakeError::delta(table, "read"))?;
+    let snapshot = delta.snapshot().map_err(LakeError::delta(table, "read"))?;
     let store = delta.object_store();
     let mut batches = Vec::new();
     for file in snapshot.log_data() {

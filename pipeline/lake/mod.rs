@@ -32,9 +32,7 @@ pub enum LakeError {
         "{0} is not a lake: it has no load_log table. Name the folder that `voltwane load` wrote to"
     )]
     NotALake(String),
-    #[error(
-        "{0} holds other files and no lake: name an empty or new folder, or an existing lake"
-    )]
+    #[error("{0} holds other files and no lake: name an empty or new folder, or an existing lake")]
     Occupied(String),
     #[error("the lake at {lake} has no table {table}: run `voltwane load` on it once more")]
     Incomplete { lake: String, table: &'static str },

@@ -96,11 +96,21 @@ pub fn table(name: &str) -> Option<&'static Table> {
 }
 
 const fn must(name: &'static str, kind: Kind, about: &'static str) -> Column {
-    Column { name, kind, required: true, about }
+    Column {
+        name,
+        kind,
+        required: true,
+        about,
+    }
 }
 
 const fn may(name: &'static str, kind: Kind, about: &'static str) -> Column {
-    Column { name, kind, required: false, about }
+    Column {
+        name,
+        kind,
+        required: false,
+        about,
+    }
 }
 
 use Kind::{Day, Flag, Instant, Integer, Number, Text};
@@ -118,15 +128,31 @@ pub const TABLES: &[Table] = &[
             may("make", Text, "make"),
             may("model", Text, "model"),
             may("model_year", Integer, "model year"),
-            may("powertrain", Text, "combustion, hybrid, plug-in hybrid, battery electric, fuel cell"),
+            may(
+                "powertrain",
+                Text,
+                "combustion, hybrid, plug-in hybrid, battery electric, fuel cell",
+            ),
             must("in_service_date", Day, "first day on the road"),
-            may("joined_fleet_date", Day, "first day in this fleet, where it came used"),
+            may(
+                "joined_fleet_date",
+                Day,
+                "first day in this fleet, where it came used",
+            ),
             may("odometer_km", Number, "odometer on that day"),
             may("battery_group", Text, "size group of the 12 V battery"),
             may("chemistry", Text, "flooded, EFB, AGM, gel, lithium"),
-            may("rating_value", Number, "cold cranking rating the vehicle asks for, A"),
+            may(
+                "rating_value",
+                Number,
+                "cold cranking rating the vehicle asks for, A",
+            ),
             may("rating_standard", Text, "SAE, EN, IEC, DIN, JIS, CA"),
-            may("battery_installed_on", Day, "day the present main battery went in, if the register keeps it"),
+            may(
+                "battery_installed_on",
+                Day,
+                "day the present main battery went in, if the register keeps it",
+            ),
             may("left_fleet_date", Day, "day the vehicle left the fleet"),
         ],
         event_time: None,
@@ -137,16 +163,40 @@ pub const TABLES: &[Table] = &[
         row_is: "one test of one battery",
         columns: &[
             must("vin", Text, "vehicle identification number"),
-            must("position", Text, "which battery: main, or a further one such as auxiliary"),
+            must(
+                "position",
+                Text,
+                "which battery: main, or a further one such as auxiliary",
+            ),
             must("tested_at", Instant, "when the test was made"),
             may("rest_voltage_v", Number, "voltage at rest, V"),
-            may("surface_charge_removed", Flag, "whether surface charge was removed first"),
-            may("temperature_c", Number, "battery temperature, degrees Celsius"),
-            may("measured_value", Number, "the reading, in the unit its kind names"),
-            may("measured_kind", Text, "CCA SAE, CCA EN, CCA IEC, CCA DIN, CCA JIS, CA, conductance S, resistance mOhm, load test V"),
+            may(
+                "surface_charge_removed",
+                Flag,
+                "whether surface charge was removed first",
+            ),
+            may(
+                "temperature_c",
+                Number,
+                "battery temperature, degrees Celsius",
+            ),
+            may(
+                "measured_value",
+                Number,
+                "the reading, in the unit its kind names",
+            ),
+            may(
+                "measured_kind",
+                Text,
+                "CCA SAE, CCA EN, CCA IEC, CCA DIN, CCA JIS, CA, conductance S, resistance mOhm, load test V",
+            ),
             may("load_current_a", Number, "load test: current, A"),
             may("load_seconds", Number, "load test: seconds under load"),
-            may("rated_value", Number, "cold cranking rating on the label, A"),
+            may(
+                "rated_value",
+                Number,
+                "cold cranking rating on the label, A",
+            ),
             may("rated_standard", Text, "SAE, EN, IEC, DIN, JIS, CA"),
             may("chemistry", Text, "flooded, EFB, AGM, gel, lithium"),
             may("date_code", Text, "date code on the battery, as read"),
@@ -169,9 +219,21 @@ pub const TABLES: &[Table] = &[
             may("modules_answered", Integer, "modules that answered"),
             may("supply_voltage_v", Number, "12 V supply during the scan, V"),
             may("monitors_ready", Integer, "readiness monitors complete"),
-            may("monitors_supported", Integer, "readiness monitors the vehicle has"),
-            may("warm_ups_since_clear", Integer, "warm-up cycles since codes were cleared"),
-            may("km_since_clear", Number, "distance since codes were cleared, km"),
+            may(
+                "monitors_supported",
+                Integer,
+                "readiness monitors the vehicle has",
+            ),
+            may(
+                "warm_ups_since_clear",
+                Integer,
+                "warm-up cycles since codes were cleared",
+            ),
+            may(
+                "km_since_clear",
+                Number,
+                "distance since codes were cleared, km",
+            ),
             may("shop", Text, "who scanned"),
             may("technician", Text, "initials or number"),
         ],
@@ -185,9 +247,21 @@ pub const TABLES: &[Table] = &[
             must("scan_id", Text, "the scan it came from"),
             must("vin", Text, "vehicle identification number"),
             must("scanned_at", Instant, "when the scan was made"),
-            must("module_address", Text, "address of the module that holds the code"),
-            must("code", Text, "five-character code, or SPNn/FMIn for heavy vehicles"),
-            may("failure_type", Integer, "failure type byte of a three-byte code"),
+            must(
+                "module_address",
+                Text,
+                "address of the module that holds the code",
+            ),
+            must(
+                "code",
+                Text,
+                "five-character code, or SPNn/FMIn for heavy vehicles",
+            ),
+            may(
+                "failure_type",
+                Integer,
+                "failure type byte of a three-byte code",
+            ),
             may("status_byte", Integer, "the eight status bits"),
             may("pending", Flag, "pending"),
             may("confirmed", Flag, "confirmed"),
@@ -210,12 +284,36 @@ pub const TABLES: &[Table] = &[
             may("odometer_km", Number, "odometer at the order"),
             may("shop", Text, "who did the work"),
             may("technician", Text, "initials or number"),
-            may("complaint", Text, "what the driver or planner said, as text"),
-            may("cause", Text, "what it was put down to: supply, network, module, traction battery, other"),
-            must("operation", Text, "battery replaced, battery charged, battery tested, codes cleared, protected clear, module replaced, module reprogrammed, no-start call, jump start, tow, other"),
-            may("position", Text, "which battery, where the operation is about one"),
-            may("module_address", Text, "which module, where the operation is about one"),
-            may("parts_cost", Number, "cost of parts, in the fleet's currency"),
+            may(
+                "complaint",
+                Text,
+                "what the driver or planner said, as text",
+            ),
+            may(
+                "cause",
+                Text,
+                "what it was put down to: supply, network, module, traction battery, other",
+            ),
+            must(
+                "operation",
+                Text,
+                "battery replaced, battery charged, battery tested, codes cleared, protected clear, module replaced, module reprogrammed, no-start call, jump start, tow, other",
+            ),
+            may(
+                "position",
+                Text,
+                "which battery, where the operation is about one",
+            ),
+            may(
+                "module_address",
+                Text,
+                "which module, where the operation is about one",
+            ),
+            may(
+                "parts_cost",
+                Number,
+                "cost of parts, in the fleet's currency",
+            ),
             may("labour_hours", Number, "hours of labour"),
         ],
         event_time: Some("opened_at"),
@@ -227,8 +325,16 @@ pub const TABLES: &[Table] = &[
         columns: &[
             must("depot", Text, "the depot"),
             must("day", Day, "the day"),
-            must("mean_temperature_c", Number, "mean temperature, degrees Celsius"),
-            may("max_temperature_c", Number, "highest temperature, degrees Celsius"),
+            must(
+                "mean_temperature_c",
+                Number,
+                "mean temperature, degrees Celsius",
+            ),
+            may(
+                "max_temperature_c",
+                Number,
+                "highest temperature, degrees Celsius",
+            ),
         ],
         event_time: None,
         sorted_by: &["depot", "day"],
@@ -239,11 +345,19 @@ pub const TABLES: &[Table] = &[
         columns: &[
             must("file", Text, "source file"),
             must("line", Integer, "line in that file, the header is line 1"),
-            must("raw_text", Text, "the row as it stood, cut at 2,000 characters"),
+            must(
+                "raw_text",
+                Text,
+                "the row as it stood, cut at 2,000 characters",
+            ),
             may("field", Text, "the field at fault, where there is one"),
             must("reason", Text, "why, in words"),
             must("dump_kind", Text, "what kind of dump the file was"),
-            may("shop", Text, "the shop named by the mapping, where it names one"),
+            may(
+                "shop",
+                Text,
+                "the shop named by the mapping, where it names one",
+            ),
             must("file_hash", Text, "SHA-256 of the file's bytes"),
         ],
         event_time: None,

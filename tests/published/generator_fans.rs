@@ -7,14 +7,43 @@ use crate::workplace::{Workplace, assert_close, number};
 
 /// Hours, whether it failed, how many.
 const FANS: [(u64, bool, usize); 37] = [
-    (450, true, 1), (460, false, 1), (1150, true, 2), (1560, false, 1), (1600, true, 1),
-    (1660, false, 1), (1850, false, 5), (2030, false, 3), (2070, true, 2), (2080, true, 1),
-    (2200, false, 1), (3000, false, 4), (3100, true, 1), (3200, false, 1), (3450, true, 1),
-    (3750, false, 2), (4150, false, 4), (4300, false, 4), (4600, true, 1), (4850, false, 4),
-    (5000, false, 3), (6100, true, 1), (6100, false, 3), (6300, false, 1), (6450, false, 2),
-    (6700, false, 1), (7450, false, 1), (7800, false, 2), (8100, false, 2), (8200, false, 1),
-    (8500, false, 3), (8750, true, 1), (8750, false, 2), (9400, false, 1), (9900, false, 1),
-    (10100, false, 3), (11500, false, 1),
+    (450, true, 1),
+    (460, false, 1),
+    (1150, true, 2),
+    (1560, false, 1),
+    (1600, true, 1),
+    (1660, false, 1),
+    (1850, false, 5),
+    (2030, false, 3),
+    (2070, true, 2),
+    (2080, true, 1),
+    (2200, false, 1),
+    (3000, false, 4),
+    (3100, true, 1),
+    (3200, false, 1),
+    (3450, true, 1),
+    (3750, false, 2),
+    (4150, false, 4),
+    (4300, false, 4),
+    (4600, true, 1),
+    (4850, false, 4),
+    (5000, false, 3),
+    (6100, true, 1),
+    (6100, false, 3),
+    (6300, false, 1),
+    (6450, false, 2),
+    (6700, false, 1),
+    (7450, false, 1),
+    (7800, false, 2),
+    (8100, false, 2),
+    (8200, false, 1),
+    (8500, false, 3),
+    (8750, true, 1),
+    (8750, false, 2),
+    (9400, false, 1),
+    (9900, false, 1),
+    (10100, false, 3),
+    (11500, false, 1),
 ];
 
 #[test]
@@ -44,8 +73,18 @@ fn the_whole_way_gives_the_published_fit_and_curve() {
     assert_close(number(fit, "shape"), 1.058_445_85, 1e-6, "shape");
     assert_close(number(fit, "scale"), 26_296.845_17, 1e-6, "scale");
     assert_close(number(fit, "b10"), 3_137.240_778, 1e-6, "B10");
-    assert_close(number(fit, "b10_lower"), 1_686.207_37, 1e-6, "lower limit of B10");
-    assert_close(number(fit, "log_likelihood"), -135.152_719_9, 1e-8, "log-likelihood");
+    assert_close(
+        number(fit, "b10_lower"),
+        1_686.207_37,
+        1e-6,
+        "lower limit of B10",
+    );
+    assert_close(
+        number(fit, "log_likelihood"),
+        -135.152_719_9,
+        1e-8,
+        "log-likelihood",
+    );
 
     // The product of (1 - d/n) over the table above, n counted from it.
     let curve = place.sql(
@@ -69,7 +108,17 @@ fn the_whole_way_gives_the_published_fit_and_curve() {
 
     place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", "2026-06-28"]);
     let report = place.read("reports/2026-W26/report.md");
-    assert!(report.contains("1.06 (0.64–1.74)"), "shape and limits:\n{report}");
-    assert!(report.contains("8.6 years (4.6–16.0)"), "B10 and limits:\n{report}");
-    assert!(place.read("reports/2026-W26/charts/survival.svg").contains("<svg"));
+    assert!(
+        report.contains("1.06 (0.64–1.74)"),
+        "shape and limits:\n{report}"
+    );
+    assert!(
+        report.contains("8.6 years (4.6–16.0)"),
+        "B10 and limits:\n{report}"
+    );
+    assert!(
+        place
+            .read("reports/2026-W26/charts/survival.svg")
+            .contains("<svg")
+    );
 }

@@ -18,9 +18,23 @@ use datafusion::logical_expr::AggregateUDF;
 const CONFIDENCE: f64 = 0.95;
 
 const FIT: [&str; 17] = [
-    "lives", "failures", "exposure", "shape", "shape_lower", "shape_upper", "scale", "scale_lower",
-    "scale_upper", "b10", "b10_lower", "b10_upper", "b50", "ln_scale_variance",
-    "ln_sigma_variance", "covariance", "log_likelihood",
+    "lives",
+    "failures",
+    "exposure",
+    "shape",
+    "shape_lower",
+    "shape_upper",
+    "scale",
+    "scale_lower",
+    "scale_upper",
+    "b10",
+    "b10_lower",
+    "b10_upper",
+    "b50",
+    "ln_scale_variance",
+    "ln_sigma_variance",
+    "covariance",
+    "log_likelihood",
 ];
 
 /// `weibull_life(entry, exit, failed)`.
@@ -176,7 +190,9 @@ fn chances(arguments: &[ColumnarValue]) -> Result<ColumnarValue> {
     let ages = ages.as_primitive::<Float64Type>();
     let horizons = horizons.as_primitive::<Float64Type>();
     let number = |name: &str, row: usize| {
-        let column = fits.column_by_name(name)?.as_primitive_opt::<Float64Type>()?;
+        let column = fits
+            .column_by_name(name)?
+            .as_primitive_opt::<Float64Type>()?;
         use arrow::array::Array;
         column.is_valid(row).then(|| column.value(row))
     };

@@ -26,7 +26,11 @@ pub struct Documented<F> {
 
 /// Every aggregate function.
 pub fn aggregates() -> Vec<Documented<AggregateUDF>> {
-    vec![life::weibull_life(), life::survival_steps(), slope::robust_slope()]
+    vec![
+        life::weibull_life(),
+        life::survival_steps(),
+        slope::robust_slope(),
+    ]
 }
 
 /// Every scalar function; `groups` are the code groups of the lake.

@@ -3,7 +3,9 @@
 
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, Date32Builder, Float64Builder, StringBuilder, StructArray};
+use arrow::array::{
+    Array, ArrayRef, AsArray, Date32Builder, Float64Builder, StringBuilder, StructArray,
+};
 use arrow::datatypes::{DataType, Date32Type, Field, Fields, Float64Type, Int64Type};
 use datafusion::error::Result;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};

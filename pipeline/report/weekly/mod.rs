@@ -59,7 +59,9 @@ pub async fn write(
     templates.set_lstrip_blocks(true);
     templates.add_filter("md", |text: String| cells::markdown(&text));
     templates.add_filter("thousands", cells::thousands);
-    templates.add_filter("digits", |number: f64, digits: usize| format!("{number:.digits$}"));
+    templates.add_filter("digits", |number: f64, digits: usize| {
+        format!("{number:.digits$}")
+    });
     let template_failed = |source| ReportError::Template {
         template: "weekly.md".to_owned(),
         source,
@@ -118,7 +120,9 @@ impl RankedLine {
             depot: row.depot.clone(),
             battery: row.battery(),
             age: cells::age(row.age_days),
-            chance: row.chance.map_or_else(|| "not known".to_owned(), cells::chance),
+            chance: row
+                .chance
+                .map_or_else(|| "not known".to_owned(), cells::chance),
             interval: match (row.chance_lower, row.chance_upper) {
                 (Some(lower), Some(upper)) => {
                     format!("{:.0}–{:.0} %", lower * 100.0, upper * 100.0)
@@ -140,16 +144,24 @@ fn short_version(analysis: &Analysis, ranking: &[RiskRow], floods: &[Flood]) -> 
         .collect();
     let prevented: f64 = this_week.iter().filter_map(|row| row.chance).sum();
     let saved: f64 = this_week.iter().filter_map(|row| row.saving).sum();
-    let test_first = ranking.iter().filter(|row| row.action == "test first").count();
+    let test_first = ranking
+        .iter()
+        .filter(|row| row.action == "test first")
+        .count();
     let expected: f64 = ranking.iter().filter_map(|row| row.chance).sum();
-    let supply = floods.iter().filter(|flood| flood.cause == "supply").count();
+    let supply = floods
+        .iter()
+        .filter(|flood| flood.cause == "supply")
+        .count();
     vec![
         format!(
             "Replace {} batteries this week: expect to prevent {prevented:.1} failures within {horizon_weeks} weeks and save {currency}{}.",
             this_week.len(),
             cells::thousands(saved.max(0.0)),
         ),
-        format!("Test {test_first} batteries first: their tests are missing or stale and the answer may change what to do."),
+        format!(
+            "Test {test_first} batteries first: their tests are missing or stale and the answer may change what to do."
+        ),
         format!(
             "Of {} batteries in service, {expected:.1} are expected to fail within {horizon_weeks} weeks if nothing is done.",
             ranking.len(),
@@ -196,9 +208,22 @@ fn write_ranking(folder: &Path, ranking: &[RiskRow]) -> Result<(), ReportError> 
     };
     writer
         .write_record([
-            "rank", "vin", "unit_no", "depot", "position", "battery", "age_days", "chance",
-            "chance_lower", "chance_upper", "last_test_on", "verdict", "health", "action",
-            "saving", "reasons",
+            "rank",
+            "vin",
+            "unit_no",
+            "depot",
+            "position",
+            "battery",
+            "age_days",
+            "chance",
+            "chance_lower",
+            "chance_upper",
+            "last_test_on",
+            "verdict",
+            "health",
+            "action",
+            "saving",
+            "reasons",
         ])
         .map_err(|error| failed(error.into()))?;
     let number = |value: Option<f64>, digits: usize| {

@@ -22,18 +22,31 @@ pub async fn append(
     week: &str,
     ranking: &[RiskRow],
 ) -> Result<(), ReportError> {
-    let design = table("risk_week").ok_or_else(|| LakeError::NoSuchTable("risk_week".to_owned()))?;
+    let design =
+        table("risk_week").ok_or_else(|| LakeError::NoSuchTable("risk_week".to_owned()))?;
     // Rounded as told: a last bit that differs between two runs is not another statement.
     let rounded = |value: Option<f64>| value.map(|value| (value * 1e6).round() / 1e6);
     let known: Vec<&RiskRow> = ranking
         .iter()
-        .filter(|row| row.chance.is_some() && row.chance_lower.is_some() && row.chance_upper.is_some())
+        .filter(|row| {
+            row.chance.is_some() && row.chance_lower.is_some() && row.chance_upper.is_some()
+        })
         .collect();
     let text = |value: &dyn Fn(&RiskRow) -> String| {
-        Arc::new(known.iter().map(|row| Some(value(row))).collect::<StringArray>()) as ArrayRef
+        Arc::new(
+            known
+                .iter()
+                .map(|row| Some(value(row)))
+                .collect::<StringArray>(),
+        ) as ArrayRef
     };
     let number = |value: &dyn Fn(&RiskRow) -> Option<f64>| {
-        Arc::new(known.iter().map(|row| rounded(value(row))).collect::<Float64Array>()) as ArrayRef
+        Arc::new(
+            known
+                .iter()
+                .map(|row| rounded(value(row)))
+                .collect::<Float64Array>(),
+        ) as ArrayRef
     };
     let rows = known.len();
     let as_of = Date32Type::from_naive_date(analysis.as_of());
@@ -45,7 +58,10 @@ pub async fn append(
         number(&|row| row.chance),
         number(&|row| row.chance_lower),
         number(&|row| row.chance_upper),
-        Arc::new(Int64Array::from(vec![analysis.settings().run.horizon_days; rows])),
+        Arc::new(Int64Array::from(vec![
+            analysis.settings().run.horizon_days;
+            rows
+        ])),
         Arc::new(known.iter().map(|row| row.rank).collect::<Int64Array>()),
         text(&|row| row.action.clone()),
         text(&|row| reasons::in_words(row).join("; ")),
