@@ -32,7 +32,7 @@ use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
 use crate::lake::tables::TABLES;
-use crate::lake::{Lake, LakeError};
+use crate::lake::{self, Lake, LakeError};
 use crate::trade::code_group::CodeGroups;
 use computed::Computed;
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
@@ -218,6 +218,10 @@ impl Analysis {
             return Err(AnalysisError::NotAQuery);
         }
         for table in tables_read("query", statement)? {
+            let raw = table.strip_prefix("lake.").unwrap_or(&table);
+            if lake::tables::table(raw).is_none() && self.derived(&table).is_none() {
+                return Err(AnalysisError::NoSuchTable(table));
+            }
             self.make(&table).await?;
         }
         self.plan("query", sql).await
