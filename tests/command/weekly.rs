@@ -6,7 +6,7 @@ use super::{place_with_lake, shown, small_fleet};
 fn the_same_week_twice_gives_the_same_bytes() {
     let place = place_with_lake();
     place.run_expecting(0, &["weekly", "--lake", "lake", "--out", "one"]);
-    let said = place.sql(&[], "SELECT * FROM risk_week ORDER BY row_hash");
+    let said = place.sql(&[], "SELECT * FROM lake.risk_week ORDER BY row_hash");
     place.run_expecting(0, &["weekly", "--lake", "lake", "--out", "two"]);
     let files = |out: &str| {
         let root = place.path().join(out);
@@ -31,7 +31,7 @@ fn the_same_week_twice_gives_the_same_bytes() {
     }
     assert_eq!(one.len(), two.len());
     assert!(!said.is_empty());
-    assert_eq!(place.sql(&[], "SELECT * FROM risk_week ORDER BY row_hash"), said);
+    assert_eq!(place.sql(&[], "SELECT * FROM lake.risk_week ORDER BY row_hash"), said);
 }
 
 #[test]
