@@ -60,6 +60,10 @@ fn errors_name_line_key_and_remedy() {
             "line 2, `encoding`: \"utf-7\" is no encoding that is read",
         ),
         (
+            "kind = 'battery_test'\ndate_code_pattern = '\\d'",
+            "line 2, `date_code_pattern`: pattern '\\d' cannot be used: it has no group named year",
+        ),
+        (
             "kind = 'vehicle'\nskip_lines = -1",
             "line 2, `skip_lines`: is no number from 0 to 1000",
         ),

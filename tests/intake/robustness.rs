@@ -20,6 +20,16 @@ fn survives(name: &str, bytes: &[u8]) {
     }
 }
 
+/// More cases where `PROPTEST_CASES` asks for more.
+fn at_least(cases: u32) -> ProptestConfig {
+    let usual = ProptestConfig::default();
+    ProptestConfig {
+        cases: usual.cases.max(cases),
+        failure_persistence: None,
+        ..usual
+    }
+}
+
 const HEADERS: &[&str] = &[
     "V;T;U",
     "vin,seen_on,depot,in_service_date,odometer_km,rating_value,left_fleet_date",
@@ -30,7 +40,7 @@ const HEADERS: &[&str] = &[
 ];
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(at_least(400))]
 
     #[test]
     fn any_bytes(bytes in prop::collection::vec(any::<u8>(), 0..2000)) {
