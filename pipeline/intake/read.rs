@@ -126,11 +126,14 @@ pub fn read_file(
     let (file_hash, bytes) = file_hash(path)?;
     let taken = Arc::new(AtomicU64::new(0));
     let shared_hash: Arc<str> = file_hash.as_str().into();
-    let mut parts = Vec::new();
+    let mut parts: Vec<PartSummary> = Vec::new();
+    let mut left_out = Vec::new();
     visit_parts(path, &taken, &mut |part| {
         let compressed = part.is_compressed();
         visit_sources(part, &mut |source| {
-            let plan = source.plan(mappings)?;
+            let plan = source
+                .plan(mappings)
+                .inspect_err(|_| left_out.push(source.name.clone()))?;
             let reading = Reading {
                 file: source.name.clone(),
                 plan: &plan,
@@ -145,6 +148,14 @@ pub fn read_file(
             Ok(())
         })
     })?;
+    if let Some(part) = parts.first_mut()
+        && !left_out.is_empty()
+    {
+        part.remarks.push(format!(
+            "not read, since nothing fits its header: {}",
+            left_out.join(", ")
+        ));
+    }
     sink.progress(bytes, bytes);
     Ok(FileSummary {
         file_hash,

@@ -227,6 +227,7 @@ fn folders_are_walked_for_dumps_and_mappings() {
     for name in [
         "b/tests.csv",
         "a.csv.gz",
+        "can.log",
         "truth.csv",
         ".hidden.csv",
         ".git/x.csv",
@@ -247,7 +248,7 @@ fn folders_are_walked_for_dumps_and_mappings() {
             })
             .collect()
     };
-    assert_eq!(names(&found.dumps), ["a.csv.gz", "b/tests.csv"]);
+    assert_eq!(names(&found.dumps), ["a.csv.gz", "b/tests.csv", "can.log"]);
     assert_eq!(names(&found.mappings), ["mappings/m.toml"]);
     let error = find_files(&[folder.path().join("gone")]).unwrap_err();
     assert!(
