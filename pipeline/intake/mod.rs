@@ -56,7 +56,10 @@ mod workbook;
 pub use container::file_hash;
 pub use dump::DumpKind;
 pub use error::{IntakeError, MappingError};
-pub use explain::{ColumnExplanation, ColumnUse, Explanation, ReasonCount, Recognised, TableExplanation, explain_file};
+pub use explain::{
+    ColumnExplanation, ColumnUse, Explanation, ReasonCount, Recognised, TableExplanation,
+    explain_file,
+};
 pub use find::{Found, find_files};
 pub use mapping::{Mapping, Mappings};
 pub use read::{FileSummary, PartSummary, QuarantinedRow, Sink, SinkError, read_file};
