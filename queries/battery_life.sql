@@ -1,10 +1,15 @@
 -- One row is a battery: when it went in, when it came under observation, when and how it ended.
--- Reads installs, calls, tests and the register. THE definition of a battery failure stands here: a
--- no-start, jump start or tow put down to the 12 V supply that is followed by a replacement within
--- $trouble_days (or for which that time is not over yet), or a replacement on a complaint put down
--- to the supply after a test that found the battery worn or failed. The failure day is the first
--- such call, else the replacement. A replacement without that is preventive: a competing end, not a
--- survival. Entry is late (left truncation) where the battery was in before work orders were kept.
+-- Reads installs, calls, tests and the register. THE definition of a battery failure stands here. A
+-- battery has failed when
+--   (1) a no-start, jump start or tow was put down to the 12 V supply and the battery was replaced
+--       within $trouble_days of it; or that time is not over yet and no battery of the vehicle has been
+--       replaced since; or
+--   (2) it was replaced on a complaint put down to the supply, unless a test in the $same_trouble_days
+--       before found it fit. (A dead battery often reads as discharged, or is not tested at all, so
+--       asking for the verdict worn or failed would miss one failure in three.)
+-- The failure day is the first such call, else the replacement. A replacement without that is
+-- preventive: a competing end, not a survival. Entry is late (left truncation) where the battery was
+-- in before work orders were kept.
 WITH observed_from AS (
     SELECT v.depot, COALESCE($observation_start, MIN(CAST(w.opened_at AS DATE))) AS observed_from
     FROM fleet_vehicle v JOIN work_order w ON w.vin = v.vin
@@ -19,6 +24,7 @@ spans AS (
     FROM battery_install
     WINDOW one_place AS (PARTITION BY vin, position ORDER BY installed_on, evidence)
 ),
+last_change AS (SELECT vin, MAX(installed_on) AS changed_on FROM battery_install GROUP BY vin),
 calls AS (
     SELECT s.vin, s.position, s.battery_no, MIN(c.called_on) AS called_on
     FROM spans s
@@ -26,28 +32,27 @@ calls AS (
      AND c.called_on >= s.installed_on
      AND (s.replaced_on IS NULL OR c.called_on <= s.replaced_on)
      AND days_between(c.called_on, COALESCE(s.replaced_on, $as_of)) <= $trouble_days
-    WHERE s.replaced_on IS NOT NULL OR days_between(c.called_on, $as_of) <= $trouble_days
+    JOIN last_change n ON n.vin = s.vin AND (s.replaced_on IS NOT NULL OR n.changed_on <= c.called_on)
     GROUP BY s.vin, s.position, s.battery_no
 ),
-found_bad AS (
-    SELECT s.vin, s.position, s.battery_no, TRUE AS found_bad
+found_fit AS (
+    SELECT DISTINCT s.vin, s.position, s.battery_no
     FROM spans s
-    JOIN test_verdict t ON t.vin = s.vin AND t.position = s.position
-     AND t.verdict IN ('worn', 'failed')
-     AND days_between(t.tested_on, s.replaced_on) BETWEEN 0 AND $same_trouble_days
+    JOIN test_verdict t ON t.vin = s.vin AND t.position = s.position AND t.verdict = 'fit'
+     -- a test on the day itself may be of the new battery
+     AND days_between(t.tested_on, s.replaced_on) BETWEEN 1 AND $same_trouble_days
     WHERE s.replaced_on_complaint
-    GROUP BY s.vin, s.position, s.battery_no
 ),
 ended AS (
     SELECT s.*, v.depot, v.make, v.model, v.model_year, v.powertrain, v.chemistry, v.battery_group,
            v.rating_value, v.rating_standard, v.unit_no, v.left_fleet_date,
-           COALESCE(c.called_on, CASE WHEN b.found_bad THEN s.replaced_on END) AS failed_on,
+           COALESCE(c.called_on, CASE WHEN s.replaced_on_complaint AND b.vin IS NULL THEN s.replaced_on END) AS failed_on,
            GREATEST(s.installed_on, o.observed_from, COALESCE(v.joined_fleet_date, s.installed_on)) AS entered_on
     FROM spans s
     JOIN fleet_vehicle v ON v.vin = s.vin
     LEFT JOIN observed_from o ON o.depot = v.depot
     LEFT JOIN calls c ON c.vin = s.vin AND c.position = s.position AND c.battery_no = s.battery_no
-    LEFT JOIN found_bad b ON b.vin = s.vin AND b.position = s.position AND b.battery_no = s.battery_no
+    LEFT JOIN found_fit b ON b.vin = s.vin AND b.position = s.position AND b.battery_no = s.battery_no
 )
 SELECT vin, position, battery_no, unit_no, depot, make, model, model_year, powertrain, chemistry,
        battery_group, rating_value, rating_standard, source, installed_on, evidence,

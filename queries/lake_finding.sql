@@ -1,5 +1,5 @@
 -- One row is something to look at in the lake: what, in which table, how often, with one example.
--- Reads the raw tables whole. Quarantined rows count by reason; the others are facts that are each
+-- Reads the raw tables whole. Quarantined rows count by the class of their reason; the others are facts that are each
 -- well formed but do not fit together.
 WITH findings AS (
     SELECT 'the same fact twice' AS finding, 'battery_test' AS table_name, vin AS example
@@ -42,7 +42,7 @@ WITH findings AS (
     FROM (SELECT DISTINCT depot FROM lake.vehicle) v
     LEFT ANTI JOIN lake.depot_weather w ON w.depot = v.depot
     UNION ALL
-    SELECT reason, 'quarantine', file || ' line ' || CAST(line AS VARCHAR) FROM lake.quarantine
+    SELECT split_part(reason, ':', 1), 'quarantine', file || ' line ' || CAST(line AS VARCHAR) FROM lake.quarantine
 )
 SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example
 FROM findings

@@ -30,5 +30,21 @@ queued AS (
 )
 SELECT * EXCEPT (wanted, place_in_depot),
        CASE WHEN wanted = 'this week' AND place_in_depot > $bays_per_week THEN 'next service'
-            ELSE wanted END AS action
+            ELSE wanted END AS action,
+       age_days <= $warranty_months * 30.4375 AND evidence <> 'first day on the road' AS under_warranty,
+       'age-and-last-test-1' AS model_version,
+       CONCAT_WS('; ',
+           CASE WHEN failed_on IS NOT NULL
+                THEN 'failed on ' || CAST(failed_on AS VARCHAR) || ' and no replacement is on record' END,
+           CASE WHEN uncertainty_days > 60
+                THEN 'about ' || CAST(ROUND(age_days / 365.25, 1) AS VARCHAR) || ' years old (install day not on record)'
+                ELSE CAST(ROUND(age_days / 365.25, 1) AS VARCHAR) || ' years old' END,
+           CASE WHEN tested_on IS NULL THEN 'never tested'
+                WHEN health IS NULL THEN verdict || ' at the last test ' || CAST(tested_on AS VARCHAR)
+                ELSE CAST(CAST(ROUND(100 * health) AS BIGINT) AS VARCHAR) || ' % of rated cranking at the last test '
+                     || CAST(tested_on AS VARCHAR) END,
+           CASE WHEN supply_floods > 0
+                THEN 'supply floods in 13 weeks: ' || CAST(supply_floods AS VARCHAR) || ', the last on '
+                     || CAST(last_flood_on AS VARCHAR) END
+       ) AS reasons
 FROM queued

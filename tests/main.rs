@@ -1,5 +1,7 @@
 //! Every integration test, linked once.
 
+/// Whole commands as a user meets them.
+mod command;
 /// House rules kept by reading the sources.
 mod house;
 /// Dumps of any make, read into rows or quarantined.

@@ -107,10 +107,11 @@ struct LakeArgs {
 }
 
 impl LakeArgs {
-    async fn open(&self) -> anyhow::Result<(Lake, Analysis)> {
+    async fn open(&self, now: DateTime<Utc>) -> anyhow::Result<(Lake, Analysis)> {
         let lake = Lake::open(&self.lake).await?;
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
-        let analysis = Analysis::new(&lake, self.as_of, settings, self.queries.as_deref()).await?;
+        let queries = self.queries.as_deref();
+        let analysis = Analysis::new(&lake, self.as_of, now.date_naive(), settings, queries).await?;
         Ok((lake, analysis))
     }
 }
@@ -144,8 +145,8 @@ pub fn run() -> ExitCode {
         match cli.command {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
-            Command::Sql(command) => command.run().await,
-            Command::Check(command) => command.run().await,
+            Command::Sql(command) => command.run(now).await,
+            Command::Check(command) => command.run(now).await,
             Command::Synthesize(command) => command.run(),
         }
     });

@@ -27,7 +27,8 @@ pub struct Weekly {
 
 impl Weekly {
     pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
-        let (mut lake, analysis) = self.lake.open().await?;
+        let (mut lake, analysis) = self.lake.open(now).await?;
+        analysis.newest_fact()?;
         if analysis.as_of() > now.date_naive() {
             anyhow::bail!(
                 "{} is in the future: a report looks back from a day that is over",

@@ -195,8 +195,7 @@ impl Reading<'_> {
         now: DateTime<Utc>,
         sink: &mut dyn Sink,
     ) -> Result<PartSummary, IntakeError> {
-        let mut records =
-            source.records(&self.plan.mapping.layout, self.plan.mapping.marks.decimal)?;
+        let mut records = source.records(&self.plan.mapping)?;
         let reader = RowReader::new(self.plan, now);
         let Some(mut outlet) = Outlet::new(self.plan) else {
             let evidence = format!("is of kind {}, which has no table", self.plan.kind().name());

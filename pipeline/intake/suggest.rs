@@ -15,7 +15,7 @@ use chrono::NaiveTime;
 use super::container::{failed, visit_parts};
 use super::dump::DumpKind;
 use super::error::IntakeError;
-use super::mapping::Layout;
+use super::mapping::{Layout, Mapping};
 use super::meaning::{Meaning, meaning};
 use super::moment::Formats;
 use super::names::likely_field;
@@ -86,7 +86,7 @@ fn suggest(source: Source<'_>) -> std::io::Result<String> {
         })
         .collect();
     let mut records = source
-        .records(&layout, '.')
+        .records(&Mapping::new("", DumpKind::Vehicle))
         .map_err(std::io::Error::other)?;
     let mut record = Record::default();
     for _ in 0..ROWS {

@@ -70,6 +70,16 @@ proptest! {
     }
 
     #[test]
+    fn any_log(lines in prop::collection::vec(prop::sample::select(vec![
+        "7E8 10 14 49 02 01 37 5A 56", "7E8 21 34 43 31 41 30 30 53", "7E8 22 30", "7E803430105", "43 FF 05", "59 02", "59 02 FF 01",
+        "41 01", "41 42 00", "# vin: x", "#", "# bus: older", "(1.5) c 18FECAFF#00", "(-1e308) c 18EBFF00#01FFFFFFFFFFFFFF",
+        "(1e18) c 18ECFF00#20FFFF02FFCAFE00", "(nan) c 7E8#02430", "(5) c 7E8##3064301056200", "18DAF11006", "18DBF1", "> 03", "<", "7F 03 78",
+        "(1) c 18ECFF00#20090002FFCAFE00", "(1) c 18EBFF00#0100FFA800120101", "(1) c 18EBFF00#0202", "7E8 00", "7E8", "F" ,
+    ]), 0..40)) {
+        survives("scan.log", format!("7E8 04 43 01 05 62\n{}\n", lines.join("\n")).as_bytes());
+    }
+
+    #[test]
     fn any_mapping(toml in "(kind|columns|words|field|unit|format|constants|vehicle|'| |=|\\[|\\]|\\.|\n|x){0,60}") {
         let mut mappings = voltwane::intake::Mappings::builtin();
         if let Err(error) = mappings.add_toml(std::path::Path::new("m.toml"), &toml) {
