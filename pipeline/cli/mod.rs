@@ -5,16 +5,19 @@
 
 mod check;
 mod load;
+mod report_args;
 mod sql;
 mod synthesize;
-
 mod weekly;
 
+use std::io::IsTerminal;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use indicatif::ProgressBar;
 
 use crate::analysis::Analysis;
 use crate::analysis::settings::Settings;
@@ -116,6 +119,16 @@ impl LakeArgs {
     }
 }
 
+/// Says on stderr what is being worked on; not where stderr is no terminal.
+fn spinner() -> ProgressBar {
+    if !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let spinner = ProgressBar::new_spinner();
+    spinner.enable_steady_tick(Duration::from_millis(120));
+    spinner
+}
+
 /// Runs the command that was typed.
 pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
@@ -179,6 +192,7 @@ fn start_log(form: LogForm) {
     let filter = EnvFilter::try_from_env("VOLTWANE_LOG").unwrap_or_else(|_| EnvFilter::new("warn"));
     let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
+        .with_ansi(std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none())
         .with_writer(std::io::stderr);
     match form {
         LogForm::Text => log.without_time().with_target(false).init(),
