@@ -17,6 +17,7 @@ use super::moment::Formats;
 use super::number::Marks;
 use super::report_text::ReportPattern;
 use super::words::{self, ShopWords};
+use crate::trade::date_code::DatePattern;
 
 /// One shop's way to export one kind of dump.
 #[derive(Debug, Clone)]
@@ -41,6 +42,8 @@ pub struct Mapping {
     pub columns: Vec<ColumnRule>,
     pub words: BTreeMap<&'static str, ShopWords>,
     pub form: TextForm,
+    /// How the date codes on batteries are written, where it is not by month letter and year digit.
+    pub date_code: Option<DatePattern>,
 }
 
 /// What a text is to a mapping.
@@ -97,6 +100,7 @@ impl Mapping {
             columns: Vec::new(),
             words: BTreeMap::new(),
             form: TextForm::Table,
+            date_code: None,
         }
     }
 

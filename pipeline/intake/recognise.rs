@@ -7,6 +7,7 @@
 
 use std::sync::Arc;
 
+use super::container::HEAD_BYTES;
 use super::dump::DumpKind;
 use super::error::IntakeError;
 use super::fault::quoted;
@@ -66,7 +67,12 @@ pub fn recognise(
         }),
         (Some((_, mapping)), None) => Ok(Arc::clone(mapping)),
         (None, _) => {
-            let header = header_by(&Layout::default()).unwrap_or_default();
+            let Some(header) = header_by(&Layout::default()) else {
+                return Err(IntakeError::NoHeader {
+                    file: file.to_owned(),
+                    bytes: HEAD_BYTES,
+                });
+            };
             by_own_names(&header)
                 .map(Arc::new)
                 .ok_or_else(|| IntakeError::UnknownKind {

@@ -143,3 +143,74 @@ impl Hidden {
         health(self.first_health, self.wear)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn worn(wear: f64) -> Hidden {
+        Hidden {
+            chemistry: Chemistry::Agm,
+            frailty: 1.0,
+            first_health: 1.05,
+            wear,
+            charge: 0.9,
+        }
+    }
+
+    /// The stated rule: the half that is corrosion doubles every 10 C, the other half stands still.
+    #[test]
+    fn corrosion_doubles_every_ten_degrees() {
+        assert_eq!(ageing_speed(25.0), 1.0);
+        for temperature_c in [-10.0, 5.0, 25.0, 40.0] {
+            let ratio =
+                (ageing_speed(temperature_c + 10.0) - 0.5) / (ageing_speed(temperature_c) - 0.5);
+            assert!((ratio - 2.0).abs() < 1e-12, "{ratio} at {temperature_c}");
+        }
+    }
+
+    /// 52 weeks a year at 25 C for the rated life use it up.
+    #[test]
+    fn a_rated_life_at_25_degrees_is_a_wear_of_one() {
+        let life_years = rated_life_years(Chemistry::Efb);
+        let weeks = life_years * 365.25 / 7.0;
+        assert!(
+            (weeks * weekly_wear(life_years, ageing_speed(25.0), 0.0, 1.0) - 1.0).abs() < 1e-12
+        );
+    }
+
+    #[test]
+    fn mild_weather_puts_no_strain_on_a_battery_and_extremes_at_most_two_and_a_half() {
+        assert_eq!(strain(-5.0, 33.0), 1.0);
+        assert!(strain(-20.0, 0.0) > 1.5 && strain(10.0, 43.0) > 1.4);
+        assert_eq!(strain(-60.0, 60.0), 2.5);
+    }
+
+    /// Without further wear the chance is one minus the product of the weeks' survivals.
+    #[test]
+    fn the_chance_adds_up_the_weeks() {
+        let new = Hidden {
+            chemistry: Chemistry::Lithium,
+            ..worn(0.8)
+        };
+        let weeks = 8;
+        let chance = chance_of_failing(&new, 0.0, 0.0, std::iter::repeat_n((0.0, 1.0), weeks));
+        let expected = 1.0 - (-(weeks as f64) * weekly_hazard(0.8, 1.0)).exp();
+        assert!(
+            (chance - expected).abs() < 1e-12,
+            "{chance} against {expected}"
+        );
+    }
+
+    #[test]
+    fn chance_and_signs_rise_and_health_falls_with_wear() {
+        let chance =
+            |wear| chance_of_failing(&worn(wear), 1.0, 0.1, std::iter::repeat_n((1.0, 1.0), 8));
+        for (less, more) in [(0.0, 0.3), (0.3, 0.8), (0.8, 1.4)] {
+            assert!(chance(less) < chance(more));
+            assert!(small_sag_chance(less, 1.0) < small_sag_chance(more, 1.0));
+            assert!(large_sag_chance(less, 1.0) < large_sag_chance(more, 1.0));
+            assert!(worn(less).health() > worn(more).health());
+        }
+    }
+}

@@ -22,7 +22,7 @@ fn every_cause_of_floods_occurs_even_in_the_demo() {
     for fleet in [&DEMO, &LARGE] {
         let causes: BTreeSet<String> = fleet
             .truth("flood")
-            .into_iter()
+            .iter()
             .map(|row| row["what"].clone())
             .collect();
         let all = [

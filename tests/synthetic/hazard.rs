@@ -83,10 +83,10 @@ fn the_true_chances_add_up_to_the_failures() {
         let ahead = (last_day() - day(&row["ended"])).num_days();
         // Every eighth week, so that no failure counts twice.
         if ahead >= 56 && ahead % 56 == 0 {
-            let chance = number(&row, "chance");
+            let chance = number(row, "chance");
             expected += chance;
             variance += chance * (1.0 - chance);
-            happened += f64::from(u8::from(fails_within(&row, &failures, 56)));
+            happened += f64::from(u8::from(fails_within(row, &failures, 56)));
         }
     }
     assert!(happened > 100.0, "{happened} failures");
