@@ -114,7 +114,8 @@ impl LakeArgs {
         let lake = Lake::open(&self.lake).await?;
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
         let queries = self.queries.as_deref();
-        let analysis = Analysis::new(&lake, self.as_of, now.date_naive(), settings, queries).await?;
+        let analysis =
+            Analysis::new(&lake, self.as_of, now.date_naive(), settings, queries).await?;
         Ok((lake, analysis))
     }
 }

@@ -38,11 +38,7 @@ pub fn per_cent_limits(lower: f64, upper: f64) -> String {
         return "not known".to_owned();
     }
     let digits = usize::from(upper < 0.0995);
-    format!(
-        "{:.digits$}–{:.digits$} %",
-        lower * 100.0,
-        upper * 100.0
-    )
+    format!("{:.digits$}–{:.digits$} %", lower * 100.0, upper * 100.0)
 }
 
 /// Digits in groups of three.
@@ -112,10 +108,12 @@ pub fn markdown(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     let mut after: Option<char> = None;
     let mut only_digits = true;
-    for letter in text.chars() {
+    let mut letters = text.chars().peekable();
+    while let Some(letter) = letters.next() {
+        let before_space = letters.peek().is_none_or(|next| next.is_whitespace());
         let opens_a_list = match letter {
             '-' | '+' | '=' => after.is_none(),
-            '.' | ')' => after.is_some() && only_digits,
+            '.' | ')' => after.is_some() && only_digits && before_space,
             _ => false,
         };
         let makes_a_link = match letter {

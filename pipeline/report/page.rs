@@ -203,7 +203,11 @@ fn format_table<'a>(
         }
     };
     let words = escaped(&words);
-    let kind = if columns > NARROW_COLUMNS { "cards" } else { "plain" };
+    let kind = if columns > NARROW_COLUMNS {
+        "cards"
+    } else {
+        "plain"
+    };
     write!(
         context,
         "<div class=\"table\" role=\"group\" aria-label=\"{words}\" tabindex=\"0\">\n<table class=\"{kind}\">\n<caption{class}>{words}</caption>\n"
@@ -284,7 +288,7 @@ fn format_text(context: &mut Context<'_, '_, State<'_>>, text: &str) -> std::fmt
     while let Some(at) = rest.find(is_block) {
         let (before, from) = rest.split_at(at);
         let end = from.find(|letter| !is_block(letter)).unwrap_or(from.len());
-        format_words(context, before)?;
+        context.write_str(&escaped(before))?;
         write!(
             context,
             "<span class=\"spark\" aria-hidden=\"true\">{}</span>",
@@ -292,12 +296,7 @@ fn format_text(context: &mut Context<'_, '_, State<'_>>, text: &str) -> std::fmt
         )?;
         rest = &from[end..];
     }
-    format_words(context, rest)
-}
-
-/// Words; a per cent sign stays with its number.
-fn format_words(context: &mut Context<'_, '_, State<'_>>, text: &str) -> std::fmt::Result {
-    context.escape(&text.replace(" %", "\u{a0}%"))
+    context.write_str(&escaped(rest))
 }
 
 /// One emphasised sentence right before a table.
@@ -335,10 +334,10 @@ fn text_of<'a>(node: &'a AstNode<'a>) -> String {
     text
 }
 
-/// Text as HTML takes it, in an attribute too.
+/// Text as HTML takes it, in an attribute too; a per cent sign stays with its number.
 fn escaped(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     // Writing into a String cannot fail.
-    let _ = comrak::html::escape(&mut safe, text);
+    let _ = comrak::html::escape(&mut safe, &text.replace(" %", "\u{a0}%"));
     safe
 }

@@ -192,9 +192,7 @@ pub fn workbook(title: &str, as_of: NaiveDate, sheets: &[Sheet]) -> Result<Vec<u
         let page = workbook.add_worksheet();
         fill(page, sheet).map_err(failed(&sheet.name))?;
     }
-    workbook
-        .save_to_buffer()
-        .map_err(failed("workbook"))
+    workbook.save_to_buffer().map_err(failed("workbook"))
 }
 
 fn excel_day(day: NaiveDate) -> Result<ExcelDateTime, XlsxError> {

@@ -25,7 +25,11 @@ pub struct Templates {
 impl Templates {
     /// The shipped templates, those of the reader's folder before them.
     pub fn new(manner: &Manner) -> Result<Self, ReportError> {
-        if let Some(folder) = manner.templates.as_deref().filter(|folder| !folder.is_dir()) {
+        if let Some(folder) = manner
+            .templates
+            .as_deref()
+            .filter(|folder| !folder.is_dir())
+        {
             return Err(ReportError::NoTemplates(folder.to_owned()));
         }
         let mut environment = Environment::new();
@@ -68,7 +72,10 @@ fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::
     if name.contains(['/', '\\']) || name.contains("..") {
         return Ok(None);
     }
-    if let Some(path) = own.map(|folder| folder.join(name)).filter(|path| path.is_file()) {
+    if let Some(path) = own
+        .map(|folder| folder.join(name))
+        .filter(|path| path.is_file())
+    {
         return std::fs::read_to_string(&path).map(Some).map_err(|error| {
             minijinja::Error::new(
                 ErrorKind::InvalidOperation,
@@ -84,7 +91,11 @@ fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::
 }
 
 /// Prints one value: missing ones in words, text made safe where the template is Markdown.
-fn print(out: &mut Output<'_>, state: &State<'_, '_>, value: &Value) -> Result<(), minijinja::Error> {
+fn print(
+    out: &mut Output<'_>,
+    state: &State<'_, '_>,
+    value: &Value,
+) -> Result<(), minijinja::Error> {
     if matches!(value.kind(), ValueKind::None) {
         out.write_str("not known")?;
         return Ok(());
@@ -117,10 +128,16 @@ fn add_filters(environment: &mut Environment<'static>, manner: &Manner) {
     environment.add_filter("chance", over_numbers(cells::chance));
     environment.add_filter("per_cent", over_numbers(cells::per_cent));
     environment.add_filter("age", over_numbers(cells::age));
-    environment.add_filter("years", over_numbers(|days| format!("{:.1}", days / 365.25)));
-    environment.add_filter("digits", |value: Value, digits: usize| match value.is_none() {
-        true => Ok(value),
-        false => f64::try_from(value).map(|number| Value::from(format!("{number:.digits$}"))),
+    environment.add_filter(
+        "years",
+        over_numbers(|days| format!("{:.1}", days / 365.25)),
+    );
+    environment.add_filter("digits", |value: Value, digits: usize| {
+        match value.is_none() {
+            true => Ok(value),
+            false => f64::try_from(value)
+                .map(|number| Value::from_safe_string(format!("{number:.digits$}"))),
+        }
     });
     let currency = manner.currency.clone();
     environment.add_filter(
@@ -143,7 +160,8 @@ fn add_filters(environment: &mut Environment<'static>, manner: &Manner) {
     });
 }
 
-/// No more than one empty line at a stretch, none at the end, no spaces at a line's end.
+/// No more than one empty line at a stretch, none at the end, no spaces at a line's end, one space in
+/// an empty cell.
 fn tidy(text: &str) -> String {
     let mut tidied = String::with_capacity(text.len());
     let mut empty = true;
@@ -152,7 +170,10 @@ fn tidy(text: &str) -> String {
             continue;
         }
         empty = line.is_empty();
-        tidied.push_str(line);
+        match line.starts_with("| ") {
+            true => tidied.push_str(&line.replace("|  |", "| |").replace("|  |", "| |")),
+            false => tidied.push_str(line),
+        }
         tidied.push('\n');
     }
     while tidied.ends_with("\n\n") {

@@ -143,8 +143,7 @@ impl Frame {
     fn draw(&mut self) {
         let (x_axis, left, right) = self.x.clone();
         let (y_axis, bottom, _) = self.y.clone();
-        self.svg
-            .text((2.0, 16.0), Anchor::Start, "", &y_axis.label);
+        self.svg.text((2.0, 16.0), Anchor::Start, "", &y_axis.label);
         for (tick, written) in &y_axis.ticks {
             let y = self.y(*tick);
             self.svg.line((left, y), (right, y), "grid");
@@ -166,12 +165,8 @@ impl Frame {
             }
         }
         let middle = (left + right) / 2.0;
-        self.svg.text(
-            (middle, bottom + 40.0),
-            Anchor::Middle,
-            "",
-            &x_axis.label,
-        );
+        self.svg
+            .text((middle, bottom + 40.0), Anchor::Middle, "", &x_axis.label);
     }
 
     /// Where a value lies from left to right, kept inside the axes.

@@ -65,7 +65,12 @@ pub fn funnel(
     let mut outside = Vec::new();
     for point in points {
         let at = frame.at(point.cases, point.share);
-        let note = format!("{}: {:.1} % of {:.0}", point.name, point.share * 100.0, point.cases);
+        let note = format!(
+            "{}: {:.1} % of {:.0}",
+            point.name,
+            point.share * 100.0,
+            point.cases
+        );
         let class = if point.outside { "dot" } else { "ring" };
         frame.svg.circle(at, 5.0, class, &note);
         if point.outside {

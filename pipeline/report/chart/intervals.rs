@@ -19,7 +19,12 @@ const WIDTH: f64 = 520.0;
 /// Draws the groups in their order; `overall` is a level to hold them against. None without groups.
 /// Limits beyond four times the largest figure are cut at the edge, so that one thin group does not
 /// flatten the others.
-pub fn intervals(name: &str, label: &str, overall: Option<f64>, groups: &[Interval]) -> Option<Chart> {
+pub fn intervals(
+    name: &str,
+    label: &str,
+    overall: Option<f64>,
+    groups: &[Interval],
+) -> Option<Chart> {
     groups.first()?;
     let largest = groups.iter().map(|group| group.value).fold(0.0, f64::max);
     let high = groups

@@ -43,9 +43,8 @@ impl Chart {
 
     /// As a file of its own: with its style and a ground to stand on.
     pub fn file(&self) -> String {
-        let inside = format!(
-            "<style>{CSS}</style><rect class=\"paper\" width=\"100%\" height=\"100%\"/>"
-        );
+        let inside =
+            format!("<style>{CSS}</style><rect class=\"paper\" width=\"100%\" height=\"100%\"/>");
         match self.svg.find('>') {
             Some(at) => format!("{}{inside}{}\n", &self.svg[..=at], &self.svg[at + 1..]),
             None => self.svg.clone(),

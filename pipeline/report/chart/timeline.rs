@@ -71,7 +71,12 @@ pub fn timeline(name: &str, first: NaiveDate, last: NaiveDate, lanes: &[Lane]) -
         svg.text((left - 8.0, y + 4.5), Anchor::End, "", &words);
         for span in &lane.spans {
             let (from, to) = (x(day_number(span.first)), x(day_number(span.last)));
-            svg.rect((from, y - 8.0), ((to - from).max(2.0), 16.0), "bar", &span.note);
+            svg.rect(
+                (from, y - 8.0),
+                ((to - from).max(2.0), 16.0),
+                "bar",
+                &span.note,
+            );
         }
         for mark in &lane.marks {
             let class = if mark.weighty { "dot" } else { "ring" };

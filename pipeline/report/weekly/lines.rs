@@ -170,10 +170,12 @@ pub struct OrderLine {
 pub fn to_order(picks: &[Pick]) -> Vec<OrderLine> {
     let mut kinds: BTreeMap<(String, Option<String>), (i64, Vec<String>)> = BTreeMap::new();
     for pick in picks {
-        let rating = pick.minimum_rating.map(|value| match &pick.rating_standard {
-            Some(standard) => format!("{value:.0} A {standard}"),
-            None => format!("{value:.0} A, standard not known"),
-        });
+        let rating = pick
+            .minimum_rating
+            .map(|value| match &pick.rating_standard {
+                Some(standard) => format!("{value:.0} A {standard}"),
+                None => format!("{value:.0} A, standard not known"),
+            });
         let entry = kinds.entry((kind(pick), rating)).or_default();
         entry.0 += pick.batteries;
         entry.1.push(format!("{} {}", pick.depot, pick.batteries));
@@ -190,9 +192,7 @@ pub fn to_order(picks: &[Pick]) -> Vec<OrderLine> {
             }
         })
         .collect();
-    lines.sort_by(|a, b| {
-        (b.batteries, &a.kind, &a.rating).cmp(&(a.batteries, &b.kind, &b.rating))
-    });
+    lines.sort_by(|a, b| (b.batteries, &a.kind, &a.rating).cmp(&(a.batteries, &b.kind, &b.rating)));
     lines
 }
 

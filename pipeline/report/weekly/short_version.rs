@@ -69,8 +69,8 @@ fn replace(facts: &Facts<'_>) -> String {
     );
     if failed > 0 {
         text.push_str(&format!(
-            " {} of them failed already and stand without a new battery on record.",
-            failed
+            " {failed} of them {} failed already with no new battery on record.",
+            if failed == 1 { "has" } else { "have" }
         ));
     }
     text
@@ -114,8 +114,11 @@ fn tests(facts: &Facts<'_>) -> String {
 }
 
 fn floods(facts: &Facts<'_>) -> String {
-    let vehicles: std::collections::BTreeSet<&str> =
-        facts.floods.iter().map(|flood| flood.vin.as_str()).collect();
+    let vehicles: std::collections::BTreeSet<&str> = facts
+        .floods
+        .iter()
+        .map(|flood| flood.vin.as_str())
+        .collect();
     let supply = facts
         .floods
         .iter()
@@ -124,10 +127,9 @@ fn floods(facts: &Facts<'_>) -> String {
     let mut text = match vehicles.len() {
         0 => "No vehicle had a flood of codes in the last 7 days.".to_owned(),
         vehicles => format!(
-            "{} had a flood of codes in the last 7 days; {supply} of {} {} put down to the 12 V supply.",
+            "{} had a flood of codes in the last 7 days; put down to the 12 V supply: {supply} of {}.",
             counted(vehicles, "vehicle", "vehicles"),
             counted(facts.floods.len(), "flood", "floods"),
-            if supply == 1 { "is" } else { "are" },
         ),
     };
     match facts.recoveries.first() {
@@ -139,9 +141,7 @@ fn floods(facts: &Facts<'_>) -> String {
                 several => format!("{several} recoveries stand"),
             },
             counted(oldest.days_standing.max(0) as usize, "day", "days"),
-            facts
-                .manner
-                .vehicle(oldest.unit_no.as_deref(), &oldest.vin),
+            facts.manner.vehicle(oldest.unit_no.as_deref(), &oldest.vin),
         )),
     }
     text

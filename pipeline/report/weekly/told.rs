@@ -5,8 +5,8 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray};
 use arrow::datatypes::Date32Type;
 
-use super::views::RiskRow;
 use super::ReportError;
+use super::views::RiskRow;
 use crate::analysis::Analysis;
 use crate::lake::append::Append;
 use crate::lake::tables::table;
