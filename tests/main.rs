@@ -12,6 +12,8 @@ mod intake;
 mod published;
 /// Estimators held against published values.
 mod statistics;
+/// The invented fleet and its truth.
+mod synthetic;
 /// The trade's standards held against their published texts.
 mod trade;
 /// A temporary place with the program and what it wrote.

@@ -61,6 +61,8 @@ pub struct Run {
     pub trouble_days: i64,
     /// Work within this many days of another is about the same trouble.
     pub same_trouble_days: i64,
+    /// A depot of which nothing was heard for longer than this is silent.
+    pub silent_days: i64,
     /// Currency symbol in reports.
     pub currency: String,
 }
@@ -72,6 +74,7 @@ impl Default for Run {
             observation_start: None,
             trouble_days: 60,
             same_trouble_days: 14,
+            silent_days: 14,
             currency: "$".to_owned(),
         }
     }

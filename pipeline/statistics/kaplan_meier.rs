@@ -67,7 +67,8 @@ pub struct RestrictedMean {
 /// `S^2 sum d/(n(n-d))` and limits `S^exp(-+z se)` on the log(-log) scale (Kalbfleisch and
 /// Prentice 1980). With late entry the first risk sets can be so small that failures empty one of
 /// them, which would hold the curve at 0 for good although older lives follow. The curve then
-/// starts anew as survival given that age: see `given_age`. Across ages at which nothing is at
+/// starts anew as survival given that age: see `given_age`. Where more failures lie before such an
+/// age than after it, the curve ends there at 0 instead, as it would with nobody older. Across ages at which nothing is at
 /// risk the curve stays level.
 pub fn kaplan_meier(lives: &[Life], confidence: f64) -> Result<SurvivalCurve, InputError> {
     kaplan_meier_given(lives, 0.0, confidence)
@@ -90,6 +91,7 @@ pub fn kaplan_meier_given(
     };
     let followed = lives.iter().filter(|life| life.exit > given_age);
     let failures = followed.clone().filter(|life| life.event);
+    let all = failures.clone().count();
     let index = AgeIndex::new(failures.map(|life| life.exit));
     let mut curve = SurvivalCurve {
         steps: Vec::with_capacity(index.ages.len()),
@@ -103,13 +105,17 @@ pub fn kaplan_meier_given(
     let mut running = Running::default();
     for set in index.risk_sets(followed.map(|l| (l.entry.max(given_age), l.exit, l.event))) {
         curve.events += set.events;
-        if set.emptied_early {
+        let emptied = set.emptied_early;
+        if emptied && 2 * curve.events <= all {
             curve.steps.clear();
             curve.given_age = set.age;
             curve.earlier_events += std::mem::take(&mut curve.events);
             running = Running::default();
         } else {
             curve.steps.push(running.step(set, z));
+            if emptied {
+                break;
+            }
         }
     }
     Ok(curve)
