@@ -4,6 +4,7 @@
 //! read, something `check` found), 2 could not run. Results go to stdout, everything else to stderr.
 
 mod check;
+mod comebacks;
 mod load;
 mod report_args;
 mod sql;
@@ -81,6 +82,8 @@ enum Command {
     Load(load::Load),
     /// Write the weekly risk report
     Weekly(weekly::Weekly),
+    /// Write the comebacks report
+    Comebacks(comebacks::Comebacks),
     /// Ask the lake in SQL
     Sql(sql::Sql),
     /// Look for what is wrong in a lake
@@ -159,6 +162,7 @@ pub fn run() -> ExitCode {
         match cli.command {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
+            Command::Comebacks(command) => command.run(now).await,
             Command::Sql(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
             Command::Synthesize(command) => command.run(),
