@@ -2,6 +2,8 @@
 
 /// Whole commands as a user meets them.
 mod command;
+/// Floods, latched codes and recoveries, held against the truth of invented fleets.
+mod floods;
 /// House rules kept by reading the sources.
 mod house;
 /// Dumps of any make, read into rows or quarantined.

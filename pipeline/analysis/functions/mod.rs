@@ -4,9 +4,12 @@
 //! functions look at their row alone. So a query that uses them can run anywhere.
 
 mod collect;
+mod counts;
 mod days;
 mod life;
 mod rate;
+mod recovery;
+mod shares;
 mod slope;
 mod trade_rules;
 
@@ -30,6 +33,7 @@ pub fn aggregates() -> Vec<Documented<AggregateUDF>> {
         life::weibull_life(),
         life::survival_steps(),
         slope::robust_slope(),
+        counts::count_law(),
     ]
 }
 
@@ -44,6 +48,12 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
         days::iso_week(),
         rate::rate_limits(),
         life::weibull_chance(),
+        counts::count_tail(),
+        shares::share_limits(),
+        shares::exact_share_limits(),
+        shares::share_tail(),
+        shares::funnel_place(),
+        recovery::recovery_cases(),
     ]
 }
 
