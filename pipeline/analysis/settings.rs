@@ -45,6 +45,7 @@ pub struct Settings {
     pub comeback: Comeback,
     pub cost: Cost,
     pub plan: Plan,
+    pub screen: Screen,
 }
 
 /// What a run looks at.
@@ -239,6 +240,44 @@ impl Default for Plan {
 pub struct DepotPlan {
     pub bays_per_week: Option<i64>,
     pub budget_per_week: Option<f64>,
+}
+
+/// What a vehicle for sale is held against. The costs are round figures to be edited, no source.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Screen {
+    /// Codes were cleared shortly before a scan that counts at most so many warm-ups since. Common
+    /// practice, no source.
+    pub few_warm_ups: i64,
+    /// Or at most so many kilometres since.
+    pub few_km: f64,
+    /// Floods and reports of trouble older than this no longer speak for the vehicle.
+    pub lookback_days: i64,
+    /// Charging a battery fully and testing it again.
+    pub recharge: f64,
+    /// Finding the cause of a code.
+    pub diagnosis: f64,
+    /// Clearing what an ordinary clear leaves.
+    pub protected_clear: f64,
+    /// Replacing a module, with its programming.
+    pub module_replacement: f64,
+    /// Work on a traction battery.
+    pub traction_repair: f64,
+}
+
+impl Default for Screen {
+    fn default() -> Self {
+        Self {
+            few_warm_ups: 10,
+            few_km: 160.0,
+            lookback_days: 182,
+            recharge: 45.0,
+            diagnosis: 150.0,
+            protected_clear: 120.0,
+            module_replacement: 900.0,
+            traction_repair: 2_400.0,
+        }
+    }
 }
 
 impl Settings {
