@@ -7,6 +7,7 @@ mod collect;
 mod days;
 mod life;
 mod rate;
+pub mod sample;
 mod slope;
 mod trade_rules;
 
@@ -44,6 +45,7 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
         days::iso_week(),
         rate::rate_limits(),
         life::weibull_chance(),
+        sample::sample_share(),
     ]
 }
 
