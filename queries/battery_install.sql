@@ -74,4 +74,8 @@ SELECT e.vin, e.position, e.installed_on, e.evidence, e.uncertainty_days,
        CASE WHEN e.evidence = 'date code' THEN 'replacement' ELSE 'factory' END AS source
 FROM earliest e
 LEFT JOIN first_change c ON c.vin = e.vin AND c.position = e.position
-WHERE c.installed_on IS NULL OR days_between(e.installed_on, c.installed_on) > 30
+LEFT JOIN (SELECT vin, MIN(installed_on) AS installed_on FROM registered GROUP BY vin) r
+  ON r.vin = e.vin AND e.position = 'main'
+-- The register's note of the battery the vehicle came with is that battery, not a second one.
+WHERE (c.installed_on IS NULL OR e.installed_on < c.installed_on)
+  AND (r.installed_on IS NULL OR days_between(e.installed_on, r.installed_on) > 30)

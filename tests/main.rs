@@ -1,5 +1,7 @@
 //! Every integration test, linked once.
 
+/// Whole commands as a user meets them.
+mod command;
 /// House rules kept by reading the sources.
 mod house;
 /// Dumps of any make, read into rows or quarantined.
@@ -8,6 +10,8 @@ mod intake;
 mod published;
 /// Estimators held against published values.
 mod statistics;
+/// The invented fleet and its truth.
+mod synthetic;
 /// The trade's standards held against their published texts.
 mod trade;
 /// A temporary place with the program and what it wrote.

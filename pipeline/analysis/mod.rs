@@ -33,7 +33,7 @@ use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
 use crate::lake::tables::TABLES;
-use crate::lake::{Lake, LakeError};
+use crate::lake::{self, Lake, LakeError};
 use crate::statistics::FitError;
 use crate::trade::code_group::CodeGroups;
 use computed::Computed;
@@ -116,16 +116,18 @@ pub struct Analysis {
     context: SessionContext,
     graph: QueryGraph,
     as_of: NaiveDate,
+    newest_fact: Option<NaiveDate>,
     settings: Settings,
     made: Mutex<BTreeSet<String>>,
 }
 
 impl Analysis {
     /// Opens the lake as it was known at the end of `as_of` (UTC). Without a day, it is the day of
-    /// the newest fact.
+    /// the newest fact, and `today` where there are no facts.
     pub async fn new(
         lake: &Lake,
         as_of: Option<NaiveDate>,
+        today: NaiveDate,
         settings: Settings,
         queries: Option<&Path>,
     ) -> Result<Self, AnalysisError> {
@@ -133,14 +135,13 @@ impl Analysis {
         register_raw(&context, lake).await?;
         let given = computed::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given)?;
-        let as_of = match as_of {
-            Some(day) => day,
-            None => newest_fact(&context).await?.ok_or(AnalysisError::Empty)?,
-        };
+        let newest_fact = newest_fact(&context).await?;
+        let as_of = as_of.or(newest_fact).unwrap_or(today);
         let analysis = Self {
             context,
             graph,
             as_of,
+            newest_fact,
             settings,
             made: Mutex::default(),
         };
@@ -163,6 +164,11 @@ impl Analysis {
     /// The day the analysis looks back from.
     pub fn as_of(&self) -> NaiveDate {
         self.as_of
+    }
+
+    /// The day of the newest fact in the lake. Errors when there is none: nothing can be said then.
+    pub fn newest_fact(&self) -> Result<NaiveDate, AnalysisError> {
+        self.newest_fact.ok_or(AnalysisError::Empty)
     }
 
     pub fn settings(&self) -> &Settings {
@@ -230,6 +236,10 @@ impl Analysis {
             return Err(AnalysisError::NotAQuery);
         }
         for table in tables_read("query", statement)? {
+            let raw = table.strip_prefix("lake.").unwrap_or(&table);
+            if lake::tables::table(raw).is_none() && self.derived(&table).is_none() {
+                return Err(AnalysisError::NoSuchTable(table));
+            }
             self.make(&table).await?;
         }
         self.plan("query", sql).await

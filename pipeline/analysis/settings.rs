@@ -62,6 +62,8 @@ pub struct Run {
     pub trouble_days: i64,
     /// Work within this many days of another is about the same trouble.
     pub same_trouble_days: i64,
+    /// A depot of which nothing was heard for longer than this is silent.
+    pub silent_days: i64,
     /// Currency symbol in reports.
     pub currency: String,
 }
@@ -73,6 +75,7 @@ impl Default for Run {
             observation_start: None,
             trouble_days: 60,
             same_trouble_days: 14,
+            silent_days: 14,
             currency: "$".to_owned(),
         }
     }
@@ -213,10 +216,15 @@ impl Default for Cost {
     fn default() -> Self {
         Self {
             planned_replacement: 260.0,
-            planned_by_chemistry: [("flooded", 220.0), ("AGM", 320.0), ("gel", 340.0), ("lithium", 900.0)]
-                .into_iter()
-                .map(|(chemistry, cost)| (chemistry.to_owned(), cost))
-                .collect(),
+            planned_by_chemistry: [
+                ("flooded", 220.0),
+                ("AGM", 320.0),
+                ("gel", 340.0),
+                ("lithium", 900.0),
+            ]
+            .into_iter()
+            .map(|(chemistry, cost)| (chemistry.to_owned(), cost))
+            .collect(),
             unplanned_failure: 1_150.0,
             battery_test: 18.0,
             battery_life_months: 60.0,

@@ -2,6 +2,7 @@
 
 use std::io::Write;
 
+use chrono::{DateTime, Utc};
 use clap::Args;
 use comfy_table::Table;
 use comfy_table::presets::ASCII_MARKDOWN;
@@ -36,8 +37,8 @@ struct Finding {
 }
 
 impl Check {
-    pub async fn run(self) -> anyhow::Result<Outcome> {
-        let (_, analysis) = self.lake.open().await?;
+    pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
+        let (_, analysis) = self.lake.open(now).await?;
         let extents: Vec<Extent> = analysis
             .rows("SELECT * FROM table_extent ORDER BY table_name")
             .await?;

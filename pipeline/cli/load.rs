@@ -1,8 +1,9 @@
 //! `voltwane load`: dumps into a lake.
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use anyhow::Context;
 use chrono::{DateTime, Utc};
 use clap::Args;
 use comfy_table::presets::ASCII_MARKDOWN;
@@ -11,6 +12,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Outcome;
 use crate::intake::load::{FileOutcome, LoadProgress, load};
+use crate::intake::{Mappings, explain_file, find_files, suggest_mapping};
 use crate::lake::Lake;
 
 /// Read dumps into a lake
@@ -24,17 +26,35 @@ use crate::lake::Lake;
 )]
 pub struct Load {
     /// The lake to load into; it is made if it is not there
-    #[arg(long, value_name = "LAKE")]
-    lake: String,
+    #[arg(long, value_name = "LAKE", required_unless_present_any = ["try_files", "write_mapping"])]
+    lake: Option<String>,
 
     /// Files, or folders that hold some
     #[arg(value_name = "PATH", required = true)]
     paths: Vec<PathBuf>,
+
+    /// Show how each file would be understood, with sample values, and write nothing
+    #[arg(long = "try")]
+    try_files: bool,
+
+    /// Save a first mapping for the one file named, to be edited
+    #[arg(long, value_name = "FILE", conflicts_with = "try_files")]
+    write_mapping: Option<PathBuf>,
 }
+
+/// Sample values shown for each column.
+const SAMPLE_ROWS: usize = 3;
 
 impl Load {
     pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
-        let mut lake = Lake::open_or_create(&self.lake).await?;
+        if let Some(target) = &self.write_mapping {
+            return write_mapping(&self.paths, target);
+        }
+        if self.try_files {
+            return self.explain(now);
+        }
+        let place = self.lake.as_deref().unwrap_or_default();
+        let mut lake = Lake::open_or_create(place).await?;
         let bar = progress_bar();
         let mut last_file = PathBuf::new();
         let outcomes = load(
@@ -81,8 +101,7 @@ impl Load {
             .sum();
         if quarantined > 0 {
             println!(
-                "{quarantined} rows are in quarantine; to see why: voltwane check --lake {}",
-                self.lake
+                "{quarantined} rows are in quarantine; to see why: voltwane check --lake {place}"
             );
         }
         if failed > 0 || quarantined > 0 {
@@ -90,6 +109,53 @@ impl Load {
         }
         Ok(Outcome::Clean)
     }
+}
+
+impl Load {
+    fn explain(&self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
+        let mut places = self.paths.clone();
+        let own = self
+            .lake
+            .as_deref()
+            .map(|lake| Path::new(lake).join("mappings"));
+        places.extend(own.filter(|folder| folder.is_dir()));
+        let found = find_files(&places)?;
+        let mut mappings = Mappings::builtin();
+        for path in &found.mappings {
+            mappings.read_toml(path)?;
+        }
+        let mut outcome = Outcome::Clean;
+        for path in &found.dumps {
+            match explain_file(path, &mappings, now, SAMPLE_ROWS) {
+                Ok(explanation) => println!("{explanation}"),
+                Err(error) => {
+                    outcome = Outcome::Findings;
+                    eprintln!("not understood: {error}");
+                }
+            }
+        }
+        Ok(outcome)
+    }
+}
+
+fn write_mapping(paths: &[PathBuf], target: &Path) -> anyhow::Result<Outcome> {
+    let [file] = paths else {
+        anyhow::bail!("a mapping is made for one file: name just that file");
+    };
+    if target.exists() {
+        anyhow::bail!("{} is there already: name a new file", target.display());
+    }
+    let mapping = suggest_mapping(file)?;
+    std::fs::write(target, mapping)
+        .with_context(|| format!("{} could not be written", target.display()))?;
+    println!(
+        "A first mapping for {} is in {}. Edit it, then look at it with: voltwane load --try {} {}",
+        file.display(),
+        target.display(),
+        file.display(),
+        target.display()
+    );
+    Ok(Outcome::Clean)
 }
 
 fn progress_bar() -> ProgressBar {

@@ -5,16 +5,19 @@
 
 mod check;
 mod load;
+mod report_args;
 mod sql;
 mod synthesize;
-
 mod weekly;
 
+use std::io::IsTerminal;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use indicatif::ProgressBar;
 
 use crate::analysis::Analysis;
 use crate::analysis::settings::Settings;
@@ -107,12 +110,24 @@ struct LakeArgs {
 }
 
 impl LakeArgs {
-    async fn open(&self) -> anyhow::Result<(Lake, Analysis)> {
+    async fn open(&self, now: DateTime<Utc>) -> anyhow::Result<(Lake, Analysis)> {
         let lake = Lake::open(&self.lake).await?;
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
-        let analysis = Analysis::new(&lake, self.as_of, settings, self.queries.as_deref()).await?;
+        let queries = self.queries.as_deref();
+        let analysis =
+            Analysis::new(&lake, self.as_of, now.date_naive(), settings, queries).await?;
         Ok((lake, analysis))
     }
+}
+
+/// Says on stderr what is being worked on; not where stderr is no terminal.
+fn spinner() -> ProgressBar {
+    if !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let spinner = ProgressBar::new_spinner();
+    spinner.enable_steady_tick(Duration::from_millis(120));
+    spinner
 }
 
 /// Runs the command that was typed.
@@ -144,8 +159,8 @@ pub fn run() -> ExitCode {
         match cli.command {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
-            Command::Sql(command) => command.run().await,
-            Command::Check(command) => command.run().await,
+            Command::Sql(command) => command.run(now).await,
+            Command::Check(command) => command.run(now).await,
             Command::Synthesize(command) => command.run(),
         }
     });
@@ -178,6 +193,7 @@ fn start_log(form: LogForm) {
     let filter = EnvFilter::try_from_env("VOLTWANE_LOG").unwrap_or_else(|_| EnvFilter::new("warn"));
     let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
+        .with_ansi(std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none())
         .with_writer(std::io::stderr);
     match form {
         LogForm::Text => log.without_time().with_target(false).init(),

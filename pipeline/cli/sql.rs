@@ -2,6 +2,7 @@
 
 use std::io::{IsTerminal, Write};
 
+use chrono::{DateTime, Utc};
 use clap::{Args, ValueEnum};
 
 use super::{LakeArgs, Outcome};
@@ -40,8 +41,8 @@ enum Form {
 }
 
 impl Sql {
-    pub async fn run(self) -> anyhow::Result<Outcome> {
-        let (_, analysis) = self.lake.open().await?;
+    pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
+        let (_, analysis) = self.lake.open(now).await?;
         let mut out = std::io::stdout().lock();
         let Some(query) = &self.query else {
             for table in analysis.list().await? {

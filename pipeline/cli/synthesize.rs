@@ -18,7 +18,7 @@ use crate::synthetic::{Scenario, write_dumps};
 )]
 pub struct Synthesize {
     /// Vehicles in the fleet
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=999_999))]
     vehicles: u32,
 
     /// Weeks of records
@@ -33,6 +33,18 @@ pub struct Synthesize {
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
 
+    /// Factor on the number of codes in a flood
+    #[arg(long, value_name = "FACTOR", default_value_t = 1.0)]
+    flood_size: f64,
+
+    /// Factor on how many of a vehicle's modules a scan asks
+    #[arg(long, value_name = "FACTOR", default_value_t = 1.0)]
+    scan_breadth: f64,
+
+    /// Factor on the shops' habits, good and bad
+    #[arg(long, value_name = "FACTOR", default_value_t = 1.0)]
+    shop_habits: f64,
+
     /// Also write truth.csv: the hidden state and the causes of events, which nothing reads back
     #[arg(long)]
     truth: bool,
@@ -40,7 +52,10 @@ pub struct Synthesize {
 
 impl Synthesize {
     pub fn run(self) -> anyhow::Result<Outcome> {
-        let scenario = Scenario::new(self.vehicles as usize, self.weeks as usize, self.seed);
+        let mut scenario = Scenario::new(self.vehicles as usize, self.weeks as usize, self.seed);
+        scenario.flood_size_factor = self.flood_size;
+        scenario.scan_breadth_factor = self.scan_breadth;
+        scenario.shop_habit_factor = self.shop_habits;
         let bar = ProgressBar::new(u64::from(self.vehicles));
         let summary = write_dumps(&scenario, &self.out, self.truth, &mut |done, total| {
             bar.set_length(total);

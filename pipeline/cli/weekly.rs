@@ -1,40 +1,48 @@
 //! `voltwane weekly`: the weekly risk report.
 
-use std::path::PathBuf;
-
 use chrono::{DateTime, Utc};
 use clap::Args;
 
-use super::{LakeArgs, Outcome};
+use super::report_args::ReportArgs;
+use super::{LakeArgs, Outcome, spinner};
 use crate::report::weekly;
 
 /// Write the weekly risk report
 ///
-/// Writes OUT/YYYY-Www/report.md with its charts and ranking.csv, and keeps what it said in the
-/// lake's risk_week table.
+/// Writes OUT/YYYY-Www/ with report.md, report.html, report.xlsx, ranking.csv and further tables, and
+/// charts as SVG, and keeps what it said in the lake's risk_week table. The short version goes to
+/// stdout.
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Examples:\n  voltwane weekly --lake lake\n  voltwane weekly --lake lake --as-of 2026-02-15 --out reports"
-)]
+#[command(after_help = "Examples:\n  \
+    The report of the newest week:\n    voltwane weekly --lake lake\n\n  \
+    The report as it would have been in February:\n    voltwane weekly --lake lake --as-of 2026-02-15 --out reports\n\n  \
+    A report for outside the house, in miles and degrees Fahrenheit:\n    voltwane weekly --lake lake --share --units us --out to-send")]
 pub struct Weekly {
     #[command(flatten)]
     lake: LakeArgs,
 
-    /// Where to write the week's folder
-    #[arg(long, value_name = "DIR", default_value = "reports")]
-    out: PathBuf,
+    #[command(flatten)]
+    report: ReportArgs,
 }
 
 impl Weekly {
     pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
-        let (mut lake, analysis) = self.lake.open().await?;
+        let (mut lake, analysis) = self.lake.open(now).await?;
+        analysis.newest_fact()?;
         if analysis.as_of() > now.date_naive() {
             anyhow::bail!(
                 "{} is in the future: a report looks back from a day that is over",
                 analysis.as_of()
             );
         }
-        let written = weekly::write(&mut lake, &analysis, &self.out).await?;
+        let manner = self.report.manner(&lake, &analysis)?;
+        let spinner = spinner();
+        let written = weekly::write(&mut lake, &analysis, &self.report.out, &manner, &|doing| {
+            spinner.set_message(doing.to_owned());
+        })
+        .await;
+        spinner.finish_and_clear();
+        let written = written?;
         for line in &written.short_version {
             println!("{line}");
         }

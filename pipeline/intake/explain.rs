@@ -14,7 +14,7 @@ use chrono::{DateTime, Utc};
 
 use super::container::{failed, visit_parts};
 use super::error::IntakeError;
-use super::mapping::{Layout, Mappings};
+use super::mapping::{Layout, Mapping, Mappings};
 use super::meaning::Meaning;
 use super::names::likely_field;
 use super::plan::{FieldPlan, Plan};
@@ -120,7 +120,7 @@ pub fn explain_file(
                 Err(other) => return Err(other),
             };
             let mut table = known(&name, &plan, source.layout_words(&plan.mapping.layout));
-            let mut records = source.records(&plan.mapping.layout, plan.mapping.marks.decimal)?;
+            let mut records = source.records(&plan.mapping)?;
             sample(&mut table, &plan, now, records.as_mut(), sample_rows)
                 .map_err(|error| failed(&name, compressed, error))?;
             tables.push(table);
@@ -293,7 +293,7 @@ fn unknown(
         rows_quarantined: 0,
         reasons: Vec::new(),
     };
-    let mut records = source.records(&layout, '.')?;
+    let mut records = source.records(&Mapping::new("", kind))?;
     let mut record = Record::default();
     let mut next = || {
         records.next(&mut record).map(|step| {

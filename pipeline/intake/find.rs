@@ -22,7 +22,7 @@ const TRUTH: &str = "truth.csv";
 
 /// Endings of files that stand beside dumps and are none.
 const NOTES: &[&str] = &[
-    "md", "pdf", "docx", "doc", "html", "png", "jpg", "svg", "log", "sql", "py", "rs", "sh",
+    "md", "pdf", "docx", "doc", "html", "png", "jpg", "svg", "sql", "py", "rs", "sh",
 ];
 
 /// Sorts the files at `paths`, and in the folders among them, into dumps and mappings.

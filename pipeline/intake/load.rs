@@ -15,7 +15,7 @@ use chrono::{DateTime, Utc};
 use tokio::runtime::Handle;
 
 use super::read::{FileSummary, QuarantinedRow, Sink, SinkError, read_file};
-use super::{IntakeError, Mappings, find_files};
+use super::{Found, IntakeError, Mappings, find_files};
 use crate::lake::append::Append;
 use crate::lake::tables::table;
 use crate::lake::{Lake, LakeError};
@@ -46,6 +46,22 @@ pub struct FileOutcome {
     pub error: Option<IntakeError>,
 }
 
+impl FileOutcome {
+    /// A file or folder of which nothing could be loaded.
+    fn failed(path: &Path, error: IntakeError) -> Self {
+        Self {
+            file: path.display().to_string(),
+            kind: String::new(),
+            rows_read: 0,
+            rows_added: 0,
+            rows_already_there: 0,
+            rows_quarantined: 0,
+            remarks: Vec::new(),
+            error: Some(error),
+        }
+    }
+}
+
 /// What a load tells while it runs.
 #[derive(Debug, Clone, Copy)]
 pub struct LoadProgress<'a> {
@@ -62,14 +78,26 @@ pub async fn load(
     now: DateTime<Utc>,
     progress: &mut (dyn FnMut(LoadProgress<'_>) + Send),
 ) -> Result<Vec<FileOutcome>, LoadError> {
-    let mut places = paths.to_vec();
-    places.extend(
-        lake.folder()
-            .map(|folder| folder.join("mappings"))
-            .filter(|folder| folder.is_dir()),
-    );
-    let found = find_files(&places)?;
-    if found.dumps.is_empty() {
+    let mut outcomes = Vec::new();
+    let mut found = Found::default();
+    let lakes_own = lake
+        .folder()
+        .map(|folder| folder.join("mappings"))
+        .filter(|folder| folder.is_dir());
+    for path in paths.iter().cloned().chain(lakes_own) {
+        match find_files(std::slice::from_ref(&path)) {
+            Ok(below) => {
+                found.dumps.extend(below.dumps);
+                found.mappings.extend(below.mappings);
+            }
+            Err(error) => outcomes.push(FileOutcome::failed(&path, error)),
+        }
+    }
+    for files in [&mut found.dumps, &mut found.mappings] {
+        files.sort();
+        files.dedup();
+    }
+    if found.dumps.is_empty() && outcomes.is_empty() {
         let named: Vec<String> = paths
             .iter()
             .map(|path| path.display().to_string())
@@ -89,7 +117,6 @@ pub async fn load(
     let mut bytes_before = 0;
     let load_id = format!("load {}", now.format("%Y-%m-%dT%H:%M:%S%.6fZ"));
     let mut append = Append::new(lake, load_id);
-    let mut outcomes = Vec::new();
     for (path, size) in found.dumps.iter().zip(sizes) {
         let started = Instant::now();
         let mut file_sink = FileSink {
@@ -133,16 +160,7 @@ pub async fn load(
             },
             Err(error) => {
                 append.file_failed();
-                outcomes.push(FileOutcome {
-                    file: path.display().to_string(),
-                    kind: String::new(),
-                    rows_read: 0,
-                    rows_added: 0,
-                    rows_already_there: 0,
-                    rows_quarantined: 0,
-                    remarks: Vec::new(),
-                    error: Some(error),
-                });
+                outcomes.push(FileOutcome::failed(path, error));
             }
         }
     }

@@ -15,7 +15,9 @@ use super::error::IntakeError;
 use super::mapping_file;
 use super::moment::Formats;
 use super::number::Marks;
+use super::report_text::ReportPattern;
 use super::words::{self, ShopWords};
+use crate::trade::date_code::DatePattern;
 
 /// One shop's way to export one kind of dump.
 #[derive(Debug, Clone)]
@@ -39,6 +41,21 @@ pub struct Mapping {
     pub constants: BTreeMap<&'static str, String>,
     pub columns: Vec<ColumnRule>,
     pub words: BTreeMap<&'static str, ShopWords>,
+    pub form: TextForm,
+    /// How the date codes on batteries are written, where it is not by month letter and year digit.
+    pub date_code: Option<DatePattern>,
+}
+
+/// What a text is to a mapping.
+#[derive(Debug, Clone, Default)]
+pub enum TextForm {
+    /// A header and rows.
+    #[default]
+    Table,
+    /// Diagnostic messages, whose columns are known.
+    DiagnosticLog,
+    /// Free text, read by patterns.
+    Report(ReportPattern),
 }
 
 /// How the text of a file is laid out; what is `None` is found from the file.
@@ -82,7 +99,14 @@ impl Mapping {
             constants: BTreeMap::new(),
             columns: Vec::new(),
             words: BTreeMap::new(),
+            form: TextForm::Table,
+            date_code: None,
         }
+    }
+
+    /// Whether it is for tables, which are known by their header.
+    pub fn is_for_tables(&self) -> bool {
+        matches!(self.form, TextForm::Table)
     }
 
     /// Whether it is meant for a file of that name (the last part of its path).
@@ -164,11 +188,18 @@ impl Mappings {
     /// Reads a mapping from its text; `path` is for messages.
     pub fn add_toml(&mut self, path: &Path, text: &str) -> Result<(), IntakeError> {
         let mapping = mapping_file::parse(path, text)?;
-        let same = |known: &Arc<Mapping>| {
-            known.name == mapping.name
-                && format!("{:?}", known.columns) == format!("{:?}", mapping.columns)
-                && known.files == mapping.files
+        // A mapping may lie beside the dumps and in the lake's own folder, too.
+        let shown = |mapping: &Mapping| {
+            format!(
+                "{:?}",
+                Mapping {
+                    file: None,
+                    ..mapping.clone()
+                }
+            )
         };
+        let same =
+            |known: &Arc<Mapping>| known.name == mapping.name && shown(known) == shown(&mapping);
         if !self.list.iter().any(same) {
             self.list.push(Arc::new(mapping));
         }

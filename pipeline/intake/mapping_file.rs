@@ -1,8 +1,9 @@
 //! Reads a mapping from TOML.
 //!
 //! Strict: an unknown key, field, unit or word is an error with its line and what to do, because a
-//! mapping that is half understood would load half-right data. What the file looks like stands in
-//! README.md.
+//! mapping that is half understood would load half-right data. Its sections are read by
+//! [`mapping_columns`](super::mapping_columns) and [`mapping_form`](super::mapping_form). What the file
+//! looks like stands in README.md.
 
 use std::ops::Deref;
 use std::path::Path;
@@ -14,13 +15,12 @@ use super::cell;
 use super::dump::DumpKind;
 use super::encoding::Coding;
 use super::error::MappingError;
-use super::mapping::{ColumnRule, Mapping, same_name};
-use super::meaning::{Meaning, meaning, reading};
-use super::moment::Formats;
+use super::mapping::Mapping;
+use super::meaning::{Meaning, meaning};
 use super::names::nearest;
 use super::toml_reader::TomlReader;
-use super::unit::Unit;
 use super::words::ShopWords;
+use crate::trade::date_code::{DateCodeError, DatePattern};
 
 const KEYS: &[&str] = &[
     "kind",
@@ -34,17 +34,12 @@ const KEYS: &[&str] = &[
     "encoding",
     "skip_lines",
     "blank",
+    "date_code_pattern",
+    "form",
+    "report",
     "constants",
     "columns",
     "words",
-];
-const COLUMN_KEYS: &[&str] = &[
-    "field",
-    "unit",
-    "format",
-    "measured_kind",
-    "ignore",
-    "optional",
 ];
 
 /// Reads a mapping's text; `path` is for messages.
@@ -54,7 +49,7 @@ pub fn parse(path: &Path, text: &str) -> Result<Mapping, MappingError> {
 }
 
 /// A mapping's file while it is read.
-struct MappingFile<'t>(TomlReader<'t>);
+pub struct MappingFile<'t>(TomlReader<'t>);
 
 impl<'t> Deref for MappingFile<'t> {
     type Target = TomlReader<'t>;
@@ -89,8 +84,16 @@ impl<'t> MappingFile<'t> {
             .iter()
             .map(|word| word.trim().to_lowercase())
             .collect();
+        if let Some((at, pattern)) = self.text_of(table, "date_code_pattern")? {
+            let wrong = |error: DateCodeError| {
+                let remedy = "say it like '(?<year>\\d\\d)(?<week>\\d\\d)'";
+                self.error(at, "date_code_pattern", error.to_string(), remedy)
+            };
+            mapping.date_code = Some(DatePattern::new(pattern).map_err(wrong)?);
+        }
         self.layout(table, &mut mapping)?;
         self.columns(table, &mut mapping)?;
+        self.form(table, &mut mapping)?;
         self.words(table, &mut mapping)?;
         self.constants(table, &mut mapping)?;
         self.nothing_missing(&mapping)?;
@@ -192,134 +195,6 @@ impl<'t> MappingFile<'t> {
         }
     }
 
-    fn columns(&self, table: &DeTable<'t>, mapping: &mut Mapping) -> Result<(), MappingError> {
-        for (name, at, value) in self.entries(table, "columns")? {
-            let key = format!("columns.\"{name}\"");
-            let Some(settings) = value.as_table() else {
-                return Err(self.error(
-                    at,
-                    &key,
-                    "is no table".to_owned(),
-                    "say what `field` it is, or `ignore = true`",
-                ));
-            };
-            for setting in settings.keys() {
-                self.known_key(
-                    setting.span().start,
-                    &format!("{key}."),
-                    setting.get_ref(),
-                    COLUMN_KEYS,
-                )?;
-            }
-            if mapping
-                .columns
-                .iter()
-                .any(|rule| same_name(&rule.column, name))
-            {
-                return Err(self.error(
-                    at,
-                    &key,
-                    "stands twice but for case".to_owned(),
-                    "keep one of the two",
-                ));
-            }
-            let rule = self.column(mapping.kind, name, at, &key, settings)?;
-            mapping.columns.push(rule);
-        }
-        Ok(())
-    }
-
-    fn column(
-        &self,
-        kind: DumpKind,
-        name: &str,
-        at: usize,
-        key: &str,
-        settings: &DeTable<'t>,
-    ) -> Result<ColumnRule, MappingError> {
-        let mut rule = ColumnRule::plain(name, None);
-        rule.optional = self.flag_of(settings, key, "optional")?;
-        if self.flag_of(settings, key, "ignore")? {
-            return Ok(rule);
-        }
-        let Some((field_at, field)) = self.text_of(settings, "field")? else {
-            return Err(self.error(
-                at,
-                key,
-                "names no field".to_owned(),
-                "say what `field` it is, or `ignore = true`",
-            ));
-        };
-        let field = self.field(kind, field_at, &format!("{key}.field"), field)?;
-        rule.field = Some(field);
-        if let Some((at, word)) = self.text_of(settings, "measured_kind")? {
-            let key = format!("{key}.measured_kind");
-            if field != "measured_value" {
-                return Err(self.error(at, &key, format!("{field} is no reading"), "leave it out"));
-            }
-            rule.measured_kind = Some(self.word(at, &key, "measured_kind", word)?);
-        }
-        if let Some((at, unit)) = self.text_of(settings, "unit")? {
-            let key = format!("{key}.unit");
-            if unit == "hex" && matches!(meaning(field), Meaning::Whole { .. }) {
-                rule.hexadecimal = true;
-            } else {
-                self.unit(at, &key, field, rule.measured_kind, unit)?;
-                rule.unit = Some(unit.to_owned());
-            }
-        }
-        let patterns = self.texts_of(settings, "format")?;
-        if let Some((at, _)) = self.find(settings, "format") {
-            let key = format!("{key}.format");
-            let (Meaning::Day(_) | Meaning::Instant(_)) = meaning(field) else {
-                return Err(self.error(at, &key, format!("{field} is no date"), "leave it out"));
-            };
-            rule.formats = Formats::new(&patterns).map_err(|pattern| {
-                let problem = format!("\"{pattern}\" is no strftime pattern");
-                self.error(at, &key, problem, "say it like \"%d.%m.%Y %H:%M\"")
-            })?;
-        }
-        Ok(rule)
-    }
-
-    fn unit(
-        &self,
-        at: usize,
-        key: &str,
-        field: &'static str,
-        measured_kind: Option<&str>,
-        unit: &str,
-    ) -> Result<(), MappingError> {
-        let dimension = match meaning(field) {
-            Meaning::Number(quantity) => quantity.dimension,
-            Meaning::Reading => match measured_kind.and_then(reading) {
-                Some(quantity) => quantity.dimension,
-                // The kind stands in each row, so the unit is checked there.
-                None if Unit::exists(unit) => return Ok(()),
-                None => None,
-            },
-            _ => None,
-        };
-        match dimension {
-            Some(dimension) if Unit::find(unit, dimension).is_some() => Ok(()),
-            Some(dimension) => {
-                let problem = format!("{field} has no unit \"{unit}\"");
-                Err(self.error(
-                    at,
-                    key,
-                    problem,
-                    &format!("say one of {}", Unit::names(dimension)),
-                ))
-            }
-            None => Err(self.error(
-                at,
-                key,
-                format!("{field} has no unit \"{unit}\""),
-                "leave it out",
-            )),
-        }
-    }
-
     fn words(&self, table: &DeTable<'t>, mapping: &mut Mapping) -> Result<(), MappingError> {
         for (name, at, value) in self.entries(table, "words")? {
             let field = self.field(mapping.kind, at, &format!("words.{name}"), name)?;
@@ -397,7 +272,7 @@ impl<'t> MappingFile<'t> {
         Ok(())
     }
 
-    fn field(
+    pub fn field(
         &self,
         kind: DumpKind,
         at: usize,
@@ -424,7 +299,7 @@ impl<'t> MappingFile<'t> {
     }
 
     /// The stored spelling of a word of the field's list.
-    fn word(
+    pub fn word(
         &self,
         at: usize,
         key: &str,

@@ -20,11 +20,14 @@ mod explain;
 mod explain_text;
 mod fault;
 mod find;
+mod frame_text;
 mod json_lines;
 mod lines;
 pub mod load;
 mod mapping;
+mod mapping_columns;
 mod mapping_file;
+mod mapping_form;
 mod meaning;
 mod moment;
 mod names;
@@ -35,8 +38,11 @@ mod plausible;
 mod read;
 mod recognise;
 mod record;
+mod report_text;
 mod row;
 mod rows;
+mod scan_findings;
+mod scan_log;
 mod settle;
 mod source;
 mod suggest;
@@ -50,7 +56,10 @@ mod workbook;
 pub use container::file_hash;
 pub use dump::DumpKind;
 pub use error::{IntakeError, MappingError};
-pub use explain::{ColumnExplanation, ColumnUse, Explanation, ReasonCount, Recognised, TableExplanation, explain_file};
+pub use explain::{
+    ColumnExplanation, ColumnUse, Explanation, ReasonCount, Recognised, TableExplanation,
+    explain_file,
+};
 pub use find::{Found, find_files};
 pub use mapping::{Mapping, Mappings};
 pub use read::{FileSummary, PartSummary, QuarantinedRow, Sink, SinkError, read_file};

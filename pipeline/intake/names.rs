@@ -177,7 +177,7 @@ pub fn likely_field(kind: DumpKind, column: &str) -> Option<(&'static str, Optio
         .copied();
     for (candidate, field, unit) in own.chain(synonyms) {
         let likeness = likeness(&parts, candidate);
-        if likeness > best.map_or(0.5, |(known, ..)| known) {
+        if likeness > best.map_or(0.6, |(known, ..)| known) {
             best = Some((likeness, field, unit));
         }
     }

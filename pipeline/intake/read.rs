@@ -10,6 +10,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use arrow::array::RecordBatch;
 use chrono::{DateTime, Utc};
 
+use super::cell::Value;
 use super::container::{failed, file_hash, visit_parts};
 use super::error::IntakeError;
 use super::fault::Fault;
@@ -19,6 +20,7 @@ use super::plan::Plan;
 use super::record::{Record, Records, Step};
 use super::row::RowReader;
 use super::source::{Source, visit_sources};
+use crate::trade::vin::{CheckDigit, Vin};
 
 /// Why a sink could not take something.
 pub type SinkError = Box<dyn std::error::Error + Send + Sync>;
@@ -124,11 +126,14 @@ pub fn read_file(
     let (file_hash, bytes) = file_hash(path)?;
     let taken = Arc::new(AtomicU64::new(0));
     let shared_hash: Arc<str> = file_hash.as_str().into();
-    let mut parts = Vec::new();
+    let mut parts: Vec<PartSummary> = Vec::new();
+    let mut left_out = Vec::new();
     visit_parts(path, &taken, &mut |part| {
         let compressed = part.is_compressed();
         visit_sources(part, &mut |source| {
-            let plan = source.plan(mappings)?;
+            let plan = source
+                .plan(mappings)
+                .inspect_err(|_| left_out.push(source.name.clone()))?;
             let reading = Reading {
                 file: source.name.clone(),
                 plan: &plan,
@@ -143,6 +148,14 @@ pub fn read_file(
             Ok(())
         })
     })?;
+    if let Some(part) = parts.first_mut()
+        && !left_out.is_empty()
+    {
+        part.remarks.push(format!(
+            "not read, since nothing fits its header: {}",
+            left_out.join(", ")
+        ));
+    }
     sink.progress(bytes, bytes);
     Ok(FileSummary {
         file_hash,
@@ -174,6 +187,15 @@ pub fn read_source(
     reading.run(source, now, sink)
 }
 
+/// Whether a VIN's check digit is wrong where it binds: a remark, since the row may be right.
+fn is_misread(vin: &Value<'_>) -> bool {
+    let check = vin
+        .text()
+        .and_then(|text| Vin::parse(text).ok())
+        .map(|vin| vin.check_digit());
+    matches!(check, Some(CheckDigit::Wrong { .. }))
+}
+
 struct Progress<'c> {
     taken: &'c AtomicU64,
     total: u64,
@@ -195,8 +217,7 @@ impl Reading<'_> {
         now: DateTime<Utc>,
         sink: &mut dyn Sink,
     ) -> Result<PartSummary, IntakeError> {
-        let mut records =
-            source.records(&self.plan.mapping.layout, self.plan.mapping.marks.decimal)?;
+        let mut records = source.records(&self.plan.mapping)?;
         let reader = RowReader::new(self.plan, now);
         let Some(mut outlet) = Outlet::new(self.plan) else {
             let evidence = format!("is of kind {}, which has no table", self.plan.kind().name());
@@ -214,14 +235,20 @@ impl Reading<'_> {
             rows_quarantined: 0,
             remarks: Vec::new(),
         };
+        let vin_place = self.plan.place("vin");
+        let mut misread_vins = 0;
         let mut record = Record::default();
         while let Some(step) = self.next(records.as_mut(), &mut record)? {
             summary.rows_read += 1;
             let fault = match step {
-                Step::Row => reader
-                    .read(&record)
-                    .and_then(|values| outlet.push(&values, record.line))
-                    .err(),
+                Step::Row => {
+                    let taken = reader.read(&record).and_then(|values| {
+                        misread_vins +=
+                            u64::from(vin_place.is_some_and(|place| is_misread(&values[place])));
+                        outlet.push(&values, record.line)
+                    });
+                    taken.err()
+                }
                 Step::Bad(fault) => Some(fault),
             };
             if let Some(fault) = fault {
@@ -242,6 +269,11 @@ impl Reading<'_> {
         outlet.pass_on(&self.file, true, sink)?;
         if summary.rows_read == 0 {
             summary.remarks.push("a header and no rows".to_owned());
+        }
+        if misread_vins > 0 {
+            summary.remarks.push(format!(
+                "rows whose VIN has a wrong check digit, most likely misread: {misread_vins}"
+            ));
         }
         if !self.plan.unused.is_empty() {
             summary

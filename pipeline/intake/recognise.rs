@@ -7,6 +7,7 @@
 
 use std::sync::Arc;
 
+use super::container::HEAD_BYTES;
 use super::dump::DumpKind;
 use super::error::IntakeError;
 use super::fault::quoted;
@@ -26,7 +27,7 @@ pub fn recognise(
     let mut nearest: Option<(usize, String)> = None;
     for mapping in mappings
         .iter()
-        .filter(|mapping| mapping.is_for_file(file_name))
+        .filter(|mapping| mapping.is_for_tables() && mapping.is_for_file(file_name))
     {
         let Some(header) = header_by(&mapping.layout) else {
             continue;
@@ -66,7 +67,12 @@ pub fn recognise(
         }),
         (Some((_, mapping)), None) => Ok(Arc::clone(mapping)),
         (None, _) => {
-            let header = header_by(&Layout::default()).unwrap_or_default();
+            let Some(header) = header_by(&Layout::default()) else {
+                return Err(IntakeError::NoHeader {
+                    file: file.to_owned(),
+                    bytes: HEAD_BYTES,
+                });
+            };
             by_own_names(&header)
                 .map(Arc::new)
                 .ok_or_else(|| IntakeError::UnknownKind {
@@ -75,6 +81,31 @@ pub fn recognise(
                     nearest: nearest.map(|(_, words)| words).unwrap_or_default(),
                 })
         }
+    }
+}
+
+/// Finds the mapping for a text that is no table, by what fits it; `None` if nothing does.
+pub fn recognise_text(
+    file: &str,
+    file_name: &str,
+    mappings: &Mappings,
+    fits: &dyn Fn(&Mapping) -> bool,
+) -> Result<Option<Arc<Mapping>>, IntakeError> {
+    let mut fitting: Vec<&Arc<Mapping>> = mappings
+        .iter()
+        .filter(|mapping| mapping.is_for_file(file_name) && fits(mapping))
+        .collect();
+    if fitting.iter().any(|mapping| !mapping.files.is_empty()) {
+        fitting.retain(|mapping| !mapping.files.is_empty());
+    }
+    match fitting.as_slice() {
+        [] => Ok(None),
+        [mapping] => Ok(Some(Arc::clone(mapping))),
+        [first, second, ..] => Err(IntakeError::TwoMappings {
+            file: file.to_owned(),
+            first: first.name.clone(),
+            second: second.name.clone(),
+        }),
     }
 }
 
@@ -102,7 +133,8 @@ fn by_own_names(header: &[String]) -> Option<Mapping> {
     fitting.max_by_key(|mapping| (mapping.fit(header), mapping.kind == DumpKind::TroubleCode))
 }
 
-fn own_mapping(kind: DumpKind, header: &[String]) -> Mapping {
+/// The columns of a header that are fields of that kind by their names.
+pub fn own_mapping(kind: DumpKind, header: &[String]) -> Mapping {
     let mut mapping = Mapping::new("own column names", kind);
     for name in header {
         let found = own_field(kind, name);

@@ -4,17 +4,23 @@
 
 use std::borrow::Cow;
 
+use chrono::{DateTime, Datelike};
+
 use super::cell::Value;
 use super::dump::DumpKind;
 use super::fault::Fault;
 use super::moment::shown_instant;
 use super::plan::Plan;
+use crate::trade::date_code::{DateCodeError, DateCodeForm, read_date_code};
 use crate::trade::heavy_code::{Code, HeavyCode};
 use crate::trade::trouble_code::{Status, TypedCode};
 use crate::trade::words::Operation;
 
 /// The main battery, which a line that names none is about.
 const MAIN: &str = "main";
+
+/// The letters of the months in a date code: no I.
+const MONTH_LETTERS: &str = "ABCDEFGHJKLM";
 
 /// Fills in the rows of one plan.
 pub struct Settle {
@@ -23,6 +29,9 @@ pub struct Settle {
     operation: Option<usize>,
     measured_value: Option<usize>,
     measured_kind: Option<usize>,
+    tested_at: Option<usize>,
+    date_code: Option<usize>,
+    date_code_form: Option<DateCodeForm>,
     code: Option<CodePlaces>,
 }
 
@@ -68,6 +77,9 @@ impl Settle {
             operation: plan.place("operation"),
             measured_value: plan.place("measured_value"),
             measured_kind: plan.place("measured_kind"),
+            tested_at: plan.place("tested_at"),
+            date_code: plan.place("date_code"),
+            date_code_form: plan.mapping.date_code.clone().map(DateCodeForm::Pattern),
             code: CodePlaces::new(plan),
         }
     }
@@ -75,7 +87,10 @@ impl Settle {
     /// Fills in one row whose cells have all been read.
     pub fn row(&self, values: &mut [Value<'_>], faults: &mut Vec<Fault>) {
         match self.kind {
-            DumpKind::BatteryTest => self.battery_test(values),
+            DumpKind::BatteryTest => {
+                self.battery_test(values);
+                faults.extend(self.date_code(values).err());
+            }
             DumpKind::WorkOrder => self.work_order(values),
             DumpKind::CodeScan | DumpKind::TroubleCode => {
                 if let Some(places) = self.code {
@@ -96,6 +111,38 @@ impl Settle {
             && values[value].is_missing()
         {
             values[kind] = Value::Missing;
+        }
+    }
+
+    /// A code in the shop's own writing becomes month letter and year digit, the form that every
+    /// reader of the lake knows. One that cannot be read stays as it is.
+    fn date_code(&self, values: &mut [Value<'_>]) -> Result<(), Fault> {
+        let (Some(place), Some(tested_at), Some(form)) =
+            (self.date_code, self.tested_at, &self.date_code_form)
+        else {
+            return Ok(());
+        };
+        let (Some(code), Value::Instant(at)) = (values[place].text(), &values[tested_at]) else {
+            return Ok(());
+        };
+        let Some(tested_on) = DateTime::from_timestamp_micros(*at).map(|at| at.date_naive()) else {
+            return Ok(());
+        };
+        match read_date_code(code, form, tested_on) {
+            // The code names at most a month; a bare year has no such form.
+            Ok(made) if made.span_days() <= 31 => {
+                let month = made.earliest.month0() as usize;
+                let letter = MONTH_LETTERS.chars().nth(month).unwrap_or('A');
+                let year_digit = made.earliest.year().rem_euclid(10);
+                values[place] = Value::Text(Cow::Owned(format!("{letter}{year_digit}")));
+                Ok(())
+            }
+            Err(error @ DateCodeError::Future { .. }) => Err(Fault::field(
+                "date_code",
+                "tested before it was made",
+                error.to_string(),
+            )),
+            _ => Ok(()),
         }
     }
 

@@ -1,16 +1,23 @@
 //! One table in a part: its header as a layout shows it, and its records, whatever its form.
 //!
 //! The form is told by the bytes, not by the file's name: workbooks, Parquet and Arrow by their
-//! marks, JSON lines by the brace they start with, everything else is delimited text.
+//! marks, JSON lines by the brace they start with, diagnostic logs by their lines, everything else
+//! is delimited text, or free text where a mapping's patterns fit it.
+
+use std::sync::Arc;
 
 use super::columnar::{self, ColumnForm, Columns, column_form};
 use super::container::Part;
+use super::dump::DumpKind;
 use super::error::IntakeError;
+use super::frame_text::LogLine;
 use super::json_lines::{self, JsonLines};
-use super::mapping::{Layout, Mappings};
+use super::mapping::{Layout, Mapping, Mappings, TextForm};
 use super::plan::Plan;
-use super::recognise::recognise;
+use super::recognise::{own_mapping, recognise, recognise_text};
 use super::record::Records;
+use super::report_text::Report;
+use super::scan_log::{self, ScanLog};
 use super::text::{self, TextHead};
 use super::workbook::{self, Sheet};
 
@@ -25,6 +32,7 @@ pub struct Source<'p> {
 enum Form<'p> {
     Text(Part<'p>),
     JsonLines(Part<'p>),
+    DiagnosticLog(Part<'p>),
     Sheet(Sheet),
     Columns(Columns),
 }
@@ -83,16 +91,19 @@ fn open_columns(form: ColumnForm, part: Part<'_>) -> Result<Columns, IntakeError
 }
 
 fn text_form(part: Part<'_>) -> Result<Form<'_>, IntakeError> {
-    let first = {
+    let texts: Vec<String> = {
         let mut lines = TextHead::new(&part.name, &part.head)?.lines(&Layout::default());
-        let texts = std::iter::from_fn(|| lines.next().ok().flatten())
-            .map(|line| line.text.trim().to_owned());
-        texts
-            .into_iter()
-            .find(|text| !text.is_empty())
-            .unwrap_or_default()
+        let lines = std::iter::from_fn(|| lines.next().ok().flatten());
+        lines
+            .map(|line| line.text.trim().to_owned())
+            .filter(|text| !text.is_empty())
+            .take(100)
+            .collect()
     };
-    match first.as_bytes() {
+    if LogLine::fits(texts.iter().map(String::as_str)) {
+        return Ok(Form::DiagnosticLog(part));
+    }
+    match texts.first().map_or(&b""[..], |text| text.as_bytes()) {
         [b'{', ..] => Ok(Form::JsonLines(part)),
         [b'[', b'{', ..] | [b'['] => Err(IntakeError::Form {
             file: part.name,
@@ -118,6 +129,12 @@ impl<'p> Source<'p> {
                 let head = TextHead::new(&part.name, &part.head).ok()?;
                 Some(json_lines::header(head.lines(layout)))
             }
+            Form::DiagnosticLog(_) => Some(
+                scan_log::COLUMNS
+                    .iter()
+                    .map(|name| (*name).to_owned())
+                    .collect(),
+            ),
             Form::Sheet(sheet) => sheet.header(layout.skip_lines),
             Form::Columns(columns) => Some(columns.header()),
         }
@@ -125,22 +142,46 @@ impl<'p> Source<'p> {
 
     /// How the table is read, by the mapping its header asks for.
     pub fn plan(&self, mappings: &Mappings) -> Result<Plan, IntakeError> {
+        let (name, file_name) = (&self.name, &self.file_name);
+        match &self.form {
+            Form::DiagnosticLog(_) => {
+                let is_log = |mapping: &Mapping| matches!(mapping.form, TextForm::DiagnosticLog);
+                let header = self.header(&Layout::default()).unwrap_or_default();
+                let mapping = recognise_text(name, file_name, mappings, &is_log)?;
+                let mapping =
+                    mapping.unwrap_or_else(|| Arc::new(own_mapping(DumpKind::CodeScan, &header)));
+                return Plan::new(name, mapping, &header);
+            }
+            Form::Text(part) => {
+                let head = TextHead::new(&part.name, &part.head)?;
+                let is_report = |mapping: &Mapping| match &mapping.form {
+                    TextForm::Report(pattern) => pattern.fits(head.lines(&mapping.layout)),
+                    _ => false,
+                };
+                if let Some(mapping) = recognise_text(name, file_name, mappings, &is_report)?
+                    && let TextForm::Report(pattern) = &mapping.form
+                {
+                    return Plan::new(name, Arc::clone(&mapping), &pattern.columns());
+                }
+            }
+            _ => {}
+        }
         let header_by = |layout: &Layout| self.header(layout);
-        let mapping = recognise(&self.name, &self.file_name, mappings, &header_by)?;
+        let mapping = recognise(name, file_name, mappings, &header_by)?;
         let header = self.header(&mapping.layout).unwrap_or_default();
-        Plan::new(&self.name, mapping, &header)
+        Plan::new(name, mapping, &header)
     }
 
     /// The records below the header. Numbers that are no text in the file are written with the
-    /// mark `decimal`, by which they will be read.
-    pub fn records(
-        self,
-        layout: &Layout,
-        decimal: char,
-    ) -> Result<Box<dyn Records + 'p>, IntakeError> {
-        Ok(match self.form {
-            Form::Text(part) => Box::new(text::records(part, layout)?),
-            Form::JsonLines(part) => {
+    /// mapping's decimal mark, by which they will be read.
+    pub fn records(self, mapping: &Mapping) -> Result<Box<dyn Records + 'p>, IntakeError> {
+        let (layout, decimal) = (&mapping.layout, mapping.marks.decimal);
+        Ok(match (self.form, &mapping.form) {
+            (Form::Text(part), TextForm::Report(pattern)) => {
+                Box::new(Report::new(text::lines(part, layout)?, pattern))
+            }
+            (Form::Text(part), _) => Box::new(text::records(part, layout)?),
+            (Form::JsonLines(part), _) => {
                 let header =
                     json_lines::header(TextHead::new(&part.name, &part.head)?.lines(layout));
                 Box::new(JsonLines {
@@ -149,8 +190,11 @@ impl<'p> Source<'p> {
                     decimal,
                 })
             }
-            Form::Sheet(sheet) => Box::new(sheet.records(layout.skip_lines, decimal)),
-            Form::Columns(columns) => Box::new(columns.records(decimal)),
+            (Form::DiagnosticLog(part), _) => {
+                Box::new(ScanLog::new(text::lines(part, layout)?, &self.file_name))
+            }
+            (Form::Sheet(sheet), _) => Box::new(sheet.records(layout.skip_lines, decimal)),
+            (Form::Columns(columns), _) => Box::new(columns.records(decimal)),
         })
     }
 
@@ -173,6 +217,7 @@ impl<'p> Source<'p> {
                 .map(|head| head.words(layout))
                 .unwrap_or_default(),
             Form::JsonLines(_) => "JSON lines".to_owned(),
+            Form::DiagnosticLog(_) => "diagnostic messages".to_owned(),
             Form::Sheet(_) => "a sheet of a workbook".to_owned(),
             Form::Columns(_) => "columns with a schema of their own".to_owned(),
         }

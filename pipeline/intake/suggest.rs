@@ -15,7 +15,7 @@ use chrono::NaiveTime;
 use super::container::{failed, visit_parts};
 use super::dump::DumpKind;
 use super::error::IntakeError;
-use super::mapping::Layout;
+use super::mapping::{Layout, Mapping};
 use super::meaning::{Meaning, meaning};
 use super::moment::Formats;
 use super::names::likely_field;
@@ -23,6 +23,8 @@ use super::number::{Marks, leading_number};
 use super::recognise::likely_kind;
 use super::record::{Record, Step};
 use super::source::{Source, visit_sources};
+use crate::trade::heavy_code::Code;
+use crate::trade::vin::Vin;
 
 /// Rows that formats and words are found from.
 const ROWS: usize = 500;
@@ -86,7 +88,7 @@ fn suggest(source: Source<'_>) -> std::io::Result<String> {
         })
         .collect();
     let mut records = source
-        .records(&layout, '.')
+        .records(&Mapping::new("", DumpKind::Vehicle))
         .map_err(std::io::Error::other)?;
     let mut record = Record::default();
     for _ in 0..ROWS {
@@ -137,9 +139,9 @@ fn head(text: &mut String, kind: DumpKind, stem: &str, samples: &[Sample], delim
         line("# thousands_mark = \".\"".to_owned());
     }
     let given = |field: &str| {
-        samples.iter().any(|sample| {
-            likely_field(kind, &sample.name).is_some_and(|(likely, _)| likely == field)
-        })
+        samples
+            .iter()
+            .any(|sample| field_of(kind, sample).is_some_and(|(likely, _)| likely == field))
     };
     let missing: Vec<&str> = kind
         .fields()
@@ -158,7 +160,7 @@ fn head(text: &mut String, kind: DumpKind, stem: &str, samples: &[Sample], delim
 /// Whether the cells of number columns are numbers by a decimal comma more often than by a point.
 fn decimal_comma(kind: DumpKind, samples: &[Sample]) -> bool {
     let is_number = |sample: &&Sample| {
-        likely_field(kind, &sample.name).is_some_and(|(field, _)| {
+        field_of(kind, sample).is_some_and(|(field, _)| {
             matches!(meaning(field), Meaning::Number(_) | Meaning::Reading)
         })
     };
@@ -207,7 +209,7 @@ fn columns<'s>(
             let _ = write!(text, "   # {shown}");
         }
         text.push('\n');
-        match likely_field(kind, &sample.name) {
+        match field_of(kind, sample) {
             Some((field, unit)) if free(field, sample, &used) => {
                 let _ = writeln!(text, "field = {}", quote(field));
                 if let Some(unit) = unit {
@@ -229,6 +231,22 @@ fn columns<'s>(
         }
     }
     used
+}
+
+/// The field a column most likely is, by its name, or by cells that can be nothing else.
+fn field_of(kind: DumpKind, sample: &Sample) -> Option<(&'static str, Option<&'static str>)> {
+    let mostly = |is: &dyn Fn(&String) -> bool| {
+        let fitting = sample.cells.iter().filter(|cell| is(cell)).count();
+        fitting > 0 && fitting * 5 >= sample.cells.len() * 4
+    };
+    let told = if mostly(&|cell| Vin::parse(cell).is_ok()) {
+        "vin"
+    } else if mostly(&|cell| Code::parse(cell).is_ok()) {
+        "code"
+    } else {
+        return likely_field(kind, &sample.name);
+    };
+    kind.has_field(told).then_some((told, None))
 }
 
 /// Whether the field may be given to one more column: once, but dates may be joined with a time.

@@ -7,7 +7,13 @@
 
 pub mod cells;
 pub mod chart;
+pub mod document;
 mod files;
+pub mod manner;
+pub mod page;
+pub mod pseudonym;
+pub mod tables;
+pub mod templates;
 pub mod weekly;
 
 use std::path::PathBuf;
@@ -28,17 +34,19 @@ pub enum ReportError {
         #[source]
         source: minijinja::Error,
     },
-    #[error("the chart {chart} could not be drawn: {why}")]
-    Chart { chart: &'static str, why: String },
+    #[error("there is no folder of templates at {0}: name one, or leave --templates out")]
+    NoTemplates(PathBuf),
+    #[error(transparent)]
+    Key(#[from] pseudonym::KeyError),
     #[error("{path} could not be written: {source}")]
     Write {
         path: PathBuf,
         #[source]
         source: std::io::Error,
     },
-    #[error("the table {path} could not be written: {source}")]
+    #[error("the table {table} could not be written: {source}")]
     Table {
-        path: PathBuf,
+        table: String,
         #[source]
         source: Box<dyn std::error::Error + Send + Sync>,
     },

@@ -7,7 +7,7 @@ use super::input::{InputError, at_least};
 use super::kaplan_meier::log_log_limits;
 use super::limits::{Limits, two_sided_z};
 use super::lives::{Life, check_lives};
-use super::risk_set::risk_sets;
+use super::risk_set::AgeIndex;
 
 /// A life that ended by a cause (counted from 0), or was still going.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -100,7 +100,7 @@ pub fn aalen_johansen(
         exit: life.exit,
         event: life.cause.is_some(),
     };
-    check_lives(&lives.iter().map(as_life).collect::<Vec<_>>())?;
+    let last_age = check_lives(&lives.iter().map(as_life).collect::<Vec<_>>())?;
     let unknown = |life: &CompetingLife| life.cause.is_some_and(|cause| cause >= causes);
     if let Some(index) = lives.iter().position(unknown) {
         let value = lives[index].cause.map_or(0.0, |cause| cause as f64);
@@ -112,23 +112,25 @@ pub fn aalen_johansen(
             needed,
         });
     }
-    let sets = risk_sets(lives.iter().map(|l| (l.entry, l.exit, l.cause.is_some())));
-    let mut counts = vec![vec![0; causes]; sets.len()];
+    let ended = lives.iter().filter(|life| life.cause.is_some());
+    let index = AgeIndex::new(ended.map(|life| life.exit));
+    let mut counts = vec![vec![0; causes]; index.ages.len()];
     for life in lives {
         if let Some(cause) = life.cause {
-            counts[sets.partition_point(|set| set.age < life.exit)][cause] += 1;
+            counts[index.up_to(life.exit) - 1][cause] += 1;
         }
     }
+    let sets = index.risk_sets(lives.iter().map(|l| (l.entry, l.exit, l.cause.is_some())));
 
     let mut curve = IncidenceCurve {
         steps: Vec::new(),
         lives: lives.len(),
         given_age: 0.0,
-        last_age: lives.iter().map(|life| life.exit).fold(0.0, f64::max),
+        last_age,
     };
     let mut survival = 1.0;
     let mut sums = vec![Sums::default(); causes];
-    for (set, counts) in sets.iter().zip(counts) {
+    for (set, counts) in sets.zip(counts) {
         if set.emptied_early {
             curve.steps.clear();
             curve.given_age = set.age;

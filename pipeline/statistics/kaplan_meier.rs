@@ -7,7 +7,7 @@
 use super::input::{InputError, not_negative};
 use super::limits::{Limits, two_sided_z};
 use super::lives::{Life, check_lives};
-use super::risk_set::{RiskSet, risk_sets};
+use super::risk_set::{AgeIndex, RiskSet};
 
 /// Rounding allowed when survival is compared with a quantile.
 const SURVIVAL_ROUNDING: f64 = 1e-12;
@@ -67,7 +67,8 @@ pub struct RestrictedMean {
 /// `S^2 sum d/(n(n-d))` and limits `S^exp(-+z se)` on the log(-log) scale (Kalbfleisch and
 /// Prentice 1980). With late entry the first risk sets can be so small that failures empty one of
 /// them, which would hold the curve at 0 for good although older lives follow. The curve then
-/// starts anew as survival given that age: see `given_age`. Across ages at which nothing is at
+/// starts anew as survival given that age: see `given_age`. Where more failures lie before such an
+/// age than after it, the curve ends there at 0 instead, as it would with nobody older. Across ages at which nothing is at
 /// risk the curve stays level.
 pub fn kaplan_meier(lives: &[Life], confidence: f64) -> Result<SurvivalCurve, InputError> {
     kaplan_meier_given(lives, 0.0, confidence)
@@ -81,36 +82,40 @@ pub fn kaplan_meier_given(
 ) -> Result<SurvivalCurve, InputError> {
     let z = two_sided_z(confidence)?;
     not_negative("age given", given_age)?;
-    check_lives(lives)?;
+    let last_age = check_lives(lives)?.max(given_age);
+    let ended_by = |life: &&Life| life.event && life.exit <= given_age;
+    let early = if given_age > 0.0 {
+        lives.iter().filter(ended_by).count()
+    } else {
+        0
+    };
     let followed = lives.iter().filter(|life| life.exit > given_age);
-    let sets = risk_sets(
-        followed
-            .clone()
-            .map(|l| (l.entry.max(given_age), l.exit, l.event)),
-    );
-    let failures: usize = sets.iter().map(|set| set.events).sum();
-    let all_failures = lives.iter().filter(|life| life.event).count();
+    let failures = followed.clone().filter(|life| life.event);
+    let all = failures.clone().count();
+    let index = AgeIndex::new(failures.map(|life| life.exit));
     let mut curve = SurvivalCurve {
-        steps: Vec::with_capacity(sets.len()),
+        steps: Vec::with_capacity(index.ages.len()),
         lives: lives.len(),
-        events: failures,
+        events: 0,
         given_age,
-        earlier_events: all_failures - failures,
-        last_age: followed.map(|life| life.exit).fold(given_age, f64::max),
+        earlier_events: early,
+        last_age,
         confidence,
     };
     let mut running = Running::default();
-    let mut counted = 0;
-    for set in sets {
-        counted += set.events;
-        if set.emptied_early {
+    for set in index.risk_sets(followed.map(|l| (l.entry.max(given_age), l.exit, l.event))) {
+        curve.events += set.events;
+        let emptied = set.emptied_early;
+        if emptied && 2 * curve.events <= all {
             curve.steps.clear();
             curve.given_age = set.age;
-            curve.events = failures - counted;
-            curve.earlier_events = all_failures - curve.events;
+            curve.earlier_events += std::mem::take(&mut curve.events);
             running = Running::default();
         } else {
             curve.steps.push(running.step(set, z));
+            if emptied {
+                break;
+            }
         }
     }
     Ok(curve)

@@ -77,21 +77,20 @@ fn check_age(what: &'static str, index: usize, value: f64) -> Result<(), InputEr
     }
 }
 
-/// Fails on the first life that cannot be used, and on an empty slice.
-pub fn check_lives(lives: &[Life]) -> Result<(), InputError> {
+/// Fails on the first life that cannot be used, and on an empty slice. Returns the greatest exit.
+pub fn check_lives(lives: &[Life]) -> Result<f64, InputError> {
     at_least("lives", lives.len(), 1)?;
+    let mut last = 0.0;
     for (index, life) in lives.iter().enumerate() {
         check_age("entry", index, life.entry)?;
         check_age("exit", index, life.exit)?;
         if life.exit <= life.entry {
-            return Err(InputError::NoTimeAtRisk {
-                index,
-                entry: life.entry,
-                exit: life.exit,
-            });
+            let (entry, exit) = (life.entry, life.exit);
+            return Err(InputError::NoTimeAtRisk { index, entry, exit });
         }
+        last = f64::max(last, life.exit);
     }
-    Ok(())
+    Ok(last)
 }
 
 /// Fails on the first interval life that cannot be used, and on an empty slice.

@@ -59,8 +59,9 @@ impl Totals {
     fn add(&mut self, stratum: &[&[Life]]) {
         let all = stratum.iter().flat_map(|lives| lives.iter());
         let index = AgeIndex::new(all.filter(|life| life.event).map(|life| life.exit));
-        let group = |lives: &&[Life]| {
-            index.risk_sets(lives.iter().map(|life| (life.entry, life.exit, life.event)))
+        let group = |lives: &&[Life]| -> Vec<RiskSet> {
+            let spans = lives.iter().map(|life| (life.entry, life.exit, life.event));
+            index.risk_sets(spans).collect()
         };
         let by_group: Vec<Vec<RiskSet>> = stratum.iter().map(group).collect();
         for age in 0..index.ages.len() {

@@ -23,7 +23,7 @@ const AGES_PER_STRETCH: usize = 4;
 pub(crate) struct AgeIndex {
     pub ages: Vec<f64>,
     /// Where the ages of each of many equal stretches begin.
-    begins: Vec<usize>,
+    begins: Vec<u32>,
     per_age: f64,
 }
 
@@ -54,62 +54,52 @@ impl AgeIndex {
     /// How many of the ages are at most `age`.
     pub(crate) fn up_to(&self, age: f64) -> usize {
         let stretch = stretch(age, self.per_age, self.begins.len() - 2);
-        let (begin, end) = (self.begins[stretch], self.begins[stretch + 1]);
+        let begin = self.begins[stretch] as usize;
+        let end = self.begins[stretch + 1] as usize;
         begin + self.ages[begin..end].partition_point(|&other| other <= age)
     }
 
     /// At each age, the lives at risk and the events among them, of lives given as
     /// `(entry, exit, ended in an event)`; the events must be among the ages.
-    pub(crate) fn risk_sets(&self, lives: impl Iterator<Item = (f64, f64, bool)>) -> Vec<RiskSet> {
-        // A life begins to count at the first age past its entry, and stops past its exit.
-        let mut marks = vec![Marks::default(); self.ages.len() + 1];
-        let mut total = 0;
+    pub(crate) fn risk_sets(
+        &self,
+        lives: impl Iterator<Item = (f64, f64, bool)>,
+    ) -> impl Iterator<Item = RiskSet> {
+        // A life begins to count at the first age past its entry, and stops past its exit. The
+        // changes are narrow, as a million lives reach into them in no order, and wrap, as a sum
+        // of them is exact all the same while fewer than four thousand million are at risk.
+        let mut changes = vec![0_u32; self.ages.len() + 1];
+        let mut events = vec![0_u32; self.ages.len() + 1];
+        let mut last_entry = 0.0;
         for (entry, exit, event) in lives {
-            let past = self.up_to(exit);
-            marks[self.up_to(entry)].begun += 1;
-            marks[past].ended += 1;
+            let (from, past) = (self.up_to(entry), self.up_to(exit));
+            changes[from] = changes[from].wrapping_add(1);
+            changes[past] = changes[past].wrapping_sub(1);
             if event {
-                marks[past - 1].events += 1;
+                events[past - 1] += 1;
             }
-            total += 1;
+            last_entry = f64::max(last_entry, entry);
         }
-        let (mut begun, mut ended) = (0, 0);
+        let mut at_risk = 0_u32;
         self.ages
             .iter()
-            .zip(marks)
-            .map(|(&age, mark)| {
-                begun += mark.begun as usize;
-                ended += mark.ended as usize;
-                let (at_risk, events) = (begun - ended, mark.events as usize);
-                let emptied_early = events == at_risk && begun < total;
+            .zip(changes)
+            .zip(events)
+            .map(move |((&age, change), events)| {
+                at_risk = at_risk.wrapping_add(change);
+                let emptied_early = events == at_risk && last_entry >= age;
                 RiskSet {
                     age,
-                    at_risk,
-                    events,
+                    at_risk: at_risk as usize,
+                    events: events as usize,
                     emptied_early,
                 }
             })
-            .collect()
     }
-}
-
-/// What happens at one age. Narrow, as a million lives reach into this list in no order; four
-/// thousand million lives would not fit the memory of their ages first.
-#[derive(Clone, Default)]
-struct Marks {
-    begun: u32,
-    ended: u32,
-    events: u32,
 }
 
 fn stretch(age: f64, per_age: f64, stretches: usize) -> usize {
     ((age * per_age) as usize).min(stretches)
-}
-
-/// The risk sets of lives at the distinct ages of their own events.
-pub(crate) fn risk_sets(lives: impl Iterator<Item = (f64, f64, bool)> + Clone) -> Vec<RiskSet> {
-    let events = lives.clone().filter(|life| life.2).map(|life| life.1);
-    AgeIndex::new(events).risk_sets(lives)
 }
 
 #[cfg(test)]
@@ -128,7 +118,8 @@ mod tests {
                 )
             })
             .collect();
-        let sets = risk_sets(lives.iter().copied());
+        let index = AgeIndex::new(lives.iter().filter(|life| life.2).map(|life| life.1));
+        let sets: Vec<RiskSet> = index.risk_sets(lives.iter().copied()).collect();
         assert!(sets.windows(2).all(|pair| pair[0].age < pair[1].age));
         for set in &sets {
             let at_risk = lives

@@ -94,7 +94,8 @@ impl WeibullSample {
             lives: lives.len(),
             ..Self::default()
         };
-        sample.ln_exits.reserve(lives.len());
+        sample.ln_exits.reserve_exact(lives.len());
+        sample.ln_entries.reserve_exact(lives.len());
         for life in lives {
             sample.add_span(life.entry, life.exit, life.event);
         }

@@ -60,8 +60,10 @@ pub struct ScannedCode {
     pub code: Code,
     pub status: u8,
     pub occurrences: u8,
-    /// Whether a sag of the supply set it, or it is one that stays latched. Truth, never exported.
+    /// Whether a sag of the supply set it. Truth, never exported.
     pub of_supply: bool,
+    /// Whether a plain clear does not end it. Truth, never exported.
+    pub latched: bool,
 }
 
 /// Bits of ISO 14229-1 Annex D.

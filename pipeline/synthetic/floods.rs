@@ -58,7 +58,7 @@ pub fn supply(rng: &mut Stream, model: &Model, memory: &mut Memory, event: u32, 
     }
     put(rng, memory, coming, event, true, false);
     for &(module, code, hold) in &model.latched {
-        if chance(rng, 0.75) {
+        if chance(rng, 0.55) {
             memory.store(stored(module, code, hold, event, true));
         }
     }

@@ -129,6 +129,7 @@ impl Memory {
                 status: status(rng, code.confirmed, code.standing),
                 occurrences: code.occurrences,
                 of_supply: code.of_supply,
+                latched: code.hold != Hold::Plain,
             })
             .collect()
     }

@@ -287,6 +287,7 @@ fn latched_codes(
         LATCHABLE.to_vec()
     };
     shuffle(rng, &mut codes);
+    let first = whole(rng, 2, 4) as usize;
     let (protected, stubborn) = spec.latched;
     let holds = std::iter::repeat_n(Hold::Protected, protected)
         .chain(std::iter::repeat_n(Hold::Stubborn, stubborn));
@@ -294,6 +295,6 @@ fn latched_codes(
         .into_iter()
         .zip(holds)
         .enumerate()
-        .map(|(index, (code, hold))| ((2 + 2 * index).min(modules.len() - 1), code, hold))
+        .map(|(index, (code, hold))| ((first + 2 * index).min(modules.len() - 1), code, hold))
         .collect()
 }

@@ -3,10 +3,10 @@
 //! A case opens with the first scan that shows a supply flood, or with a no-start, jump start or tow
 //! that is not put down to something other than the supply. A further one belongs to the open case
 //! unless the case is proven or its supply was restored more than 30 days before. Each step is the
-//! first after the opening; latched codes count as cleared with the last clear after which no scan
-//! shows them, and have no row if none stayed. Proven is the first scan, after the supply was restored
-//! and the codes cleared, that shows no code of the supply, all monitors ready, and 14 days or
-//! 500 km since the clear.
+//! first after the opening and not after the proof; latched codes count as cleared with the last clear
+//! after which no scan shows them, and have no row if none stayed. Proven is the first scan, after the
+//! supply was restored and the codes, if there were any, were cleared, that shows no code of the
+//! supply, all monitors ready, and 14 days since both or 500 km since the clear.
 //!
 //! Nothing here fails.
 
@@ -34,7 +34,6 @@ pub struct Step {
 struct Case {
     steps: Vec<Step>,
     restored: Option<Minute>,
-    cleared: Option<Minute>,
     /// The last clear: when, where its order began, its order.
     last_clear: Option<(Minute, Minute, String)>,
     latched_seen: bool,
@@ -90,7 +89,9 @@ pub fn recoveries(life: &Life<'_>) -> Vec<Step> {
             case.step(cases, "opened", began, id);
             open = Some(case);
         }
-        let Some(case) = open.as_mut() else { continue };
+        let Some(case) = open.as_mut().filter(|case| !case.proven) else {
+            continue;
+        };
         match fact {
             Fact::Test(test) => case.step(cases, "supply tested", test.at, ""),
             Fact::Work(work) => work_step(case, cases, work),
@@ -136,7 +137,6 @@ fn work_step(case: &mut Case, number: usize, work: &Work) {
             case.step(number, "supply restored", work.opened, &work.order_no);
         }
         Operation::CodesCleared | Operation::ProtectedClear => {
-            case.cleared.get_or_insert(work.done);
             case.last_clear = Some((work.done, work.opened, work.order_no.clone()));
             case.step(number, "codes cleared", work.opened, &work.order_no);
         }
@@ -148,26 +148,39 @@ fn scan_step(case: &mut Case, number: usize, scan: &Scan) {
     if !scan.codes.is_empty() {
         case.step(number, "codes saved", scan.at, &scan.scan_id);
     }
-    let Some((last_clear, began, order_no)) = case.last_clear.clone() else {
-        return;
-    };
     if scan.codes.iter().any(|code| code.of_supply) {
-        case.latched_seen = true;
-        case.latched_gone = false;
-        case.steps
-            .retain(|step| step.what != "latched codes cleared");
+        // Latched is what a clear left behind, not what was there before.
+        if case.last_clear.is_some() && scan.codes.iter().any(|code| code.latched) {
+            case.latched_seen = true;
+            case.latched_gone = false;
+            case.steps
+                .retain(|step| step.what != "latched codes cleared");
+        }
         return;
     }
-    if case.latched_seen && !case.latched_gone {
+    if let Some((_, began, order_no)) = case.last_clear.clone()
+        && case.latched_seen
+        && !case.latched_gone
+    {
         case.latched_gone = true;
         case.step(number, "latched codes cleared", began, &order_no);
     }
+    // Without codes there is nothing to clear, and the supply alone has to hold.
+    let had_codes = case.steps.iter().any(|step| step.what == "codes saved");
+    let well_since = match &case.last_clear {
+        Some((done, _, _)) => Some(*done),
+        None if had_codes => None,
+        None => case.restored,
+    };
+    let (Some(well_since), Some(restored)) = (well_since, case.restored) else {
+        return;
+    };
     let ready = scan
         .monitors
         .is_none_or(|(ready, supported)| ready == supported);
-    let long_enough =
-        scan.at - last_clear >= PROVEN_AFTER_DAYS * 1440 || scan.km_since_clear >= PROVEN_AFTER_KM;
-    if case.restored.is_some() && ready && long_enough && !case.proven {
+    let long_enough = scan.at - well_since.max(restored) >= PROVEN_AFTER_DAYS * 1440
+        || (scan.km_since_clear >= PROVEN_AFTER_KM && well_since >= restored);
+    if ready && long_enough {
         case.proven = true;
         case.step(number, "proven", scan.at, &scan.scan_id);
     }

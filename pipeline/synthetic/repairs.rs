@@ -104,22 +104,24 @@ impl Life<'_> {
             self.small_sag();
         }
         if flood && position == 0 && self.habit(self.shop().wrong_part) {
-            self.no_start_call(day, None);
+            self.no_start_call(day, position, None);
             self.wrong_module(day, position);
             self.plan_within(day, 7, 35, Happening::Recurrence(position));
             return;
         }
         if chance(&mut self.rng, if position == 0 { 0.7 } else { 0.25 }) {
-            self.no_start_call(day, Some(OrderCause::Supply));
+            self.no_start_call(day, position, Some(OrderCause::Supply));
             self.plan_within(day, 0, 2, Happening::Repair(position));
         } else {
             self.plan_within(day, 0, 4, Happening::Repair(position));
         }
     }
 
-    fn no_start_call(&mut self, day: i32, cause: Option<OrderCause>) {
+    /// The driver is stranded. An order that is about another battery than the main one says so.
+    fn no_start_call(&mut self, day: i32, position: usize, cause: Option<OrderCause>) {
         let mut job = self.open_call(day, "will not start");
         job.cause = cause;
+        job.about = (position > 0).then(|| self.batteries[position].spec.position);
         job.did(Operation::NoStartCall, 0.5);
         job.clock += whole(&mut self.rng, 15, 30);
         if chance(&mut self.rng, 0.62) {
@@ -134,6 +136,9 @@ impl Life<'_> {
     fn wrong_module(&mut self, day: i32, position: usize) {
         let mut job = self.open_job(day, "many warning lamps, module not answering");
         job.cause = Some(OrderCause::Module);
+        if chance(&mut self.rng, 0.6) {
+            job.technician = self.shop().quick_to_blame();
+        }
         let voltage = self.sagging_voltage();
         self.scan(&mut job, true, voltage);
         let blamed = self.blamed_module();
@@ -169,7 +174,7 @@ impl Life<'_> {
         } else {
             self.small_sag();
         }
-        self.no_start_call(day, Some(OrderCause::Supply));
+        self.no_start_call(day, position, Some(OrderCause::Supply));
         self.plan_within(day, 0, 1, Happening::Repair(position));
     }
 

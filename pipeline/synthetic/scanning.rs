@@ -148,6 +148,7 @@ impl Life<'_> {
                 status,
                 occurrences: 1,
                 of_supply: false,
+                latched: false,
             });
         }
         let voltage = self.steady_voltage();

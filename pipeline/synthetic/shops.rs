@@ -18,6 +18,7 @@ pub struct Shop {
     pub prefix: &'static str,
     /// Hours its clock is ahead of UTC in winter; only places working hours.
     pub utc_offset_h: f64,
+    /// Its technicians; the last is quick to blame a module.
     pub technicians: &'static [&'static str],
     pub measures: MeasuredKind,
     /// One-sigma error of its reading, as a share.
@@ -254,6 +255,13 @@ pub const SHOPS: [Shop; 6] = [
         },
     },
 ];
+
+impl Shop {
+    /// The technician who makes most of the shop's wrong replacements.
+    pub fn quick_to_blame(&self) -> &'static str {
+        self.technicians.last().copied().unwrap_or("")
+    }
+}
 
 /// Whether a habit shows this time.
 pub fn habit(rng: &mut Stream, likelihood: f64, habit_factor: f64) -> bool {

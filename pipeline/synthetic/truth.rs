@@ -5,7 +5,7 @@
 //!
 //! | record | columns |
 //! |---|---|
-//! | `battery` | a battery whose life reached into the dumps: `vin`, `position`, `started` (day it went in), `ended` (day it came out, the vehicle left, or the last day), `what` (failed, preventive, left fleet, in service), `happened_at` (instant of the failure; the battery may have come out days or weeks later), `frailty`, `wear` (at the end) |
+//! | `battery` | a battery whose life reached into the dumps: `vin`, `position`, `started` (day it went in), `ended` (day it came out, the vehicle left, or the last day), `what` (failed, preventive, left fleet, in service), `happened_at` (instant of the failure; the battery may have come out days or weeks later), `frailty`, `wear` (at the end), `chemistry`, `rating_value`, `depot` |
 //! | `hazard` | a battery in service and not failed at the end of a week: `vin`, `position`, `ended` (the week's last day), `wear`, `hazard` (true chance of failing in that week), `chance` (true chance of failing within the scenario's `horizon_weeks` after it, from the hidden wear and the season's mean weather; planned replacement and leaving are not counted) |
 //! | `flood` | `vin`, `started` (instant), `ended` (instant of the clear that ended it; empty if none did), `what` (supply, network, reprogramming, scan artefact, unexplained), `ids` (scans that showed at least 6 of its codes from 3 modules, with spaces between; empty if no scan did) |
 //! | `latched` | a code that a plain clear does not end: `make`, `model`, `module`, `code`, `what` (protected: only the protected clear ends it; stubborn: a plain clear does one time in four) |

@@ -18,6 +18,8 @@ pub struct Job {
     pub technician: &'static str,
     pub complaint: &'static str,
     pub cause: Option<OrderCause>,
+    /// The battery that the order as a whole is about, where that is not the main one.
+    pub about: Option<&'static str>,
     lines: Vec<Line>,
 }
 
@@ -33,7 +35,7 @@ struct Line {
 impl Job {
     /// Adds an operation that is about neither a battery nor a module.
     pub fn did(&mut self, operation: Operation, labour_hours: f64) {
-        self.add(operation, None, None, None, Some(labour_hours));
+        self.add(operation, self.about, None, None, Some(labour_hours));
     }
 
     fn add(
@@ -99,6 +101,7 @@ impl Life<'_> {
             technician: pick(&mut self.rng, technicians).copied().unwrap_or(""),
             complaint,
             cause: None,
+            about: None,
             lines: Vec::new(),
         }
     }

@@ -189,7 +189,8 @@ fn a_suggested_mapping_reads_the_file_it_was_made_from() {
 fn what_a_suggestion_cannot_know_stands_in_comments() {
     let folder = Folder::new();
     let toml =
-        suggest_mapping(&folder.write("w.csv", "Tested;Rest voltage\n03/04/2026;12.5\n")).unwrap();
+        suggest_mapping(&folder.write("w.csv", "Tested;Rest voltage;Nummer\n03/04/2026;12.5;17\n"))
+            .unwrap();
     assert!(
         toml.contains("format = \"%m/%d/%Y\"   # or %d/%m/%Y: the first rows do not tell"),
         "{toml}"
@@ -199,4 +200,27 @@ fn what_a_suggestion_cannot_know_stands_in_comments() {
         "{toml}"
     );
     assert!(toml.contains("# vin = \"\""), "{toml}");
+}
+
+#[test]
+fn a_column_of_vins_is_known_by_its_cells() {
+    let folder = Folder::new();
+    let text = format!(
+        "Fahrgestell;Tested;Rest voltage\n{};2026-04-03;12.5\n",
+        vin(1)
+    );
+    let toml = suggest_mapping(&folder.write("w.csv", &text)).unwrap();
+    assert!(
+        toml.contains(&format!(
+            "[columns.\"Fahrgestell\"]   # {}\nfield = \"vin\"",
+            vin(1)
+        )),
+        "{toml}"
+    );
+    assert_eq!(
+        Folder::with_mapping(&toml)
+            .read("w.csv", &text)
+            .count("battery_test"),
+        1
+    );
 }

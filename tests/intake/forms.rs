@@ -90,11 +90,10 @@ fn workbooks_are_read_sheet_by_sheet() {
     let outcome = Folder::new().read("tests.xlsx", sheet_bytes(&HEADER, 0));
     check(&outcome);
     assert_eq!(outcome.lines["battery_test"], [2, 3]);
-    assert!(
-        outcome.summary().parts[0]
-            .file
-            .ends_with("tests.xlsx/Tests")
-    );
+    let part = &outcome.summary().parts[0];
+    assert!(part.file.ends_with("tests.xlsx/Tests"));
+    assert!(part.remarks[0].starts_with("not read, since nothing fits its header: "));
+    assert!(part.remarks[0].ends_with("tests.xlsx/Notes"));
     let error = Folder::new().error("odd.xlsx", sheet_bytes(&["a", "b", "c", "d", "e"], 0));
     assert!(
         error.starts_with("odd.xlsx/Notes: not recognised by its header [made by hand]"),
@@ -257,4 +256,72 @@ fn days_come_out_of_parquet_as_days() {
         outcome.numbers("depot_weather", "mean_temperature_c"),
         [Some(-3.25)]
     );
+}
+
+/// A sheet in the OpenDocument form (ISO/IEC 26300), written by hand: the parts that hold cells.
+fn open_document() -> Vec<u8> {
+    let text = |value: &str| {
+        format!(
+            "<table:table-cell office:value-type=\"string\"><text:p>{value}</text:p></table:table-cell>"
+        )
+    };
+    let number = |value: f64| {
+        format!(
+            "<table:table-cell office:value-type=\"float\" office:value=\"{value}\"><text:p>{value}</text:p></table:table-cell>"
+        )
+    };
+    let date = |value: &str| {
+        format!(
+            "<table:table-cell office:value-type=\"date\" office:date-value=\"{value}\"><text:p>a date</text:p></table:table-cell>"
+        )
+    };
+    let row = |cells: &[String]| format!("<table:table-row>{}</table:table-row>", cells.concat());
+    let header: Vec<String> = HEADER.iter().map(|name| text(name)).collect();
+    let rows = [
+        row(&header),
+        row(&[
+            text(&vin(1)),
+            date("2026-05-01T10:30:00"),
+            number(12.6),
+            number(21.5),
+            text("yes"),
+        ]),
+        row(&[
+            text(&vin(2)),
+            date("2026-05-02"),
+            number(12.0),
+            "<table:table-cell/>".to_owned(),
+            text("no"),
+        ]),
+    ];
+    let content = format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?><office:document-content \
+         xmlns:office=\"urn:oasis:names:tc:opendocument:xmlns:office:1.0\" \
+         xmlns:table=\"urn:oasis:names:tc:opendocument:xmlns:table:1.0\" \
+         xmlns:text=\"urn:oasis:names:tc:opendocument:xmlns:text:1.0\"><office:body><office:spreadsheet>\
+         <table:table table:name=\"Tests\">{}</table:table></office:spreadsheet></office:body></office:document-content>",
+        rows.concat()
+    );
+    let manifest = "<?xml version=\"1.0\"?><manifest:manifest \
+         xmlns:manifest=\"urn:oasis:names:tc:opendocument:xmlns:manifest:1.0\"/>";
+    let members = [
+        ("mimetype", "application/vnd.oasis.opendocument.spreadsheet"),
+        ("content.xml", content.as_str()),
+        ("META-INF/manifest.xml", manifest),
+    ];
+    let mut writer = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, text) in members {
+        writer
+            .start_file(name, zip::write::SimpleFileOptions::default())
+            .unwrap();
+        writer.write_all(text.as_bytes()).unwrap();
+    }
+    writer.finish().unwrap().into_inner()
+}
+
+#[test]
+fn open_document_sheets_are_read() {
+    let outcome = Folder::new().read("tests.ods", open_document());
+    check(&outcome);
+    assert_eq!(outcome.lines["battery_test"], [2, 3]);
 }

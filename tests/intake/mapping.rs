@@ -60,6 +60,10 @@ fn errors_name_line_key_and_remedy() {
             "line 2, `encoding`: \"utf-7\" is no encoding that is read",
         ),
         (
+            "kind = 'battery_test'\ndate_code_pattern = '\\d'",
+            "line 2, `date_code_pattern`: pattern '\\d' cannot be used: it has no group named year",
+        ),
+        (
             "kind = 'vehicle'\nskip_lines = -1",
             "line 2, `skip_lines`: is no number from 0 to 1000",
         ),
@@ -223,6 +227,7 @@ fn folders_are_walked_for_dumps_and_mappings() {
     for name in [
         "b/tests.csv",
         "a.csv.gz",
+        "can.log",
         "truth.csv",
         ".hidden.csv",
         ".git/x.csv",
@@ -243,7 +248,7 @@ fn folders_are_walked_for_dumps_and_mappings() {
             })
             .collect()
     };
-    assert_eq!(names(&found.dumps), ["a.csv.gz", "b/tests.csv"]);
+    assert_eq!(names(&found.dumps), ["a.csv.gz", "b/tests.csv", "can.log"]);
     assert_eq!(names(&found.mappings), ["mappings/m.toml"]);
     let error = find_files(&[folder.path().join("gone")]).unwrap_err();
     assert!(

@@ -240,3 +240,43 @@ fn quarantine_keeps_file_line_text_and_shop() {
     assert_eq!(*row.file_hash, *outcome.summary().file_hash);
     assert_eq!(row.file_hash.len(), 64);
 }
+
+#[test]
+fn a_wrong_check_digit_is_a_remark() {
+    let good = vin(1);
+    let digit = if &good[8..9] == "0" { "1" } else { "0" };
+    let misread = format!("{}{digit}{}", &good[..8], &good[9..]);
+    let outcome = one(
+        "vin,tested_at,rest_voltage_v",
+        &format!("{misread},2026-05-01,12.5"),
+    );
+    assert_eq!(outcome.count("battery_test"), 1);
+    let remarks = &outcome.summary().parts[0].remarks;
+    assert_eq!(
+        *remarks,
+        ["rows whose VIN has a wrong check digit, most likely misread: 1"]
+    );
+}
+
+/// Week numbers are those of ISO 8601: week 7 of 2024 begins on 2024-02-12.
+#[test]
+fn a_battery_tested_before_it_was_made_is_quarantined() {
+    let folder = Folder::with_mapping(
+        "kind = 'battery_test'\ndate_code_pattern = '^(?<year>\\d{4})W(?<week>\\d\\d)$'\n[columns.V]\nfield = 'vin'\n\
+         [columns.T]\nfield = 'tested_at'\n[columns.R]\nfield = 'rest_voltage_v'\n[columns.C]\nfield = 'date_code'\n",
+    );
+    let row = |code: &str| format!("{},2025-05-01,12.5,{code}\n", vin(1));
+    let outcome = folder.read(
+        "t.csv",
+        format!("V,T,R,C\n{}{}{}", row("2024W07"), row("2026W07"), row("B9")),
+    );
+    assert_eq!(
+        outcome.texts("battery_test", "date_code"),
+        [Some("B4".to_owned()), Some("B9".to_owned())]
+    );
+    assert!(
+        outcome.reason().starts_with("tested before it was made: "),
+        "{}",
+        outcome.reason()
+    );
+}

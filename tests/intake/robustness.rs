@@ -1,5 +1,7 @@
 //! Whatever the bytes: no panic, every line accounted for, bounded memory.
 
+use std::io::Write;
+
 use proptest::prelude::*;
 
 use super::reading::{Folder, vin};
@@ -20,6 +22,16 @@ fn survives(name: &str, bytes: &[u8]) {
     }
 }
 
+/// More cases where `PROPTEST_CASES` asks for more.
+fn at_least(cases: u32) -> ProptestConfig {
+    let usual = ProptestConfig::default();
+    ProptestConfig {
+        cases: usual.cases.max(cases),
+        failure_persistence: None,
+        ..usual
+    }
+}
+
 const HEADERS: &[&str] = &[
     "V;T;U",
     "vin,seen_on,depot,in_service_date,odometer_km,rating_value,left_fleet_date",
@@ -30,7 +42,7 @@ const HEADERS: &[&str] = &[
 ];
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(at_least(400))]
 
     #[test]
     fn any_bytes(bytes in prop::collection::vec(any::<u8>(), 0..2000)) {
@@ -70,6 +82,16 @@ proptest! {
     }
 
     #[test]
+    fn any_log(lines in prop::collection::vec(prop::sample::select(vec![
+        "7E8 10 14 49 02 01 37 5A 56", "7E8 21 34 43 31 41 30 30 53", "7E8 22 30", "7E803430105", "43 FF 05", "59 02", "59 02 FF 01",
+        "41 01", "41 42 00", "# vin: x", "#", "# bus: older", "(1.5) c 18FECAFF#00", "(-1e308) c 18EBFF00#01FFFFFFFFFFFFFF",
+        "(1e18) c 18ECFF00#20FFFF02FFCAFE00", "(nan) c 7E8#02430", "(5) c 7E8##3064301056200", "18DAF11006", "18DBF1", "> 03", "<", "7F 03 78",
+        "(1) c 18ECFF00#20090002FFCAFE00", "(1) c 18EBFF00#0100FFA800120101", "(1) c 18EBFF00#0202", "7E8 00", "7E8", "F" ,
+    ]), 0..40)) {
+        survives("scan.log", format!("7E8 04 43 01 05 62\n{}\n", lines.join("\n")).as_bytes());
+    }
+
+    #[test]
     fn any_mapping(toml in "(kind|columns|words|field|unit|format|constants|vehicle|'| |=|\\[|\\]|\\.|\n|x){0,60}") {
         let mut mappings = voltwane::intake::Mappings::builtin();
         if let Err(error) = mappings.add_toml(std::path::Path::new("m.toml"), &toml) {
@@ -85,19 +107,37 @@ fn peak_memory_kb() -> Option<u64> {
     line.split_whitespace().nth(1)?.parse().ok()
 }
 
+/// Whether this process runs the named test and no other, so that its memory is that test's.
+const ALONE: &str = "VOLTWANE_TEST_ALONE";
+
 #[test]
 fn long_lines_do_not_take_memory() {
-    let folder = Folder::new();
-    let good = format!("{},2026-01-01,ok\n", vin(1));
-    let mut text = "vin,tested_at,source_verdict\n".to_owned();
-    text.reserve(64 << 20);
-    for _ in 0..6 {
-        text += &"y".repeat(10 << 20);
-        text += "\n";
-        text += &good;
+    if std::env::var_os(ALONE).is_some() {
+        return read_long_lines();
     }
-    let path = folder.write("long.csv", &text);
-    drop(text);
+    let (_, module) = module_path!().split_once("::").unwrap();
+    let name = format!("{module}::long_lines_do_not_take_memory");
+    let run = std::process::Command::new(std::env::current_exe().unwrap())
+        .args(["--exact", &name])
+        .env(ALONE, "1")
+        .output()
+        .unwrap();
+    let told = String::from_utf8_lossy(&run.stdout);
+    assert!(run.status.success() && told.contains("1 passed"), "{told}");
+}
+
+fn read_long_lines() {
+    let folder = Folder::new();
+    // Written piece by piece, so that writing does not take the memory that reading must not.
+    let path = folder.write("long.csv", "vin,tested_at,source_verdict\n");
+    let mut file = std::fs::File::options().append(true).open(&path).unwrap();
+    let piece = [b'y'; 1 << 16];
+    for _ in 0..6 {
+        for _ in 0..160 {
+            file.write_all(&piece).unwrap();
+        }
+        write!(file, "\n{},2026-01-01,ok\n", vin(1)).unwrap();
+    }
     let before = peak_memory_kb();
     let mut outcome = super::reading::Outcome::default();
     let summary =

@@ -129,6 +129,9 @@ fn a_scan_without_a_number_is_known_by_vehicle_and_time() {
     );
     let outcome = Folder::new().read("scans.csv", text);
     let id = Some(format!("{} 2026-05-01 10:00 UTC", vin(1)));
-    assert_eq!(outcome.texts("code_scan", "scan_id"), std::slice::from_ref(&id));
+    assert_eq!(
+        outcome.texts("code_scan", "scan_id"),
+        std::slice::from_ref(&id)
+    );
     assert_eq!(outcome.texts("trouble_code", "scan_id"), [id.clone(), id]);
 }

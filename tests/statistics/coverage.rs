@@ -8,7 +8,8 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use voltwane::statistics::crossing::{Crossing, Side, forecast_crossing};
 use voltwane::statistics::kaplan_meier::kaplan_meier;
-use voltwane::statistics::lives::Life;
+use voltwane::statistics::lives::{IntervalLife, Life};
+use voltwane::statistics::turnbull::turnbull;
 use voltwane::statistics::weibull::fit_weibull_sample;
 use voltwane::statistics::weibull_law::Weibull;
 use voltwane::statistics::weibull_likelihood::{WeibullPrior, WeibullSample};
@@ -139,6 +140,57 @@ fn survival_limits_hold() {
         share.value()
     );
     assert!(share.value() > 0.93 - share.slack(), "{}", share.value());
+}
+
+/// Many lives looked at now and then: the interval-censored estimate ends at its maximum, near the
+/// truth.
+#[test]
+fn interval_censored_survival_finds_the_truth() {
+    let mut random = ChaCha8Rng::seed_from_u64(3);
+    for late in [false, true] {
+        let mut lives = Vec::new();
+        while lives.len() < 20_000 {
+            let seen_late = late && random.random_bool(0.7);
+            let entry: f64 = if seen_late {
+                random.random_range(0.0..1400.0_f64).floor()
+            } else {
+                0.0
+            };
+            let (life, end) = (
+                drawn_life(&mut random),
+                entry + random.random_range(100.0..1200.0),
+            );
+            if life <= entry {
+                continue;
+            }
+            let (mut alive_at, mut failed_by, mut look) = (entry, f64::INFINITY, entry);
+            while failed_by.is_infinite() && look < end {
+                look += random.random_range(30.0..300.0_f64).round();
+                if look < life {
+                    alive_at = look
+                } else {
+                    failed_by = look
+                }
+            }
+            lives.push(IntervalLife {
+                entry,
+                alive_at,
+                failed_by,
+            });
+        }
+        let survival = turnbull(&lives).unwrap();
+        assert!(survival.gap < 1e-8, "{survival:?}");
+        let total: f64 = survival.masses.iter().map(|mass| mass.chance).sum();
+        assert!((total - 1.0).abs() < 1e-6, "{total}");
+        for age in [300.0, 600.0, 900.0] {
+            let (least, greatest) = survival.survival_at(age);
+            let truth = TRUTH.survival(age);
+            assert!(
+                least - 0.02 < truth && truth < greatest + 0.02,
+                "{late} {age} {least} {greatest}"
+            );
+        }
+    }
 }
 
 /// The interval of a crossing holds the true line's crossing; readings with one in ten outliers.

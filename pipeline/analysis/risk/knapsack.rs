@@ -38,7 +38,11 @@ pub fn best_choice(items: &[Item], places: usize, budget: f64) -> Vec<usize> {
     let mut equally_dear = 0;
     let mut last_cost = f64::NAN;
     order.retain(|at| {
-        equally_dear = if items[*at].cost == last_cost { equally_dear + 1 } else { 1 };
+        equally_dear = if items[*at].cost == last_cost {
+            equally_dear + 1
+        } else {
+            1
+        };
         last_cost = items[*at].cost;
         equally_dear <= places
     });
@@ -70,9 +74,12 @@ pub fn best_choice(items: &[Item], places: usize, budget: f64) -> Vec<usize> {
             }
         }
     }
-    let best = fronts.into_iter().flatten().reduce(|best, next| {
-        if next.value > best.value { next } else { best }
-    });
+    let best =
+        fronts.into_iter().flatten().reduce(
+            |best, next| {
+                if next.value > best.value { next } else { best }
+            },
+        );
     let mut chosen = best.map_or_else(Vec::new, |choice| choice.chosen);
     chosen.sort_unstable();
     chosen
@@ -104,7 +111,11 @@ mod tests {
     /// Every subset, one after another.
     fn by_trying_all(items: &[Item], places: usize, budget: f64) -> f64 {
         (0_u32..1 << items.len())
-            .map(|set| (0..items.len()).filter(|at| set & (1 << at) != 0).collect::<Vec<_>>())
+            .map(|set| {
+                (0..items.len())
+                    .filter(|at| set & (1 << at) != 0)
+                    .collect::<Vec<_>>()
+            })
             .filter(|chosen| chosen.len() <= places)
             .filter(|chosen| chosen.iter().map(|at| items[*at].cost).sum::<f64>() <= budget)
             .map(|chosen| value_of(items, &chosen))
@@ -115,7 +126,9 @@ mod tests {
     fn it_is_as_good_as_trying_all() {
         let mut seed = 1_u64;
         let mut next = |most: u64| {
-            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            seed = seed
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             ((seed >> 33) % most) as f64
         };
         for _ in 0..200 {
@@ -130,7 +143,10 @@ mod tests {
             assert!(chosen.len() <= places);
             assert!(chosen.iter().map(|at| items[*at].cost).sum::<f64>() <= budget);
             let best = by_trying_all(&items, places, budget);
-            assert!((value_of(&items, &chosen) - best).abs() < 1e-9, "{items:?} {places} {budget}");
+            assert!(
+                (value_of(&items, &chosen) - best).abs() < 1e-9,
+                "{items:?} {places} {budget}"
+            );
         }
     }
 
@@ -138,9 +154,18 @@ mod tests {
     fn the_dearest_is_not_always_the_best() {
         // Taking the most valuable first would fill the budget with the first one.
         let items = [
-            Item { cost: 900.0, value: 100.0 },
-            Item { cost: 450.0, value: 60.0 },
-            Item { cost: 450.0, value: 55.0 },
+            Item {
+                cost: 900.0,
+                value: 100.0,
+            },
+            Item {
+                cost: 450.0,
+                value: 60.0,
+            },
+            Item {
+                cost: 450.0,
+                value: 55.0,
+            },
         ];
         assert_eq!(best_choice(&items, 3, 900.0), vec![1, 2]);
     }

@@ -54,7 +54,9 @@ async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> 
         .await?;
     let law_of = |cohort: &str| {
         let kept = laws.iter().find(|law| law.cohort == cohort)?;
-        let enough = kept.failures.is_some_and(|failures| failures >= FEWEST_FAILURES);
+        let enough = kept
+            .failures
+            .is_some_and(|failures| failures >= FEWEST_FAILURES);
         enough.then_some(Weibull {
             shape: kept.shape?,
             scale: kept.scale?,
@@ -72,9 +74,9 @@ async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> 
             .get(name)
             .copied()
             .unwrap_or(cost.planned_replacement);
-        let policy = law_of(name)
-            .or(fleet)
-            .and_then(|law| best_replacement_age(&law, planned, cost.unplanned_failure.max(planned)).ok());
+        let policy = law_of(name).or(fleet).and_then(|law| {
+            best_replacement_age(&law, planned, cost.unplanned_failure.max(planned)).ok()
+        });
         names.push(name);
         planned_costs.push(planned);
         // Without a law, the price of a battery over its expected life.
@@ -118,14 +120,18 @@ async fn replacement_choice(analysis: &Analysis) -> Result<Rows, AnalysisError> 
     let mut chosen: Vec<&Offer> = Vec::new();
     for (depot, offers) in by_depot {
         let own = plan.depots.get(depot);
-        let bays = own.and_then(|own| own.bays_per_week).unwrap_or(plan.bays_per_week);
+        let bays = own
+            .and_then(|own| own.bays_per_week)
+            .unwrap_or(plan.bays_per_week);
         let budget = own
             .and_then(|own| own.budget_per_week)
             .unwrap_or(plan.budget_per_week);
         // What has failed is replaced whatever the plan says, and takes its bay and its money.
         let (must, may): (Vec<&Offer>, Vec<&Offer>) = offers.iter().partition(|offer| offer.must);
         let spent: f64 = must.iter().map(|offer| offer.planned_cost).sum();
-        let bays = usize::try_from(bays).unwrap_or(0).saturating_sub(must.len());
+        let bays = usize::try_from(bays)
+            .unwrap_or(0)
+            .saturating_sub(must.len());
         let items: Vec<Item> = may
             .iter()
             .map(|offer| Item {
@@ -134,10 +140,17 @@ async fn replacement_choice(analysis: &Analysis) -> Result<Rows, AnalysisError> 
             })
             .collect();
         chosen.extend(must);
-        chosen.extend(best_choice(&items, bays, budget - spent).into_iter().map(|at| may[at]));
+        chosen.extend(
+            best_choice(&items, bays, budget - spent)
+                .into_iter()
+                .map(|at| may[at]),
+        );
     }
     rows_of(vec![
         ("vin", words(chosen.iter().map(|offer| offer.vin.as_str()))),
-        ("position", words(chosen.iter().map(|offer| offer.position.as_str()))),
+        (
+            "position",
+            words(chosen.iter().map(|offer| offer.position.as_str())),
+        ),
     ])
 }

@@ -30,7 +30,13 @@ const FEWEST_TESTS: usize = 30;
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
     about: "One row is a battery in service: what a test of it would be worth now, its cost taken off.",
-    reads: &["vehicle_week", "health_fit", "model_fit", "battery_chance", "replacement_policy"],
+    reads: &[
+        "vehicle_week",
+        "health_fit",
+        "model_fit",
+        "battery_chance",
+        "replacement_policy",
+    ],
     make: |analysis| test_value(analysis).boxed(),
 };
 
@@ -62,7 +68,11 @@ pub fn value_of_test(chance: f64, health: f64, sd: f64, slope: f64, stakes: Stak
     // On the average over the answers the chance stays what it is.
     let mut scale = 1.0;
     for _ in 0..50 {
-        let mean = factors.iter().map(|factor| chance_with(scale, *factor)).sum::<f64>() / factors.len() as f64;
+        let mean = factors
+            .iter()
+            .map(|factor| chance_with(scale, *factor))
+            .sum::<f64>()
+            / factors.len() as f64;
         if mean <= 0.0 || (mean / chance - 1.0).abs() < 1e-9 {
             break;
         }
@@ -135,17 +145,20 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         .names
         .iter()
         .position(|name| name == LOST)
-        .map_or(0.0, |at| model.fit.coefficients[at] / model.scaling[at].deviation);
+        .map_or(0.0, |at| {
+            model.fit.coefficients[at] / model.scaling[at].deviation
+        });
     let health = expected_health::foretell(&frame, &slopes, horizon_days);
     let spreads = spreads(&frame, &health, &slopes);
     let (mut vins, mut positions, mut values, mut whys) = (vec![], vec![], vec![], vec![]);
     for row in frame.current() {
         let vin = frame.word("vin", row).unwrap_or_default();
         let position = frame.word("position", row).unwrap_or_default();
-        let place = told.partition_point(|told| {
-            (told.vin.as_str(), told.position.as_str()) < (vin, position)
-        });
-        let Some(told) = told.get(place).filter(|told| told.vin == vin && told.position == position)
+        let place = told
+            .partition_point(|told| (told.vin.as_str(), told.position.as_str()) < (vin, position));
+        let Some(told) = told
+            .get(place)
+            .filter(|told| told.vin == vin && told.position == position)
         else {
             continue;
         };

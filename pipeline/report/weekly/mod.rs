@@ -1,25 +1,39 @@
-//! The weekly report: the short version, the ranking with its reasons, floods, failure rates, the
-//! state of the data, and how it was worked out.
+//! The weekly report: the short version, what to do at each depot, what to order and test, floods and
+//! open recoveries, failure rates and lives, what the last reports said and what came of it, the state
+//! of the data, and how it was worked out.
 
-mod reasons;
+mod lines;
+mod pictures;
+mod record;
+mod sheets;
+mod short_version;
 mod told;
 mod views;
 
 use std::path::{Path, PathBuf};
 
 use chrono::Datelike;
-use minijinja::{Environment, context};
-use serde::Serialize;
+use minijinja::context;
 
-use super::{ReportError, cells, chart, files};
+use super::ReportError;
+use super::document::Document;
+use super::manner::Manner;
+use super::templates::Templates;
 use crate::analysis::Analysis;
 use crate::lake::Lake;
-use views::{CurveStep, Extent, Flood, LifeFit, Quarantined, Rate, RiskRow, SilentDepot};
+use lines::{DepotLines, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};
+use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
+use views::{
+    CurveStep, DepotState, Extent, Flood, Health, LifeFit, Pick, Quarantined, Rate, Recovery,
+    RiskRow, TestNext,
+};
 
-const TEMPLATE: &str = include_str!("../templates/weekly.md");
-
-/// Rows of the ranking that the Markdown shows; ranking.csv has all of them.
-const RANKING_SHOWN: usize = 40;
+/// Batteries in the first table.
+const FIRST: usize = 10;
+/// Rows a depot's table shows; ranking.csv has all of them.
+const DEPOT_ROWS: usize = 12;
+/// Rows of the test list, of floods, of recoveries, of reasons for quarantine.
+const LIST_ROWS: usize = 20;
 
 /// What was written, and the report's short version for the terminal.
 #[derive(Debug)]
@@ -29,66 +43,120 @@ pub struct Written {
 }
 
 /// Writes the report of the week that holds the analysis's day into `out/YYYY-Www/`, and appends what
-/// it says to `risk_week`.
+/// it says to `risk_week`. `progress` hears what is being worked on.
 pub async fn write(
     lake: &mut Lake,
     analysis: &Analysis,
     out: &Path,
+    manner: &Manner,
+    progress: &dyn Fn(&str),
 ) -> Result<Written, ReportError> {
+    let templates = Templates::new(manner)?;
     let week = analysis.as_of().iso_week();
     let week = format!("{}-W{:02}", week.year(), week.week());
-    let folder = out.join(&week);
 
-    let ranking: Vec<RiskRow> = analysis
-        .rows("SELECT * FROM replacement_plan ORDER BY rank")
-        .await?;
-    let fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
-    let curve: Vec<CurveStep> = analysis.rows(views::FLEET_CURVE).await?;
+    progress("ranking the batteries");
+    let ranking: Vec<RiskRow> = analysis.rows(views::RANKING).await?;
+    let trends = Trends::new(analysis.rows::<Health>(views::HEALTHS).await?);
+    let picks: Vec<Pick> = analysis.rows(views::PICK_LIST).await?;
+    let tests: Vec<TestNext> = analysis.rows(views::TEST_NEXT).await?;
+    progress("looking for floods and open recoveries");
     let floods: Vec<Flood> = analysis.rows(views::FLOODS_THIS_WEEK).await?;
+    let recoveries: Vec<Recovery> = match analysis.graph().get("recovery_case") {
+        Some(_) => analysis.rows(views::RECOVERIES).await?,
+        None => Vec::new(),
+    };
+    progress("working out lives and failure rates");
+    let fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
+    let curves: Vec<CurveStep> = analysis.rows(views::CURVES).await?;
     let rates: Vec<Rate> = analysis.rows(views::RATES).await?;
+    progress("holding earlier reports against what came");
+    let since_last: Vec<SinceLast> = analysis.rows(record::SINCE_LAST).await?;
+    let predictions: Vec<Prediction> = analysis.rows(record::PREDICTIONS).await?;
+    let chances: Vec<ChanceTold> = analysis.rows(record::CHANCES_TOLD).await?;
+    progress("looking at the data");
     let quarantined: Vec<Quarantined> = analysis.rows(views::QUARANTINED).await?;
     let extents: Vec<Extent> = analysis.rows(views::EXTENTS).await?;
-    let silent: Vec<SilentDepot> = analysis.rows(views::SILENT_DEPOTS).await?;
+    let depot_states: Vec<DepotState> = analysis.rows(views::DEPOTS).await?;
+    progress("writing the report");
 
-    let chart = survival_chart(analysis, &curve, &fits)?;
-    let lines: Vec<RankedLine> = ranking.iter().map(RankedLine::new).collect();
-    let short_version = short_version(analysis, &ranking, &floods);
-    let settings = analysis.settings();
-    let mut templates = Environment::new();
-    templates.set_trim_blocks(true);
-    templates.set_lstrip_blocks(true);
-    templates.add_filter("md", |text: String| cells::markdown(&text));
-    templates.add_filter("thousands", cells::thousands);
-    templates.add_filter("digits", |number: f64, digits: usize| {
-        format!("{number:.digits$}")
+    let order = lines::to_order(&picks);
+    let depots: Vec<DepotLines> = lines::by_depot(&ranking, &trends, manner, DEPOT_ROWS);
+    let first: Vec<RankedLine> = first_to_act_on(&ranking)
+        .map(|row| RankedLine::new(row, &trends, manner))
+        .collect();
+    let short_version = short_version::short_version(&short_version::Facts {
+        ranking: &ranking,
+        order: &order,
+        tests: tests.len(),
+        floods: &floods,
+        recoveries: &recoveries,
+        horizon_days: analysis.settings().run.horizon_days,
+        manner,
     });
-    let template_failed = |source| ReportError::Template {
-        template: "weekly.md".to_owned(),
-        source,
+    let survival = pictures::survival_charts(&curves, &fits);
+    let rate_charts: Vec<_> = ["depot", "model"]
+        .iter()
+        .filter_map(|kind| pictures::rate_chart(kind, &rates))
+        .collect();
+    let calibration = record::calibration_chart(&chances);
+    let named = |charts: &[super::chart::Chart]| -> Vec<minijinja::Value> {
+        charts
+            .iter()
+            .map(|chart| context! { path => chart.path(), alternative => chart.alternative })
+            .collect()
     };
-    templates
-        .add_template("weekly.md", TEMPLATE)
-        .map_err(template_failed)?;
-    let report = templates
-        .get_template("weekly.md")
-        .and_then(|template| {
-            template.render(context! {
-                week,
-                as_of => analysis.as_of().to_string(),
-                short_version,
-                ranking => &lines[..lines.len().min(RANKING_SHOWN)],
-                ranked => lines.len(),
-                floods, rates, fits, quarantined, extents, silent,
-                has_curve => !curve.is_empty(),
-                settings,
-                version => env!("CARGO_PKG_VERSION"),
-            })
-        })
-        .map_err(template_failed)?;
-
-    files::write(&folder, "charts/survival.svg", chart.as_bytes())?;
-    write_ranking(&folder, &ranking)?;
-    let report = files::write(&folder, "report.md", report.as_bytes())?;
+    let markdown = templates.render(
+        "weekly.md",
+        context! {
+            week,
+            as_of => analysis.as_of().to_string(),
+            settings => analysis.settings(),
+            version => env!("CARGO_PKG_VERSION"),
+            shared => manner.pseudonyms.is_some(),
+            short_version,
+            batteries => ranking.len(),
+            expected => ranking.iter().filter(|row| row.failed_on.is_none()).filter_map(|row| row.chance).sum::<f64>(),
+            first,
+            depots,
+            order,
+            tests => tests.iter().take(LIST_ROWS).map(|row| TestLine::new(row, manner)).collect::<Vec<_>>(),
+            all_tests => tests.len(),
+            floods => floods.iter().take(LIST_ROWS).map(|row| FloodLine::new(row, manner)).collect::<Vec<_>>(),
+            all_floods => floods.len(),
+            recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, manner)).collect::<Vec<_>>(),
+            all_recoveries => recoveries.len(),
+            rates, fits,
+            survival => named(&survival),
+            rate_charts => named(&rate_charts),
+            calibration => named(calibration.as_slice()),
+            told_in_calibration => chances.iter().map(|row| row.batteries).sum::<i64>(),
+            since_last,
+            predictions => predictions.iter().map(PredictionLine::new).collect::<Vec<_>>(),
+            quarantined => quarantined.iter().take(LIST_ROWS).collect::<Vec<_>>(),
+            all_quarantined => quarantined.iter().map(|row| row.rows).sum::<i64>(),
+            extents,
+            depot_states,
+            model_version => ranking.first().map(|row| row.model_version.clone()),
+        },
+    )?;
+    let document = Document {
+        name: "report",
+        title: format!("12 V battery risk, week {week}"),
+        as_of: analysis.as_of(),
+        markdown,
+        charts: [survival, rate_charts, calibration.into_iter().collect()].concat(),
+        tables: vec![
+            sheets::ranking(&ranking, manner),
+            sheets::pick_list(&picks),
+            sheets::test_first(&tests, manner),
+            sheets::floods(&floods, manner),
+            sheets::recoveries(&recoveries, manner),
+            sheets::rates(&rates),
+            sheets::quarantined(&quarantined),
+        ],
+    };
+    let report = document.write(&out.join(&week), manner)?;
     told::append(lake, analysis, &week, &ranking).await?;
     Ok(Written {
         report,
@@ -96,164 +164,8 @@ pub async fn write(
     })
 }
 
-/// One line of the ranking, in words.
-#[derive(Debug, Serialize)]
-struct RankedLine {
-    rank: i64,
-    unit: String,
-    vin: String,
-    depot: String,
-    battery: String,
-    age: String,
-    chance: String,
-    interval: String,
-    action: String,
-    reasons: String,
-}
-
-impl RankedLine {
-    fn new(row: &RiskRow) -> Self {
-        Self {
-            rank: row.rank,
-            unit: row.unit_no.clone().unwrap_or_else(|| row.vin.clone()),
-            vin: row.vin.clone(),
-            depot: row.depot.clone(),
-            battery: row.battery(),
-            age: cells::age(row.age_days),
-            chance: row
-                .chance
-                .map_or_else(|| "not known".to_owned(), cells::chance),
-            interval: match (row.chance_lower, row.chance_upper) {
-                (Some(lower), Some(upper)) => {
-                    format!("{:.0}–{:.0} %", lower * 100.0, upper * 100.0)
-                }
-                _ => "not known".to_owned(),
-            },
-            action: row.action.clone(),
-            reasons: reasons::in_words(row).join("; "),
-        }
-    }
-}
-
-fn short_version(analysis: &Analysis, ranking: &[RiskRow], floods: &[Flood]) -> Vec<String> {
-    let horizon_weeks = analysis.settings().run.horizon_days / 7;
-    let currency = &analysis.settings().run.currency;
-    let this_week: Vec<&RiskRow> = ranking
-        .iter()
-        .filter(|row| row.action == "this week")
-        .collect();
-    let prevented: f64 = this_week.iter().filter_map(|row| row.chance).sum();
-    let saved: f64 = this_week.iter().filter_map(|row| row.saving).sum();
-    let test_first = ranking
-        .iter()
-        .filter(|row| row.action == "test first")
-        .count();
-    let expected: f64 = ranking.iter().filter_map(|row| row.chance).sum();
-    let supply = floods
-        .iter()
-        .filter(|flood| flood.cause == "supply")
-        .count();
-    vec![
-        format!(
-            "Replace {} batteries this week: expect to prevent {prevented:.1} failures within {horizon_weeks} weeks and save {currency}{}.",
-            this_week.len(),
-            cells::thousands(saved.max(0.0)),
-        ),
-        format!(
-            "Test {test_first} batteries first: their tests are missing or stale and the answer may change what to do."
-        ),
-        format!(
-            "Of {} batteries in service, {expected:.1} are expected to fail within {horizon_weeks} weeks if nothing is done.",
-            ranking.len(),
-        ),
-        format!(
-            "{} vehicles had a flood of codes in the last 7 days, {supply} of them put down to the 12 V supply.",
-            floods.len(),
-        ),
-    ]
-}
-
-fn survival_chart(
-    analysis: &Analysis,
-    curve: &[CurveStep],
-    fits: &[LifeFit],
-) -> Result<String, ReportError> {
-    let points: Vec<chart::CurvePoint> = curve
-        .iter()
-        .map(|step| chart::CurvePoint {
-            age_years: step.age_days / 365.25,
-            survival: step.survival,
-            lower: step.lower.unwrap_or(step.survival),
-            upper: step.upper.unwrap_or(step.survival),
-        })
-        .collect();
-    let law = fits
-        .iter()
-        .find(|fit| fit.cohort_kind == "fleet")
-        .and_then(LifeFit::law);
-    let fitted = law.map(|law| move |years: f64| law.survival(years * 365.25));
-    chart::survival(
-        &format!("Battery survival, whole fleet, as of {}", analysis.as_of()),
-        &points,
-        fitted.as_ref().map(|fitted| fitted as &dyn Fn(f64) -> f64),
-    )
-}
-
-fn write_ranking(folder: &Path, ranking: &[RiskRow]) -> Result<(), ReportError> {
-    let path = folder.join("ranking.csv");
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let failed = |source: Box<dyn std::error::Error + Send + Sync>| ReportError::Table {
-        path: path.clone(),
-        source,
-    };
-    writer
-        .write_record([
-            "rank",
-            "vin",
-            "unit_no",
-            "depot",
-            "position",
-            "battery",
-            "age_days",
-            "chance",
-            "chance_lower",
-            "chance_upper",
-            "last_test_on",
-            "verdict",
-            "health",
-            "action",
-            "saving",
-            "reasons",
-        ])
-        .map_err(|error| failed(error.into()))?;
-    let number = |value: Option<f64>, digits: usize| {
-        value.map_or_else(String::new, |value| format!("{value:.digits$}"))
-    };
-    for row in ranking {
-        writer
-            .write_record([
-                row.rank.to_string(),
-                cells::spreadsheet(&row.vin),
-                cells::spreadsheet(row.unit_no.as_deref().unwrap_or_default()),
-                cells::spreadsheet(&row.depot),
-                cells::spreadsheet(&row.position),
-                cells::spreadsheet(&row.battery()),
-                format!("{:.0}", row.age_days),
-                number(row.chance, 4),
-                number(row.chance_lower, 4),
-                number(row.chance_upper, 4),
-                row.tested_on.clone().unwrap_or_default(),
-                row.verdict.clone().unwrap_or_default(),
-                number(row.health, 2),
-                row.action.clone(),
-                number(row.saving, 0),
-                cells::spreadsheet(&reasons::in_words(row).join("; ")),
-            ])
-            .map_err(|error| failed(error.into()))?;
-    }
-    let bytes = writer
-        .into_inner()
-        .map_err(|error| failed(error.to_string().into()))?;
-    files::write(folder, "ranking.csv", &bytes)?;
-    Ok(())
+/// The batteries to see to first: those for this week by rank, then those to test.
+fn first_to_act_on(ranking: &[RiskRow]) -> impl Iterator<Item = &RiskRow> {
+    let of = |action: &'static str| ranking.iter().filter(move |row| row.action == action);
+    of("this week").chain(of("test first")).take(FIRST)
 }

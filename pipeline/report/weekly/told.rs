@@ -5,15 +5,12 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray};
 use arrow::datatypes::Date32Type;
 
+use super::ReportError;
 use super::views::RiskRow;
-use super::{ReportError, reasons};
 use crate::analysis::Analysis;
 use crate::lake::append::Append;
 use crate::lake::tables::table;
 use crate::lake::{Lake, LakeError};
-
-/// Names the way the chances are worked out, so that what was said by another way is told apart.
-pub const MODEL_VERSION: &str = "age-and-last-test-1";
 
 /// Appends the ranking to `risk_week`. Said again word for word, it adds nothing.
 pub async fn append(
@@ -64,8 +61,8 @@ pub async fn append(
         ])),
         Arc::new(known.iter().map(|row| row.rank).collect::<Int64Array>()),
         text(&|row| row.action.clone()),
-        text(&|row| reasons::in_words(row).join("; ")),
-        text(&|_| MODEL_VERSION.to_owned()),
+        text(&|row| row.reasons.clone()),
+        text(&|row| row.model_version.clone()),
     ];
     let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| {
         LakeError::Shape {

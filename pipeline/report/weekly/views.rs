@@ -4,34 +4,45 @@ use serde::{Deserialize, Serialize};
 
 use crate::statistics::weibull::Weibull;
 
-/// A battery in service with its chance, its reasons' numbers and its action.
+pub const RANKING: &str = "SELECT * FROM replacement_plan ORDER BY rank";
+
+/// A battery in service with its chance, what to do about it, what that is worth and why.
 #[derive(Debug, Clone, Deserialize)]
 pub struct RiskRow {
     pub rank: i64,
     pub vin: String,
     pub position: String,
+    pub battery_no: i64,
     pub unit_no: Option<String>,
     pub depot: String,
+    pub make: Option<String>,
+    pub model: Option<String>,
+    pub powertrain: Option<String>,
     pub chemistry: Option<String>,
     pub battery_group: Option<String>,
-    pub age_days: f64,
+    pub rating_value: Option<f64>,
+    pub rating_standard: Option<String>,
+    pub installed_on: String,
+    pub evidence: String,
     pub uncertainty_days: i64,
-    pub fitted_to: String,
+    pub age_days: f64,
     pub tested_on: Option<String>,
     pub verdict: Option<String>,
     pub health: Option<f64>,
     pub rest_voltage_v: Option<f64>,
-    pub band: String,
-    pub test_ratio: f64,
-    pub failed_on: Option<String>,
     pub health_per_year: Option<f64>,
     pub supply_floods: i64,
     pub last_flood_on: Option<String>,
+    pub failed_on: Option<String>,
     pub chance: Option<f64>,
     pub chance_lower: Option<f64>,
     pub chance_upper: Option<f64>,
+    pub pays_from: Option<f64>,
     pub saving: Option<f64>,
     pub action: String,
+    pub reasons: String,
+    pub under_warranty: Option<bool>,
+    pub model_version: String,
 }
 
 impl RiskRow {
@@ -45,6 +56,58 @@ impl RiskRow {
         }
         words.join(" ")
     }
+
+    /// Replacing it now would pay, whether or not there is room for it this week.
+    pub fn pays(&self) -> bool {
+        matches!((self.chance, self.pays_from, self.saving),
+            (Some(chance), Some(from), Some(saving)) if chance >= from && saving > 0.0)
+    }
+}
+
+pub const HEALTHS: &str = "
+    SELECT vin, position, battery_no, health
+    FROM battery_condition
+    WHERE health IS NOT NULL AND verdict <> 'discharged'
+    ORDER BY vin, position, battery_no, tested_at, health";
+
+/// The share of rated cranking ability that one test found.
+#[derive(Debug, Deserialize)]
+pub struct Health {
+    pub vin: String,
+    pub position: String,
+    pub battery_no: i64,
+    pub health: f64,
+}
+
+pub const PICK_LIST: &str = "
+    SELECT depot, battery_group, chemistry, rating_standard, minimum_rating, batteries
+    FROM pick_list
+    ORDER BY batteries DESC, battery_group, chemistry, rating_standard, minimum_rating, depot";
+
+/// Batteries of one kind that a depot needs.
+#[derive(Debug, Clone, Deserialize, Serialize)]
+pub struct Pick {
+    pub depot: String,
+    pub battery_group: Option<String>,
+    pub chemistry: Option<String>,
+    pub rating_standard: Option<String>,
+    pub minimum_rating: Option<f64>,
+    pub batteries: i64,
+}
+
+pub const TEST_NEXT: &str =
+    "SELECT rank, vin, position, unit_no, depot, value, why FROM test_next ORDER BY rank";
+
+/// A battery whose test is worth more than it costs.
+#[derive(Debug, Deserialize)]
+pub struct TestNext {
+    pub rank: i64,
+    pub vin: String,
+    pub position: String,
+    pub unit_no: Option<String>,
+    pub depot: String,
+    pub value: Option<f64>,
+    pub why: Option<String>,
 }
 
 pub const LIFE_FITS: &str = "
@@ -81,13 +144,15 @@ impl LifeFit {
     }
 }
 
-pub const FLEET_CURVE: &str = "
-    SELECT age_days, survival, lower, upper FROM life_curve WHERE cohort_kind = 'fleet'
-    ORDER BY age_days";
+pub const CURVES: &str = "
+    SELECT cohort_kind, cohort, age_days, survival, lower, upper FROM life_curve
+    ORDER BY cohort_kind DESC, cohort, age_days";
 
-/// A step of the fleet's survival curve.
+/// A step of a cohort's survival curve.
 #[derive(Debug, Deserialize)]
 pub struct CurveStep {
+    pub cohort_kind: String,
+    pub cohort: String,
     pub age_days: f64,
     pub survival: f64,
     pub lower: Option<f64>,
@@ -95,40 +160,61 @@ pub struct CurveStep {
 }
 
 pub const FLOODS_THIS_WEEK: &str = "
-    SELECT f.vin, v.unit_no, v.depot, v.make || ' ' || v.model AS model,
-           CAST(CAST(f.started_at AS DATE) AS VARCHAR) AS day, f.codes, f.modules,
-           f.supply_codes, f.lost_codes, f.supply_voltage_v, f.cause
-    FROM code_flood f JOIN fleet_vehicle v ON v.vin = f.vin
+    SELECT f.*, v.unit_no, v.depot, CONCAT_WS(' ', v.make, v.model) AS model,
+           CAST(f.started_at AS DATE) AS day
+    FROM code_flood f LEFT JOIN fleet_vehicle v ON v.vin = f.vin
     WHERE days_between(CAST(f.started_at AS DATE), $as_of) BETWEEN 0 AND 6
     ORDER BY f.codes DESC, f.vin, f.started_at";
 
 /// A flood of the last seven days.
-#[derive(Debug, Deserialize, Serialize)]
+#[derive(Debug, Deserialize)]
 pub struct Flood {
     pub vin: String,
     pub unit_no: Option<String>,
-    pub depot: String,
+    pub depot: Option<String>,
     pub model: Option<String>,
     pub day: String,
     pub codes: i64,
     pub modules: i64,
-    pub supply_codes: i64,
-    pub lost_codes: i64,
     pub supply_voltage_v: Option<f64>,
     pub cause: String,
+    #[serde(default)]
+    pub evidence: Option<String>,
+    #[serde(default)]
+    pub p_value: Option<f64>,
+}
+
+pub const RECOVERIES: &str = "
+    SELECT r.vin, v.unit_no, v.depot, r.opened_on, r.opened_by, r.days_standing, r.next_step, r.caution
+    FROM recovery_case r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
+    WHERE r.open
+    ORDER BY r.days_standing DESC, r.vin, r.opened_on";
+
+/// A recovery that is not proven yet.
+#[derive(Debug, Deserialize)]
+pub struct Recovery {
+    pub vin: String,
+    pub unit_no: Option<String>,
+    pub depot: Option<String>,
+    pub opened_on: String,
+    pub opened_by: String,
+    pub days_standing: i64,
+    pub next_step: Option<String>,
+    pub caution: Option<String>,
 }
 
 pub const RATES: &str = "
     SELECT cohort_kind, cohort, batteries, failures, battery_months, failures_per_1000_months,
            lower, upper
     FROM failure_rate
-    WHERE period = 'last 52 weeks' AND cohort_kind IN ('fleet', 'chemistry', 'powertrain', 'depot', 'model')
-    ORDER BY CASE cohort_kind WHEN 'fleet' THEN 0 WHEN 'chemistry' THEN 1 WHEN 'powertrain' THEN 2
-                              WHEN 'depot' THEN 3 ELSE 4 END,
+    WHERE period = 'last 52 weeks'
+      AND cohort_kind IN ('fleet', 'chemistry', 'battery group', 'powertrain', 'depot', 'model')
+    ORDER BY CASE cohort_kind WHEN 'fleet' THEN 0 WHEN 'chemistry' THEN 1 WHEN 'battery group' THEN 2
+                              WHEN 'powertrain' THEN 3 WHEN 'depot' THEN 4 ELSE 5 END,
              failures_per_1000_months DESC NULLS LAST, cohort";
 
 /// A cohort's failure rate over the last 52 weeks.
-#[derive(Debug, Deserialize, Serialize)]
+#[derive(Debug, Clone, Deserialize, Serialize)]
 pub struct Rate {
     pub cohort_kind: String,
     pub cohort: String,
@@ -143,7 +229,7 @@ pub struct Rate {
 pub const QUARANTINED: &str = "
     SELECT dump_kind, COALESCE(shop, 'not named') AS shop, reason, COUNT(*) AS rows
     FROM quarantine GROUP BY dump_kind, COALESCE(shop, 'not named'), reason
-    ORDER BY rows DESC, dump_kind, shop, reason LIMIT 25";
+    ORDER BY rows DESC, dump_kind, shop, reason";
 
 /// Rows in quarantine for one reason.
 #[derive(Debug, Deserialize, Serialize)]
@@ -155,7 +241,7 @@ pub struct Quarantined {
 }
 
 pub const EXTENTS: &str = "
-    SELECT table_name, rows, CAST(first_day AS VARCHAR) AS first_day, CAST(last_day AS VARCHAR) AS last_day
+    SELECT table_name, rows, first_day, last_day
     FROM table_extent WHERE table_name NOT IN ('risk_week', 'load_log') ORDER BY table_name";
 
 /// How much of a table there is.
@@ -167,20 +253,31 @@ pub struct Extent {
     pub last_day: Option<String>,
 }
 
-pub const SILENT_DEPOTS: &str = "
+pub const DEPOTS: &str = "
     SELECT v.depot, COUNT(DISTINCT v.vin) AS vehicles,
            SUM(CASE WHEN t.tested_on IS NULL OR days_between(t.tested_on, $as_of) > $test_stale_days THEN 1 ELSE 0 END) AS not_tested,
-           CAST(MAX(t.tested_on) AS VARCHAR) AS last_test_on
+           MAX(t.tested_on) AS last_test_on,
+           MAX(s.scanned_on) AS last_scan_on,
+           MAX(o.opened_on) AS last_order_on,
+           COALESCE(days_between(MAX(GREATEST(
+               COALESCE(t.tested_on, CAST('1900-01-01' AS DATE)),
+               COALESCE(s.scanned_on, CAST('1900-01-01' AS DATE)),
+               COALESCE(o.opened_on, CAST('1900-01-01' AS DATE)))), $as_of), 0) > $silent_days AS silent
     FROM fleet_vehicle v
     LEFT JOIN (SELECT vin, MAX(CAST(tested_at AS DATE)) AS tested_on FROM battery_test GROUP BY vin) t ON t.vin = v.vin
+    LEFT JOIN (SELECT vin, MAX(CAST(scanned_at AS DATE)) AS scanned_on FROM code_scan GROUP BY vin) s ON s.vin = v.vin
+    LEFT JOIN (SELECT vin, MAX(CAST(opened_at AS DATE)) AS opened_on FROM work_order GROUP BY vin) o ON o.vin = v.vin
     WHERE v.left_fleet_date IS NULL
     GROUP BY v.depot ORDER BY v.depot";
 
-/// How far a depot's batteries have been tested.
+/// How far a depot's vehicles have been seen and tested.
 #[derive(Debug, Deserialize, Serialize)]
-pub struct SilentDepot {
+pub struct DepotState {
     pub depot: String,
     pub vehicles: i64,
     pub not_tested: i64,
     pub last_test_on: Option<String>,
+    pub last_scan_on: Option<String>,
+    pub last_order_on: Option<String>,
+    pub silent: bool,
 }

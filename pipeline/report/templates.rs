@@ -1,0 +1,183 @@
+//! The texts of reports: minijinja templates, shipped with the program, each replaceable by one of
+//! the same name in the reader's own folder.
+//!
+//! What a `.md` template prints is made safe for Markdown, so no text from a dump can become mark-up:
+//! only what a template itself writes, or marks `| safe`, is mark-up. A missing value prints as "not
+//! known". It fails on a template that is not right and on a name it prints that is not there.
+
+use std::path::PathBuf;
+
+use include_dir::{Dir, include_dir};
+use minijinja::value::{Value, ValueKind};
+use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBehavior};
+
+use super::manner::Manner;
+use super::{ReportError, cells};
+
+static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/report/templates");
+
+/// The templates of one run.
+#[derive(Debug)]
+pub struct Templates {
+    environment: Environment<'static>,
+}
+
+impl Templates {
+    /// The shipped templates, those of the reader's folder before them.
+    pub fn new(manner: &Manner) -> Result<Self, ReportError> {
+        if let Some(folder) = manner
+            .templates
+            .as_deref()
+            .filter(|folder| !folder.is_dir())
+        {
+            return Err(ReportError::NoTemplates(folder.to_owned()));
+        }
+        let mut environment = Environment::new();
+        environment.set_trim_blocks(true);
+        environment.set_lstrip_blocks(true);
+        environment.set_keep_trailing_newline(true);
+        environment.set_undefined_behavior(UndefinedBehavior::Strict);
+        let own = manner.templates.clone();
+        environment.set_loader(move |name| load(own.as_ref(), name));
+        environment.set_auto_escape_callback(|name| match name.ends_with(".md") {
+            true => AutoEscape::Custom("markdown"),
+            false => AutoEscape::None,
+        });
+        environment.set_formatter(print);
+        add_filters(&mut environment, manner);
+        Ok(Self { environment })
+    }
+
+    /// Fills a template in.
+    pub fn render(&self, name: &str, content: Value) -> Result<String, ReportError> {
+        let text = self
+            .environment
+            .get_template(name)
+            .and_then(|template| template.render(content))
+            .map_err(|source| ReportError::Template {
+                template: name.to_owned(),
+                source,
+            })?;
+        Ok(tidy(&text))
+    }
+
+    /// The names of the shipped templates.
+    pub fn shipped() -> impl Iterator<Item = &'static str> {
+        SHIPPED.files().filter_map(|file| file.path().to_str())
+    }
+}
+
+fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::Error> {
+    // A template's name is never a way out of its folder.
+    if name.contains(['/', '\\']) || name.contains("..") {
+        return Ok(None);
+    }
+    if let Some(path) = own
+        .map(|folder| folder.join(name))
+        .filter(|path| path.is_file())
+    {
+        return std::fs::read_to_string(&path).map(Some).map_err(|error| {
+            minijinja::Error::new(
+                ErrorKind::InvalidOperation,
+                format!("{} could not be read", path.display()),
+            )
+            .with_source(error)
+        });
+    }
+    Ok(SHIPPED
+        .get_file(name)
+        .and_then(|file| file.contents_utf8())
+        .map(str::to_owned))
+}
+
+/// Prints one value: missing ones in words, text made safe where the template is Markdown.
+fn print(
+    out: &mut Output<'_>,
+    state: &State<'_, '_>,
+    value: &Value,
+) -> Result<(), minijinja::Error> {
+    if matches!(value.kind(), ValueKind::None) {
+        out.write_str("not known")?;
+        return Ok(());
+    }
+    let markdown = matches!(state.auto_escape(), AutoEscape::Custom("markdown"));
+    match value.as_str() {
+        Some(text) if markdown && !value.is_safe() => out.write_str(&cells::markdown(text))?,
+        Some(text) => out.write_str(text)?,
+        None if value.is_undefined() => return minijinja::escape_formatter(out, state, value),
+        None => out.write_str(&value.to_string())?,
+    }
+    Ok(())
+}
+
+/// A filter over numbers that leaves a missing value missing.
+fn over_numbers(
+    written: impl Fn(f64) -> String + Send + Sync + 'static,
+) -> impl Fn(Value) -> Result<Value, minijinja::Error> + Send + Sync + 'static {
+    move |value: Value| match value.is_none() {
+        true => Ok(value),
+        false => f64::try_from(value).map(|number| Value::from_safe_string(written(number))),
+    }
+}
+
+fn add_filters(environment: &mut Environment<'static>, manner: &Manner) {
+    environment.add_filter("md", |text: String| {
+        Value::from_safe_string(cells::markdown(&text))
+    });
+    environment.add_filter("thousands", over_numbers(cells::thousands));
+    environment.add_filter("chance", over_numbers(cells::chance));
+    environment.add_filter("per_cent", over_numbers(cells::per_cent));
+    environment.add_filter("age", over_numbers(cells::age));
+    environment.add_filter(
+        "years",
+        over_numbers(|days| format!("{:.1}", days / 365.25)),
+    );
+    environment.add_filter("digits", |value: Value, digits: usize| {
+        match value.is_none() {
+            true => Ok(value),
+            false => f64::try_from(value)
+                .map(|number| Value::from_safe_string(format!("{number:.digits$}"))),
+        }
+    });
+    let currency = manner.currency.clone();
+    environment.add_filter(
+        "money",
+        over_numbers(move |amount| cells::money(&currency, amount)),
+    );
+    let units = manner.units;
+    environment.add_filter(
+        "temperature",
+        over_numbers(move |celsius| units.temperature(celsius)),
+    );
+    environment.add_filter("distance", over_numbers(move |km| units.distance(km)));
+    let named = manner.clone();
+    environment.add_filter("vin", move |vin: String| named.vin(&vin));
+    let named = manner.clone();
+    environment.add_filter("unit", move |unit: String| named.unit(&unit));
+    let named = manner.clone();
+    environment.add_filter("technician", move |technician: String| {
+        named.technician(&technician)
+    });
+}
+
+/// No more than one empty line at a stretch, none at the end, no spaces at a line's end, one space in
+/// an empty cell.
+fn tidy(text: &str) -> String {
+    let mut tidied = String::with_capacity(text.len());
+    let mut empty = true;
+    for line in text.lines().map(str::trim_end) {
+        if line.is_empty() && empty {
+            continue;
+        }
+        empty = line.is_empty();
+        match line.starts_with("| ") {
+            true => tidied.push_str(&line.replace("|  |", "| |").replace("|  |", "| |")),
+            false => tidied.push_str(line),
+        }
+        tidied.push('\n');
+    }
+    while tidied.ends_with("\n\n") {
+        tidied.pop();
+    }
+    tidied
+}

@@ -1,0 +1,297 @@
+//! Rows in words, as the report's tables print them.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::super::cells;
+use super::super::manner::Manner;
+use super::views::{Flood, Health, Pick, Recovery, RiskRow, TestNext};
+
+/// Tests shown in a battery's small drawing.
+const SPARK_TESTS: usize = 8;
+
+/// The healths of each battery's tests, oldest first.
+pub struct Trends(BTreeMap<(String, String, i64), Vec<f64>>);
+
+impl Trends {
+    pub fn new(rows: Vec<Health>) -> Self {
+        let mut trends: BTreeMap<_, Vec<f64>> = BTreeMap::new();
+        for row in rows {
+            trends
+                .entry((row.vin, row.position, row.battery_no))
+                .or_default()
+                .push(row.health);
+        }
+        Self(trends)
+    }
+
+    /// The drawing of a battery's tests and where they stand now: "▇▆▄ 62 %".
+    fn of(&self, row: &RiskRow) -> String {
+        let key = (row.vin.clone(), row.position.clone(), row.battery_no);
+        let Some(healths) = self.0.get(&key) else {
+            return "no test".to_owned();
+        };
+        let shown = &healths[healths.len().saturating_sub(SPARK_TESTS)..];
+        match shown {
+            [] => "no test".to_owned(),
+            [only] => format!("{:.0} %, 1 test", only * 100.0),
+            [.., last] => format!("{} {:.0} %", cells::spark(shown), last * 100.0),
+        }
+    }
+}
+
+/// One line of the ranking.
+#[derive(Debug, Clone, Serialize)]
+pub struct RankedLine {
+    pub rank: i64,
+    pub unit: String,
+    pub depot: String,
+    pub battery: String,
+    pub age: String,
+    pub chance: String,
+    pub interval: String,
+    pub trend: String,
+    pub action: String,
+    pub saving: Option<f64>,
+    pub reasons: String,
+}
+
+impl RankedLine {
+    pub fn new(row: &RiskRow, trends: &Trends, manner: &Manner) -> Self {
+        let failed = row.failed_on.is_some();
+        let mut action = row.action.clone();
+        if row.under_warranty == Some(true) && matches!(action.as_str(), "this week" | "test first")
+        {
+            action.push_str(", under warranty");
+        }
+        Self {
+            rank: row.rank,
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            battery: row.battery(),
+            age: match row.uncertainty_days {
+                61.. => format!("about {}", cells::age(row.age_days)),
+                _ => cells::age(row.age_days),
+            },
+            chance: match (failed, row.chance) {
+                (true, _) => "has failed".to_owned(),
+                (_, Some(chance)) => cells::chance(chance),
+                (_, None) => "not known".to_owned(),
+            },
+            interval: match (failed, row.chance_lower, row.chance_upper) {
+                (true, ..) => String::new(),
+                (_, Some(lower), Some(upper)) => cells::per_cent_limits(lower, upper),
+                _ => "not known".to_owned(),
+            },
+            trend: trends.of(row),
+            action,
+            saving: row.saving,
+            reasons: row.reasons.clone(),
+        }
+    }
+}
+
+/// What there is to do at one depot.
+#[derive(Debug, Serialize)]
+pub struct DepotLines {
+    pub depot: String,
+    pub batteries: usize,
+    pub this_week: usize,
+    pub test_first: usize,
+    pub next_service: usize,
+    pub saving: f64,
+    pub lines: Vec<RankedLine>,
+    /// Batteries with something to do that the table leaves to the ranking's file.
+    pub not_shown: usize,
+}
+
+/// The depots by name, each with at most `shown` of the batteries that have something to do, in the
+/// order of what to do first.
+pub fn by_depot(
+    ranking: &[RiskRow],
+    trends: &Trends,
+    manner: &Manner,
+    shown: usize,
+) -> Vec<DepotLines> {
+    let mut depots: BTreeMap<&str, Vec<&RiskRow>> = BTreeMap::new();
+    for row in ranking {
+        depots.entry(&row.depot).or_default().push(row);
+    }
+    depots
+        .into_iter()
+        .map(|(depot, rows)| {
+            let of = |action: &str| rows.iter().filter(|row| row.action == action).count();
+            let mut to_do: Vec<&RiskRow> = rows
+                .iter()
+                .filter(|row| row.action != "leave")
+                .copied()
+                .collect();
+            to_do.sort_by_key(|row| {
+                let turn = match row.action.as_str() {
+                    "this week" => 0,
+                    "test first" => 1,
+                    _ => 2,
+                };
+                (turn, row.rank)
+            });
+            DepotLines {
+                depot: depot.to_owned(),
+                batteries: rows.len(),
+                this_week: of("this week"),
+                test_first: of("test first"),
+                next_service: of("next service"),
+                saving: rows
+                    .iter()
+                    .filter(|row| row.action == "this week")
+                    .filter_map(|row| row.saving)
+                    .sum(),
+                not_shown: to_do.len().saturating_sub(shown),
+                lines: to_do
+                    .iter()
+                    .take(shown)
+                    .map(|row| RankedLine::new(row, trends, manner))
+                    .collect(),
+            }
+        })
+        .collect()
+}
+
+/// Batteries of one kind to order, with where they go.
+#[derive(Debug, Serialize)]
+pub struct OrderLine {
+    pub batteries: i64,
+    pub kind: String,
+    pub rating: Option<String>,
+    pub depots: String,
+}
+
+/// The pick list over all depots, the most first.
+pub fn to_order(picks: &[Pick]) -> Vec<OrderLine> {
+    let mut kinds: BTreeMap<(String, Option<String>), (i64, Vec<String>)> = BTreeMap::new();
+    for pick in picks {
+        let rating = pick
+            .minimum_rating
+            .map(|value| match &pick.rating_standard {
+                Some(standard) => format!("{value:.0} A {standard}"),
+                None => format!("{value:.0} A, standard not known"),
+            });
+        let entry = kinds.entry((kind(pick), rating)).or_default();
+        entry.0 += pick.batteries;
+        entry.1.push(format!("{} {}", pick.depot, pick.batteries));
+    }
+    let mut lines: Vec<OrderLine> = kinds
+        .into_iter()
+        .map(|((kind, rating), (batteries, mut depots))| {
+            depots.sort();
+            OrderLine {
+                batteries,
+                kind,
+                rating,
+                depots: depots.join(", "),
+            }
+        })
+        .collect();
+    lines.sort_by(|a, b| (b.batteries, &a.kind, &a.rating).cmp(&(a.batteries, &b.kind, &b.rating)));
+    lines
+}
+
+fn kind(pick: &Pick) -> String {
+    match (&pick.battery_group, &pick.chemistry) {
+        (Some(group), Some(chemistry)) => format!("{group} {chemistry}"),
+        (Some(group), None) => format!("{group}, chemistry not known"),
+        (None, Some(chemistry)) => format!("{chemistry}, group not known"),
+        (None, None) => "group and chemistry not known".to_owned(),
+    }
+}
+
+/// A battery to test.
+#[derive(Debug, Serialize)]
+pub struct TestLine {
+    pub rank: i64,
+    pub unit: String,
+    pub depot: String,
+    pub position: String,
+    pub value: Option<f64>,
+    pub why: Option<String>,
+}
+
+impl TestLine {
+    pub fn new(row: &TestNext, manner: &Manner) -> Self {
+        Self {
+            rank: row.rank,
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            position: row.position.clone(),
+            value: row.value,
+            why: row.why.clone(),
+        }
+    }
+}
+
+/// A flood of this week.
+#[derive(Debug, Serialize)]
+pub struct FloodLine {
+    pub unit: String,
+    pub depot: Option<String>,
+    pub model: Option<String>,
+    pub day: String,
+    pub codes: i64,
+    pub modules: i64,
+    pub supply_voltage_v: Option<f64>,
+    pub cause: String,
+    pub evidence: String,
+}
+
+impl FloodLine {
+    pub fn new(row: &Flood, manner: &Manner) -> Self {
+        let mut evidence = row.evidence.clone().unwrap_or_default();
+        if let Some(p_value) = row.p_value {
+            let odds = match p_value {
+                ..1e-6 => "chance alone: below 1 in 1,000,000".to_owned(),
+                p => format!("chance alone: {}", cells::chance(p)),
+            };
+            if !evidence.is_empty() {
+                evidence.push_str("; ");
+            }
+            evidence.push_str(&odds);
+        }
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            model: row.model.clone(),
+            day: row.day.clone(),
+            codes: row.codes,
+            modules: row.modules,
+            supply_voltage_v: row.supply_voltage_v,
+            cause: row.cause.clone(),
+            evidence,
+        }
+    }
+}
+
+/// A recovery that stands open.
+#[derive(Debug, Serialize)]
+pub struct RecoveryLine {
+    pub unit: String,
+    pub depot: Option<String>,
+    pub opened_on: String,
+    pub opened_by: String,
+    pub days_standing: i64,
+    pub next_step: Option<String>,
+    pub caution: String,
+}
+
+impl RecoveryLine {
+    pub fn new(row: &Recovery, manner: &Manner) -> Self {
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            opened_on: row.opened_on.clone(),
+            opened_by: row.opened_by.clone(),
+            days_standing: row.days_standing,
+            next_step: row.next_step.clone(),
+            caution: row.caution.clone().unwrap_or_default(),
+        }
+    }
+}

@@ -1,0 +1,187 @@
+//! The report in five lines: replace, order, test, floods and recoveries, what needs a decision.
+
+use super::super::cells::{self, counted};
+use super::super::manner::Manner;
+use super::lines::OrderLine;
+use super::views::{Flood, Recovery, RiskRow};
+
+/// What the five lines are made from.
+pub struct Facts<'a> {
+    pub ranking: &'a [RiskRow],
+    pub order: &'a [OrderLine],
+    pub tests: usize,
+    pub floods: &'a [Flood],
+    pub recoveries: &'a [Recovery],
+    pub horizon_days: i64,
+    pub manner: &'a Manner,
+}
+
+/// The five lines.
+pub fn short_version(facts: &Facts<'_>) -> Vec<String> {
+    vec![
+        replace(facts),
+        order(facts),
+        tests(facts),
+        floods(facts),
+        decide(facts),
+    ]
+}
+
+fn horizon(days: i64) -> String {
+    match days % 7 {
+        0 => format!("{} weeks", days / 7),
+        _ => format!("{days} days"),
+    }
+}
+
+fn replace(facts: &Facts<'_>) -> String {
+    let this_week: Vec<&RiskRow> = facts
+        .ranking
+        .iter()
+        .filter(|row| row.action == "this week")
+        .collect();
+    let horizon = horizon(facts.horizon_days);
+    if this_week.is_empty() {
+        return format!(
+            "Replace nothing this week: no replacement pays among {} in service.",
+            counted(facts.ranking.len(), "battery", "batteries")
+        );
+    }
+    let failed = this_week
+        .iter()
+        .filter(|row| row.failed_on.is_some())
+        .count();
+    // What has failed already is no longer prevented.
+    let sum = |of: fn(&RiskRow) -> Option<f64>| -> f64 {
+        this_week
+            .iter()
+            .filter(|row| row.failed_on.is_none())
+            .filter_map(|row| of(row))
+            .sum()
+    };
+    let prevented = sum(|row| row.chance);
+    let (lower, upper) = (sum(|row| row.chance_lower), sum(|row| row.chance_upper));
+    let saved = sum(|row| row.saving).max(0.0);
+    let mut text = format!(
+        "Replace {} this week: expect to prevent {prevented:.1} failures ({lower:.1}–{upper:.1}) within {horizon} and save {}.",
+        counted(this_week.len(), "battery", "batteries"),
+        cells::money(&facts.manner.currency, saved),
+    );
+    if failed > 0 {
+        text.push_str(&format!(
+            " {failed} of them {} failed already with no new battery on record.",
+            if failed == 1 { "has" } else { "have" }
+        ));
+    }
+    text
+}
+
+fn order(facts: &Facts<'_>) -> String {
+    let all: i64 = facts.order.iter().map(|line| line.batteries).sum();
+    if all == 0 {
+        return "Order nothing.".to_owned();
+    }
+    let mut kinds: std::collections::BTreeMap<&str, i64> = std::collections::BTreeMap::new();
+    for line in facts.order {
+        *kinds.entry(&line.kind).or_default() += line.batteries;
+    }
+    let mut kinds: Vec<(i64, &str)> = kinds.into_iter().map(|(kind, n)| (n, kind)).collect();
+    kinds.sort_by(|a, b| (b.0, a.1).cmp(&(a.0, b.1)));
+    let mut words: Vec<String> = kinds
+        .iter()
+        .take(4)
+        .map(|(batteries, kind)| format!("{batteries} × {kind}"))
+        .collect();
+    let others: i64 = kinds.iter().skip(4).map(|(batteries, _)| batteries).sum();
+    if others > 0 {
+        words.push(format!("{others} of other kinds"));
+    }
+    format!(
+        "Order {}: {}.",
+        counted(all.max(0) as usize, "battery", "batteries"),
+        words.join(", ")
+    )
+}
+
+fn tests(facts: &Facts<'_>) -> String {
+    match facts.tests {
+        0 => "Test none first: no test is worth more than it costs.".to_owned(),
+        tests => format!(
+            "Test {} first: the answer may change what to do and is worth more than the test costs.",
+            counted(tests, "battery", "batteries")
+        ),
+    }
+}
+
+fn floods(facts: &Facts<'_>) -> String {
+    let vehicles: std::collections::BTreeSet<&str> = facts
+        .floods
+        .iter()
+        .map(|flood| flood.vin.as_str())
+        .collect();
+    let supply = facts
+        .floods
+        .iter()
+        .filter(|flood| flood.cause == "supply")
+        .count();
+    let mut text = match vehicles.len() {
+        0 => "No vehicle had a flood of codes in the last 7 days.".to_owned(),
+        vehicles => format!(
+            "{} had a flood of codes in the last 7 days; put down to the 12 V supply: {supply} of {}.",
+            counted(vehicles, "vehicle", "vehicles"),
+            counted(facts.floods.len(), "flood", "floods"),
+        ),
+    };
+    match facts.recoveries.first() {
+        None => text.push_str(" No recovery stands open."),
+        Some(oldest) => text.push_str(&format!(
+            " {} open, the oldest for {} ({}).",
+            match facts.recoveries.len() {
+                1 => "1 recovery stands".to_owned(),
+                several => format!("{several} recoveries stand"),
+            },
+            counted(oldest.days_standing.max(0) as usize, "day", "days"),
+            facts.manner.vehicle(oldest.unit_no.as_deref(), &oldest.vin),
+        )),
+    }
+    text
+}
+
+fn decide(facts: &Facts<'_>) -> String {
+    let waiting: Vec<&RiskRow> = facts
+        .ranking
+        .iter()
+        .filter(|row| row.action == "next service" && row.pays())
+        .collect();
+    let failed: Vec<&RiskRow> = facts
+        .ranking
+        .iter()
+        .filter(|row| row.failed_on.is_some())
+        .collect();
+    let mut needs = Vec::new();
+    if let Some(first) = failed.first() {
+        needs.push(format!(
+            "{} without a replacement on record, first {} at {} ({}): replace it, or put the replacement on record",
+            match failed.len() {
+                1 => "1 battery has failed".to_owned(),
+                several => format!("{several} batteries have failed"),
+            },
+            facts.manner.vehicle(first.unit_no.as_deref(), &first.vin),
+            first.depot,
+            first.failed_on.as_deref().unwrap_or("day not known"),
+        ));
+    }
+    if !waiting.is_empty() {
+        let worth: f64 = waiting.iter().filter_map(|row| row.saving).sum();
+        needs.push(format!(
+            "{} that would pay {} for bays or budget, worth {}: find room, or accept the wait",
+            counted(waiting.len(), "replacement", "replacements"),
+            if waiting.len() == 1 { "waits" } else { "wait" },
+            cells::money(&facts.manner.currency, worth)
+        ));
+    }
+    match needs.is_empty() {
+        true => "Nothing needs a decision beyond this list.".to_owned(),
+        false => format!("To decide: {}.", needs.join("; ")),
+    }
+}
