@@ -3,6 +3,7 @@
 //! Exit codes: 0 done and clean, 1 done with findings (rows in quarantine, a file that could not be
 //! read, something `check` found), 2 could not run. Results go to stdout, everything else to stderr.
 
+mod backtest;
 mod check;
 mod load;
 mod report_args;
@@ -83,6 +84,8 @@ enum Command {
     Weekly(weekly::Weekly),
     /// Ask the lake in SQL
     Sql(sql::Sql),
+    /// Hold the risk model against what came
+    Backtest(backtest::Backtest),
     /// Look for what is wrong in a lake
     Check(check::Check),
     /// Write the dumps of an invented fleet
@@ -160,6 +163,7 @@ pub fn run() -> ExitCode {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
             Command::Sql(command) => command.run(now).await,
+            Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
             Command::Synthesize(command) => command.run(),
         }

@@ -6,6 +6,7 @@
 //! Fails where a query was changed or a fit has no answer; what to do about the chances is left
 //! to `plan`.
 
+pub mod backtest;
 mod chances;
 mod expected_health;
 pub mod features;
@@ -15,5 +16,6 @@ pub mod model;
 pub mod plan;
 mod reasons;
 mod scaled;
+pub mod scores;
 pub mod tables;
 pub mod test_value;

@@ -3,7 +3,8 @@
 //! Today's decision is to replace or to wait. A test moves the expected health, and with it the
 //! chance, up or down; where some answers would change the decision, the expected saving with the
 //! test is greater than without. The spread of the answers is that of tests about what was expected
-//! of batteries tested as long ago, less the noise of a test, which says nothing.
+//! of batteries tested as long ago, less the noise of a test, which says nothing. The answer serves for
+//! as many horizons as a test speaks for a battery; as it grows old it counts half.
 
 use futures::FutureExt;
 use serde::Deserialize;
@@ -169,7 +170,8 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             failure_extra: (settings.cost.unplanned_failure - told.planned_cost).max(0.0),
             service: told.cost_per_day * horizon_days,
         };
-        let value = value_of_test(told.chance, health[row], sd, slope, stakes);
+        let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
+        let value = horizons * value_of_test(told.chance, health[row], sd, slope, stakes);
         vins.push(vin);
         positions.push(position);
         values.push(value - settings.cost.battery_test);
