@@ -115,6 +115,9 @@ pub struct Flood {
     pub flood_min_modules: i64,
     /// Share of floods that may be false among those reported in a week.
     pub flood_false_share: f64,
+    /// Sessions that what is usual for a model must rest on; below, what is usual for the scan's
+    /// breadth in all models is taken.
+    pub flood_baseline_sessions: i64,
     /// A work order or test this near a flood is evidence about it.
     pub flood_evidence_days: i64,
 }
@@ -123,9 +126,10 @@ impl Default for Flood {
     fn default() -> Self {
         Self {
             session_gap_hours: 12,
-            flood_min_codes: 8,
-            flood_min_modules: 4,
-            flood_false_share: 0.01,
+            flood_min_codes: 6,
+            flood_min_modules: 3,
+            flood_false_share: 0.05,
+            flood_baseline_sessions: 60,
             flood_evidence_days: 7,
         }
     }
@@ -139,6 +143,12 @@ pub struct Recovery {
     pub proven_days: i64,
     /// Or kilometres, whichever comes first.
     pub proven_km: f64,
+    /// Clears with a scan before and after that a code must have seen before it is called latched.
+    pub latched_clears: i64,
+    /// Share of plain clears that a latched code survives at the least.
+    pub latched_share: f64,
+    /// A new flood or no-start this long after the supply was restored is a case of its own.
+    pub case_days: i64,
 }
 
 impl Default for Recovery {
@@ -146,6 +156,9 @@ impl Default for Recovery {
         Self {
             proven_days: 30,
             proven_km: 1_500.0,
+            latched_clears: 5,
+            latched_share: 0.1,
+            case_days: 30,
         }
     }
 }

@@ -6,10 +6,13 @@
 mod answer;
 mod collect;
 mod compare;
+mod counts;
 mod curves;
 mod days;
 mod life;
 mod rate;
+mod recovery;
+mod shares;
 mod slope;
 mod trade_rules;
 
@@ -38,6 +41,7 @@ pub fn aggregates() -> Vec<Documented<AggregateUDF>> {
         compare::mean_life_until(),
         rate::rate_law(),
         slope::robust_slope(),
+        counts::count_law(),
     ]
 }
 
@@ -54,6 +58,12 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
         rate::rate_change(),
         rate::rate_shrunk(),
         life::weibull_chance(),
+        counts::count_tail(),
+        shares::share_limits(),
+        shares::exact_share_limits(),
+        shares::share_tail(),
+        shares::funnel_place(),
+        recovery::recovery_cases(),
     ]
 }
 
