@@ -65,6 +65,8 @@ pub struct Run {
     pub same_trouble_days: i64,
     /// A depot of which nothing was heard for longer than this is silent.
     pub silent_days: i64,
+    /// Share of cohorts that may be called out of the ordinary by chance, among those called so.
+    pub cohort_false_share: f64,
     /// Currency symbol in reports.
     pub currency: String,
 }
@@ -77,6 +79,7 @@ impl Default for Run {
             trouble_days: 60,
             same_trouble_days: 14,
             silent_days: 14,
+            cohort_false_share: 0.05,
             currency: "$".to_owned(),
         }
     }
@@ -371,12 +374,18 @@ impl Settings {
                 });
             }
         }
-        if !(0.0..1.0).contains(&self.flood.flood_false_share) {
-            return Err(SettingsError::Value {
-                key: "flood.flood_false_share",
-                value: self.flood.flood_false_share.to_string(),
-                must: "it must lie between 0 and 1",
-            });
+        let shares = [
+            ("run.cohort_false_share", self.run.cohort_false_share),
+            ("flood.flood_false_share", self.flood.flood_false_share),
+        ];
+        for (key, value) in shares {
+            if !(0.0..1.0).contains(&value) {
+                return Err(SettingsError::Value {
+                    key,
+                    value: value.to_string(),
+                    must: "it must lie between 0 and 1",
+                });
+            }
         }
         Ok(())
     }
