@@ -234,8 +234,8 @@ fn short_version(
         money(&manner.currency, cost),
     ));
     told.push(format!(
-        "{} put down to the supply still without a battery test.",
-        counted(facts.untested.len(), "flood stands", "floods stand"),
+        "{} without a battery test since a flood that the supply caused.",
+        counted(facts.untested.len(), "vehicle stands", "vehicles stand"),
     ));
     told.push(format!(
         "{} handed over in the last 13 weeks with codes cleared and no scan after it, {} of them came back.",

@@ -8,7 +8,7 @@ use super::views::{
 };
 
 /// What names the vehicle in each table.
-fn vehicle<'a, T>(
+fn vehicle<'a, T: 'a>(
     manner: &'a Manner,
     vin: fn(&T) -> &str,
     unit_no: fn(&T) -> Option<&str>,
