@@ -41,11 +41,11 @@ impl RateLine {
     }
 }
 
-/// What a unit is called: technicians may need a pseudonym.
+/// What a unit is called; a technician by shop and initials, which may need a pseudonym.
 pub fn unit(row: &ComebackRate, manner: &Manner) -> String {
-    match row.kind.as_str() {
-        "technician" => manner.technician(&row.unit),
-        _ => row.unit.clone(),
+    match &row.technician {
+        Some(technician) => format!("{} {}", row.unit, manner.technician(technician)),
+        None => row.unit.clone(),
     }
 }
 

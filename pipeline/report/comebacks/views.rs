@@ -24,13 +24,14 @@ pub struct Share {
     pub upper: Option<f64>,
 }
 
-pub const RATES: &str = "SELECT * FROM comeback_rate ORDER BY kind, orders DESC, unit";
+pub const RATES: &str = "SELECT * FROM comeback_rate ORDER BY kind, orders DESC, unit, technician";
 
 /// How often a unit's orders came back.
 #[derive(Debug, Clone, Deserialize)]
 pub struct ComebackRate {
     pub kind: String,
     pub unit: String,
+    pub technician: Option<String>,
     pub orders: i64,
     pub comebacks: i64,
     pub comebacks_soon: i64,
