@@ -62,10 +62,7 @@ pub async fn write(
     let tests: Vec<TestNext> = analysis.rows(views::TEST_NEXT).await?;
     progress("looking for floods and open recoveries");
     let floods: Vec<Flood> = analysis.rows(views::FLOODS_THIS_WEEK).await?;
-    let recoveries: Vec<Recovery> = match analysis.graph().get("recovery_case") {
-        Some(_) => analysis.rows(views::RECOVERIES).await?,
-        None => Vec::new(),
-    };
+    let recoveries: Vec<Recovery> = analysis.rows(views::RECOVERIES).await?;
     progress("working out lives and failure rates");
     let fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
     let curves: Vec<CurveStep> = analysis.rows(views::CURVES).await?;
@@ -75,7 +72,10 @@ pub async fn write(
     let predictions: Vec<Prediction> = analysis.rows(record::PREDICTIONS).await?;
     let chances: Vec<ChanceTold> = analysis.rows(record::CHANCES_TOLD).await?;
     progress("looking at the data");
-    let quarantined: Vec<Quarantined> = analysis.rows(views::QUARANTINED).await?;
+    let mut quarantined: Vec<Quarantined> = analysis.rows(views::QUARANTINED).await?;
+    if manner.pseudonyms.is_some() {
+        quarantined = views::without_words(quarantined);
+    }
     let extents: Vec<Extent> = analysis.rows(views::EXTENTS).await?;
     let depot_states: Vec<DepotState> = analysis.rows(views::DEPOTS).await?;
     progress("writing the report");

@@ -1,5 +1,7 @@
 //! The rows the weekly report reads, and the queries that give them.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::statistics::weibull::Weibull;
@@ -227,17 +229,42 @@ pub struct Rate {
 }
 
 pub const QUARANTINED: &str = "
-    SELECT dump_kind, COALESCE(shop, 'not named') AS shop, reason, COUNT(*) AS rows
-    FROM quarantine GROUP BY dump_kind, COALESCE(shop, 'not named'), reason
-    ORDER BY rows DESC, dump_kind, shop, reason";
+    SELECT dump_kind, COALESCE(shop, 'not named') AS shop, COALESCE(field, 'the row') AS field, reason,
+           COUNT(*) AS rows
+    FROM quarantine GROUP BY dump_kind, COALESCE(shop, 'not named'), COALESCE(field, 'the row'), reason
+    ORDER BY rows DESC, dump_kind, shop, field, reason";
 
 /// Rows in quarantine for one reason.
 #[derive(Debug, Deserialize, Serialize)]
 pub struct Quarantined {
     pub dump_kind: String,
     pub shop: String,
+    pub field: String,
     pub reason: String,
     pub rows: i64,
+}
+
+/// The same without the reasons' words, which may quote what stood in a row.
+pub fn without_words(rows: Vec<Quarantined>) -> Vec<Quarantined> {
+    let mut kinds: BTreeMap<(String, String, String), i64> = BTreeMap::new();
+    for row in rows {
+        *kinds
+            .entry((row.dump_kind, row.shop, row.field))
+            .or_default() += row.rows;
+    }
+    let mut rows: Vec<Quarantined> = kinds
+        .into_iter()
+        .map(|((dump_kind, shop, field), rows)| Quarantined {
+            reason: format!("{field} could not be used"),
+            dump_kind,
+            shop,
+            field,
+            rows,
+        })
+        .collect();
+    // Equal counts stay in the order of their names.
+    rows.sort_by_key(|row| std::cmp::Reverse(row.rows));
+    rows
 }
 
 pub const EXTENTS: &str = "
