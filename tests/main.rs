@@ -4,6 +4,8 @@
 mod command;
 /// Floods, latched codes and recoveries, held against the truth of invented fleets.
 mod floods;
+/// SQL functions: documented, known values, the same however a group is split.
+mod functions;
 /// House rules kept by reading the sources.
 mod house;
 /// Dumps of any make, read into rows or quarantined.

@@ -10,6 +10,7 @@ pub mod computed;
 pub mod functions;
 mod known_then;
 pub mod query_graph;
+pub mod risk;
 pub mod settings;
 
 use std::collections::{BTreeSet, HashMap};
@@ -34,6 +35,7 @@ use serde::de::DeserializeOwned;
 
 use crate::lake::tables::TABLES;
 use crate::lake::{self, Lake, LakeError};
+use crate::statistics::FitError;
 use crate::trade::code_group::CodeGroups;
 use computed::Computed;
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
@@ -68,6 +70,12 @@ pub enum AnalysisError {
         #[source]
         source: Box<dyn std::error::Error + Send + Sync>,
     },
+    #[error("{table} could not be fitted: {source}")]
+    Fit {
+        table: &'static str,
+        #[source]
+        source: FitError,
+    },
     #[error("the lake holds no facts yet: load some dumps first")]
     Empty,
     #[error("there is no table {0}: `voltwane sql --lake LAKE --list` shows all")]
@@ -83,6 +91,10 @@ pub enum AnalysisError {
 }
 
 impl AnalysisError {
+    fn fit(table: &'static str) -> impl FnOnce(FitError) -> Self {
+        move |source| AnalysisError::Fit { table, source }
+    }
+
     fn query(file: impl Into<String>) -> impl FnOnce(DataFusionError) -> Self {
         let file = file.into();
         move |source| AnalysisError::Query {

@@ -43,6 +43,7 @@ pub struct Settings {
     pub flood: Flood,
     pub recovery: Recovery,
     pub comeback: Comeback,
+    pub risk: Risk,
     pub cost: Cost,
     pub plan: Plan,
     pub screen: Screen,
@@ -64,6 +65,8 @@ pub struct Run {
     pub same_trouble_days: i64,
     /// A depot of which nothing was heard for longer than this is silent.
     pub silent_days: i64,
+    /// Share of cohorts that may be called out of the ordinary by chance, among those called so.
+    pub cohort_false_share: f64,
     /// Currency symbol in reports.
     pub currency: String,
 }
@@ -76,6 +79,7 @@ impl Default for Run {
             trouble_days: 60,
             same_trouble_days: 14,
             silent_days: 14,
+            cohort_false_share: 0.05,
             currency: "$".to_owned(),
         }
     }
@@ -183,6 +187,31 @@ impl Default for Comeback {
     }
 }
 
+/// How the risk model is fitted.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Risk {
+    /// Weeks between two looks at a battery.
+    pub row_weeks: i64,
+    /// Looks without a failure that are drawn for the fit, where there are more.
+    pub sample_rows: i64,
+    /// With fewer failures than this the fit leans on the prior at a fixed penalty.
+    pub prior_failures: i64,
+    /// The penalty; without it, cross-validation chooses one.
+    pub ridge: Option<f64>,
+}
+
+impl Default for Risk {
+    fn default() -> Self {
+        Self {
+            row_weeks: 4,
+            sample_rows: 100_000,
+            prior_failures: 30,
+            ridge: None,
+        }
+    }
+}
+
 /// What things cost, in the fleet's currency. The defaults are round figures to be edited, no
 /// source.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -190,6 +219,8 @@ impl Default for Comeback {
 pub struct Cost {
     /// A planned replacement: part, labour, bay.
     pub planned_replacement: f64,
+    /// The same by chemistry, where it is not as above.
+    pub planned_by_chemistry: BTreeMap<String, f64>,
     /// A failure on the road or in the yard: tow, lost day, hurried part and labour.
     pub unplanned_failure: f64,
     /// One battery test.
@@ -202,6 +233,15 @@ impl Default for Cost {
     fn default() -> Self {
         Self {
             planned_replacement: 260.0,
+            planned_by_chemistry: [
+                ("flooded", 220.0),
+                ("AGM", 320.0),
+                ("gel", 340.0),
+                ("lithium", 900.0),
+            ]
+            .into_iter()
+            .map(|(chemistry, cost)| (chemistry.to_owned(), cost))
+            .collect(),
             unplanned_failure: 1_150.0,
             battery_test: 18.0,
             battery_life_months: 60.0,
@@ -309,6 +349,9 @@ impl Settings {
     fn validate(&self) -> Result<(), SettingsError> {
         let positive = [
             ("run.horizon_days", self.run.horizon_days as f64),
+            ("risk.row_weeks", self.risk.row_weeks as f64),
+            ("risk.sample_rows", self.risk.sample_rows as f64),
+            ("risk.ridge", self.risk.ridge.unwrap_or(1.0)),
             ("test.test_stale_days", self.test.test_stale_days as f64),
             (
                 "flood.session_gap_hours",
@@ -318,6 +361,10 @@ impl Settings {
             ("cost.unplanned_failure", self.cost.unplanned_failure),
             ("cost.battery_life_months", self.cost.battery_life_months),
         ];
+        let by_chemistry = self.cost.planned_by_chemistry.values();
+        let positive = positive
+            .into_iter()
+            .chain(by_chemistry.map(|cost| ("cost.planned_by_chemistry", *cost)));
         for (key, value) in positive {
             if value.is_nan() || value <= 0.0 {
                 return Err(SettingsError::Value {
@@ -327,12 +374,18 @@ impl Settings {
                 });
             }
         }
-        if !(0.0..1.0).contains(&self.flood.flood_false_share) {
-            return Err(SettingsError::Value {
-                key: "flood.flood_false_share",
-                value: self.flood.flood_false_share.to_string(),
-                must: "it must lie between 0 and 1",
-            });
+        let shares = [
+            ("run.cohort_false_share", self.run.cohort_false_share),
+            ("flood.flood_false_share", self.flood.flood_false_share),
+        ];
+        for (key, value) in shares {
+            if !(0.0..1.0).contains(&value) {
+                return Err(SettingsError::Value {
+                    key,
+                    value: value.to_string(),
+                    must: "it must lie between 0 and 1",
+                });
+            }
         }
         Ok(())
     }

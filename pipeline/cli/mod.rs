@@ -3,6 +3,7 @@
 //! Exit codes: 0 done and clean, 1 done with findings (rows in quarantine, a file that could not be
 //! read, something `check` found), 2 could not run. Results go to stdout, everything else to stderr.
 
+mod backtest;
 mod check;
 mod history;
 mod load;
@@ -91,6 +92,8 @@ enum Command {
     History(history::History),
     /// Ask the lake in SQL
     Sql(sql::Sql),
+    /// Hold the risk model against what came
+    Backtest(backtest::Backtest),
     /// Look for what is wrong in a lake
     Check(check::Check),
     /// Write the dumps of an invented fleet
@@ -176,6 +179,7 @@ pub fn run() -> ExitCode {
             Command::Screen(command) => command.run(now).await,
             Command::History(command) => command.run(now).await,
             Command::Sql(command) => command.run(now).await,
+            Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
             Command::Synthesize(command) => command.run(),
             Command::Completions(command) => command.run(),

@@ -41,6 +41,12 @@ fn assert_same_files(committed: &Path, made: &Path) {
     }
 }
 
+fn sorted_lines(text: &str) -> Vec<String> {
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    lines.sort();
+    lines
+}
+
 #[test]
 fn dumps_lake_and_report_are_what_they_would_be_made_as() {
     let place = Workplace::new();
@@ -60,12 +66,12 @@ fn dumps_lake_and_report_are_what_they_would_be_made_as() {
         ("quarantine", "load_id"),
         ("load_log", "load_id, loaded_at, seconds, row_hash"),
     ] {
-        let query = format!("SELECT * EXCEPT ({leave_out}) FROM lake.{table} ORDER BY ALL");
+        let query = format!("SELECT * EXCEPT ({leave_out}) FROM lake.{table}");
         let arguments = ["sql", "--lake", "sample-lake/tables", "--format", "csv", &query];
-        let made = place.run_expecting(0, &arguments);
-        assert!(made.lines().count() > 1, "{table} has rows");
+        let made = sorted_lines(&place.run_expecting(0, &arguments));
+        assert!(made.len() > 1, "{table} has rows");
         assert!(
-            made == committed.run_expecting(0, &arguments),
+            made == sorted_lines(&committed.run_expecting(0, &arguments)),
             "{table} is not what it would be loaded as now: see DEVELOPERS.md, The sample"
         );
     }

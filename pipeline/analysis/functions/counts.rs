@@ -7,7 +7,8 @@ use arrow::datatypes::{DataType, Float64Type, Int64Type};
 use datafusion::logical_expr::{AggregateUDF, ColumnarValue, ScalarUDF, Volatility, create_udf};
 
 use super::Documented;
-use super::collect::{collecting, number_fields, numbers};
+use super::answer::{number_fields, numbers};
+use super::collect::collecting;
 use crate::statistics::negative_binomial::{NegativeBinomial, fit_tallied};
 
 const LAW: [&str; 3] = ["mean", "size", "counts"];

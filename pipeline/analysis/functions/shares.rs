@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, Float64Array, StructArray};
+use arrow::array::{Array, ArrayRef, AsArray, Float64Array};
 use arrow::datatypes::{DataType, Float64Type, Int64Type};
 use datafusion::error::Result;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
 
 use super::Documented;
-use super::collect::number_fields;
+use super::answer::{number_fields, struct_rows};
 use crate::statistics::exact_share::{exact_limits, share_at_least};
 use crate::statistics::funnel::funnel_point;
 use crate::statistics::wilson::wilson_limits;
@@ -128,18 +128,7 @@ fn structs<const N: usize>(
     rows: usize,
     answer: impl Fn(usize) -> Option<[f64; N]>,
 ) -> Result<ColumnarValue> {
-    let answers: Vec<Option<[f64; N]>> = (0..rows).map(answer).collect();
-    let columns = (0..N)
-        .map(|at| {
-            let column = answers
-                .iter()
-                .map(|answer| answer.map(|numbers| numbers[at]));
-            Arc::new(column.collect::<Float64Array>()) as ArrayRef
-        })
-        .collect();
-    Ok(ColumnarValue::Array(Arc::new(StructArray::new(
-        number_fields(names),
-        columns,
-        None,
-    ))))
+    Ok(struct_rows(names, rows, |row| {
+        answer(row).map(|numbers| numbers.map(Some))
+    }))
 }
