@@ -1,18 +1,30 @@
--- One row is a flood: a session with many distinct codes from many modules at once.
--- Reads sessions and work orders around them. The cause is the first that its evidence supports.
-WITH reflashed AS (
-    SELECT DISTINCT s.vin, s.session_no
-    FROM code_session s
-    JOIN work_order w ON w.vin = s.vin AND w.operation = 'module reprogrammed'
-     AND days_between(CAST(w.opened_at AS DATE), CAST(s.started_at AS DATE)) BETWEEN -1 AND $flood_evidence_days
+-- One row is a flood: many distinct codes from many modules at once, with the cause its evidence
+-- supports best.
+-- Reads floods found and the evidence about them. The evidence is in words, strongest first, of the
+-- cause it speaks for; the cause's weight is the sum, its lead the distance to the next cause.
+WITH weighed AS (
+    SELECT vin, session_no, cause, SUM(weight) AS weight
+    FROM flood_evidence
+    GROUP BY vin, session_no, cause
+),
+placed AS (
+    SELECT *,
+           ROW_NUMBER() OVER (PARTITION BY vin, session_no ORDER BY weight DESC, cause) AS place,
+           LEAD(weight) OVER (PARTITION BY vin, session_no ORDER BY weight DESC, cause) AS next_weight
+    FROM weighed
+),
+told AS (
+    SELECT e.vin, e.session_no,
+           STRING_AGG(e.evidence || ' (' || e.cause || ' +' || CAST(ROUND(e.weight, 1) AS VARCHAR) || ')', '; '
+                      ORDER BY e.weight DESC, e.cause, e.evidence) AS evidence
+    FROM flood_evidence e
+    JOIN placed p ON p.vin = e.vin AND p.session_no = e.session_no AND p.place = 1
+    -- That nothing speaks for another cause is said only where that is the finding.
+    WHERE e.cause <> 'unexplained' OR p.cause = 'unexplained'
+    GROUP BY e.vin, e.session_no
 )
-SELECT s.*,
-       CASE WHEN r.vin IS NOT NULL THEN 'reprogramming'
-            WHEN s.modules_answered < 0.6 * s.modules_asked AND s.supply_codes = 0 THEN 'scan artefact'
-            WHEN s.lost_targets BETWEEN 1 AND 2 AND s.lost_codes >= 0.5 * s.codes THEN 'network'
-            WHEN s.supply_codes + s.lost_codes >= 0.5 * s.codes
-              OR s.supply_voltage_v < 11.5 THEN 'supply'
-            ELSE 'unexplained' END AS cause
-FROM code_session s
-LEFT JOIN reflashed r ON r.vin = s.vin AND r.session_no = s.session_no
-WHERE s.codes >= $flood_min_codes AND s.modules >= $flood_min_modules
+SELECT f.*, p.cause, p.weight AS cause_weight, p.weight - COALESCE(p.next_weight, 0) AS cause_lead,
+       t.evidence
+FROM flood_found f
+JOIN placed p ON p.vin = f.vin AND p.session_no = f.session_no AND p.place = 1
+JOIN told t ON t.vin = f.vin AND t.session_no = f.session_no

@@ -1,57 +1,51 @@
--- One row is a cohort in a period: failures per 1,000 battery-months with exact 95 % limits.
--- Reads battery_life. A battery counts in every period it was under observation in, for the days of
--- it; cohorts are each of chemistry, group, model, powertrain, depot, install quarter, source and
--- the whole fleet. Periods are all time, the last 52 weeks, the 52 weeks before and each quarter.
-WITH life AS (
-    SELECT vin, entered_on, exited_on, failed,
-           COALESCE(chemistry, 'not known') AS chemistry,
-           COALESCE(battery_group, 'not known') AS battery_group,
-           COALESCE(make || ' ' || model, model, 'not known') AS model,
-           COALESCE(powertrain, 'not known') AS powertrain,
-           depot,
-           CAST(EXTRACT(YEAR FROM installed_on) AS VARCHAR) || '-Q' || CAST(EXTRACT(QUARTER FROM installed_on) AS VARCHAR) AS install_quarter,
-           source
-    FROM battery_life
-    WHERE exited_on > entered_on
+-- One row is a cohort in a period: failures per 1,000 battery-months with exact 95 % limits, and what
+-- they say.
+-- Reads cohort_count. Beside the cohort's own rate stand
+-- * the rate drawn towards those of its kind (empirical Bayes), so that a cohort with two batteries does
+--   not top a table;
+-- * the funnel: the 95 % range of the rate about the common one of its kind, were the cohort like the
+--   rest, its p, and that adjusted for all cohorts of the kind (Benjamini and Hochberg, J. Roy. Statist.
+--   Soc. B 57:289, 1995); stands_out where that is at most $cohort_false_share;
+-- * the change against the period before, by a test that is exact for small numbers.
+WITH counted AS (SELECT *, battery_days / 30.4375 AS battery_months FROM cohort_count),
+kinds AS (
+    SELECT cohort_kind, period, COUNT(*) AS cohorts,
+           CAST(SUM(failures) AS DOUBLE) / NULLIF(SUM(battery_days), 0) AS common_per_day,
+           rate_law(failures, battery_months / 1000.0) AS law
+    FROM counted
+    GROUP BY cohort_kind, period
 ),
-first_day AS (SELECT date_trunc('quarter', MIN(entered_on)) AS first_day FROM life),
-quarters AS (
-    SELECT UNNEST(generate_series(CAST(first_day AS TIMESTAMP), CAST($as_of AS TIMESTAMP), INTERVAL '3 months')) AS starts
-    FROM first_day
-    WHERE first_day IS NOT NULL
+held AS (
+    SELECT c.*, k.common_per_day * 30437.5 AS common_rate,
+           rate_limits(c.failures, c.battery_months / 1000.0) AS rate,
+           rate_shrunk(k.law, c.failures, c.battery_months / 1000.0) AS drawn,
+           rate_change(c.failures, c.battery_months, e.failures, e.battery_months) AS change,
+           CASE WHEN k.cohorts > 1 THEN funnel_place(c.failures, k.common_per_day * c.battery_days) END AS funnel
+    FROM counted c
+    JOIN kinds k ON k.cohort_kind = c.cohort_kind AND k.period = c.period
+    LEFT JOIN counted e ON e.cohort_kind = c.cohort_kind AND e.cohort = c.cohort AND e.period = c.earlier_period
 ),
-periods AS (
-    SELECT 'all' AS period, CAST('1900-01-01' AS DATE) AS starts_on, day_plus($as_of, 1) AS ends_on
-    UNION ALL
-    SELECT 'last 52 weeks', day_plus($as_of, -363), day_plus($as_of, 1)
-    UNION ALL
-    SELECT '52 weeks before', day_plus($as_of, -727), day_plus($as_of, -363)
-    UNION ALL
-    SELECT CAST(EXTRACT(YEAR FROM starts) AS VARCHAR) || '-Q' || CAST(EXTRACT(QUARTER FROM starts) AS VARCHAR),
-           CAST(starts AS DATE), CAST(starts + INTERVAL '3 months' AS DATE)
-    FROM quarters
+placed AS (
+    SELECT *, funnel['p'] AS funnel_p,
+           COUNT(funnel['p']) OVER (PARTITION BY cohort_kind, period) AS tests,
+           ROW_NUMBER() OVER (PARTITION BY cohort_kind, period ORDER BY funnel['p'] NULLS LAST, cohort) AS place
+    FROM held
 ),
-cohorts AS (
-    SELECT 'fleet' AS cohort_kind, 'all batteries' AS cohort, entered_on, exited_on, failed FROM life
-    UNION ALL SELECT 'chemistry', chemistry, entered_on, exited_on, failed FROM life
-    UNION ALL SELECT 'battery group', battery_group, entered_on, exited_on, failed FROM life
-    UNION ALL SELECT 'model', model, entered_on, exited_on, failed FROM life
-    UNION ALL SELECT 'powertrain', powertrain, entered_on, exited_on, failed FROM life
-    UNION ALL SELECT 'depot', depot, entered_on, exited_on, failed FROM life
-    UNION ALL SELECT 'install quarter', install_quarter, entered_on, exited_on, failed FROM life
-    UNION ALL SELECT 'source', source, entered_on, exited_on, failed FROM life
-),
-counted AS (
-    SELECT c.cohort_kind, c.cohort, p.period,
-           COUNT(*) AS batteries,
-           SUM(CASE WHEN c.failed AND c.exited_on >= p.starts_on AND c.exited_on < p.ends_on THEN 1 ELSE 0 END) AS failures,
-           SUM(days_between(GREATEST(c.entered_on, p.starts_on), LEAST(c.exited_on, p.ends_on))) / 30.4375 AS battery_months
-    FROM cohorts c
-    JOIN periods p ON c.entered_on < p.ends_on AND c.exited_on > p.starts_on
-    GROUP BY c.cohort_kind, c.cohort, p.period
+adjusted AS (
+    SELECT *,
+           CASE WHEN funnel_p IS NOT NULL THEN LEAST(1.0, MIN(funnel_p * tests / place) OVER (
+               PARTITION BY cohort_kind, period ORDER BY place DESC ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
+           )) END AS adjusted_p
+    FROM placed
 )
 SELECT cohort_kind, cohort, period, batteries, failures, battery_months,
-       rate['rate'] AS failures_per_1000_months,
-       rate['lower'] AS lower,
-       rate['upper'] AS upper
-FROM (SELECT *, rate_limits(failures, battery_months / 1000.0) AS rate FROM counted)
+       rate['rate'] AS failures_per_1000_months, rate['lower'] AS lower, rate['upper'] AS upper,
+       drawn['rate'] AS shrunk_rate, drawn['lower'] AS shrunk_lower, drawn['upper'] AS shrunk_upper,
+       drawn['own_weight'] AS own_weight,
+       common_rate, funnel['lower'] * common_rate AS funnel_lower, funnel['upper'] * common_rate AS funnel_upper,
+       funnel_p, adjusted_p,
+       CASE WHEN adjusted_p <= $cohort_false_share
+            THEN CASE WHEN funnel['ratio'] > 1 THEN 'fails oftener' ELSE 'fails less often' END END AS stands_out,
+       earlier_period, change['ratio'] AS change_ratio, change['lower'] AS change_lower,
+       change['upper'] AS change_upper, change['p'] AS change_p
+FROM adjusted

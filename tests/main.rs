@@ -2,6 +2,10 @@
 
 /// Whole commands as a user meets them.
 mod command;
+/// Floods, latched codes and recoveries, held against the truth of invented fleets.
+mod floods;
+/// SQL functions: documented, known values, the same however a group is split.
+mod functions;
 /// House rules kept by reading the sources.
 mod house;
 /// Dumps of any make, read into rows or quarantined.

@@ -29,6 +29,7 @@ use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
 use datafusion::execution::runtime_env::RuntimeEnvBuilder;
 use datafusion::prelude::{DataFrame, SessionConfig, SessionContext};
+use datafusion::scalar::ScalarValue;
 use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
@@ -188,7 +189,21 @@ impl Analysis {
 
     /// The rows a query gives, read into `T` by column name. Days and instants come as text.
     pub async fn rows<T: DeserializeOwned>(&self, sql: &str) -> Result<Vec<T>, AnalysisError> {
-        let batches = self.query(sql).await?;
+        self.rows_with(sql, &[]).await
+    }
+
+    /// As [`Self::rows`], with further parameters of the query bound to texts.
+    pub async fn rows_with<T: DeserializeOwned>(
+        &self,
+        sql: &str,
+        given: &[(&str, &str)],
+    ) -> Result<Vec<T>, AnalysisError> {
+        let batches = self
+            .frame(sql, given)
+            .await?
+            .collect()
+            .await
+            .map_err(AnalysisError::query("query"))?;
         let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::Rows {
             table: sql.to_owned(),
             source,
@@ -209,7 +224,7 @@ impl Analysis {
 
     /// Runs one read-only query over raw and derived tables; parameters are bound.
     pub async fn query(&self, sql: &str) -> Result<Vec<RecordBatch>, AnalysisError> {
-        let frame = self.frame(sql).await?;
+        let frame = self.frame(sql, &[]).await?;
         frame.collect().await.map_err(AnalysisError::query("query"))
     }
 
@@ -218,7 +233,7 @@ impl Analysis {
         &self,
         sql: &str,
     ) -> Result<(SchemaRef, Vec<RecordBatch>), AnalysisError> {
-        let frame = self.frame(sql).await?;
+        let frame = self.frame(sql, &[]).await?;
         let schema = Arc::new(frame.schema().as_arrow().clone());
         let batches = frame
             .collect()
@@ -227,7 +242,7 @@ impl Analysis {
         Ok((schema, batches))
     }
 
-    async fn frame(&self, sql: &str) -> Result<DataFrame, AnalysisError> {
+    async fn frame(&self, sql: &str, given: &[(&str, &str)]) -> Result<DataFrame, AnalysisError> {
         let statements = DFParser::parse_sql(sql).map_err(AnalysisError::query("query"))?;
         let [statement] = &statements.into_iter().collect::<Vec<_>>()[..] else {
             return Err(AnalysisError::NotAQuery);
@@ -242,10 +257,15 @@ impl Analysis {
             }
             self.make(&table).await?;
         }
-        self.plan("query", sql).await
+        self.plan("query", sql, given).await
     }
 
-    async fn plan(&self, file: &str, sql: &str) -> Result<DataFrame, AnalysisError> {
+    async fn plan(
+        &self,
+        file: &str,
+        sql: &str,
+        given: &[(&str, &str)],
+    ) -> Result<DataFrame, AnalysisError> {
         let read_only = SQLOptions::new()
             .with_allow_ddl(false)
             .with_allow_dml(false)
@@ -254,6 +274,12 @@ impl Analysis {
             .settings
             .parameters(self.as_of)
             .into_iter()
+            .chain(given.iter().map(|(name, text)| {
+                (
+                    (*name).to_owned(),
+                    ScalarValue::Utf8(Some((*text).to_owned())),
+                )
+            }))
             .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
             .collect();
         self.context
@@ -315,7 +341,7 @@ impl Analysis {
                     .map_err(AnalysisError::query(name))?;
             }
             Derived::Query(query) => {
-                let frame = self.plan(&query.file, &query.sql).await?;
+                let frame = self.plan(&query.file, &query.sql, &[]).await?;
                 if query.kept {
                     let schema = Arc::new(frame.schema().as_arrow().clone());
                     let partitions = frame
@@ -411,7 +437,7 @@ impl Analysis {
             for table in &query.reads {
                 self.make(table).await?;
             }
-            let frame = self.plan(&query.file, &query.sql).await?;
+            let frame = self.plan(&query.file, &query.sql, &[]).await?;
             notes.push(TableNote {
                 name: query.name.clone(),
                 about: query.about.lines().next().unwrap_or_default().to_owned(),

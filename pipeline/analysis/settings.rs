@@ -46,6 +46,7 @@ pub struct Settings {
     pub risk: Risk,
     pub cost: Cost,
     pub plan: Plan,
+    pub screen: Screen,
 }
 
 /// What a run looks at.
@@ -64,6 +65,8 @@ pub struct Run {
     pub same_trouble_days: i64,
     /// A depot of which nothing was heard for longer than this is silent.
     pub silent_days: i64,
+    /// Share of cohorts that may be called out of the ordinary by chance, among those called so.
+    pub cohort_false_share: f64,
     /// Currency symbol in reports.
     pub currency: String,
 }
@@ -76,6 +79,7 @@ impl Default for Run {
             trouble_days: 60,
             same_trouble_days: 14,
             silent_days: 14,
+            cohort_false_share: 0.05,
             currency: "$".to_owned(),
         }
     }
@@ -113,6 +117,9 @@ pub struct Flood {
     pub flood_min_modules: i64,
     /// Share of floods that may be false among those reported in a week.
     pub flood_false_share: f64,
+    /// Sessions that what is usual for a model must rest on; below, what is usual for the scan's
+    /// breadth in all models is taken.
+    pub flood_baseline_sessions: i64,
     /// A work order or test this near a flood is evidence about it.
     pub flood_evidence_days: i64,
 }
@@ -121,9 +128,10 @@ impl Default for Flood {
     fn default() -> Self {
         Self {
             session_gap_hours: 12,
-            flood_min_codes: 8,
-            flood_min_modules: 4,
-            flood_false_share: 0.01,
+            flood_min_codes: 6,
+            flood_min_modules: 3,
+            flood_false_share: 0.05,
+            flood_baseline_sessions: 60,
             flood_evidence_days: 7,
         }
     }
@@ -137,6 +145,12 @@ pub struct Recovery {
     pub proven_days: i64,
     /// Or kilometres, whichever comes first.
     pub proven_km: f64,
+    /// Clears with a scan before and after that a code must have seen before it is called latched.
+    pub latched_clears: i64,
+    /// Share of plain clears that a latched code survives at the least.
+    pub latched_share: f64,
+    /// A new flood or no-start this long after the supply was restored is a case of its own.
+    pub case_days: i64,
 }
 
 impl Default for Recovery {
@@ -144,6 +158,9 @@ impl Default for Recovery {
         Self {
             proven_days: 30,
             proven_km: 1_500.0,
+            latched_clears: 5,
+            latched_share: 0.1,
+            case_days: 30,
         }
     }
 }
@@ -265,6 +282,44 @@ pub struct DepotPlan {
     pub budget_per_week: Option<f64>,
 }
 
+/// What a vehicle for sale is held against. The costs are round figures to be edited, no source.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Screen {
+    /// Codes were cleared shortly before a scan that counts at most so many warm-ups since. Common
+    /// practice, no source.
+    pub few_warm_ups: i64,
+    /// Or at most so many kilometres since.
+    pub few_km: f64,
+    /// Floods and reports of trouble older than this no longer speak for the vehicle.
+    pub lookback_days: i64,
+    /// Charging a battery fully and testing it again.
+    pub recharge: f64,
+    /// Finding the cause of a code.
+    pub diagnosis: f64,
+    /// Clearing what an ordinary clear leaves.
+    pub protected_clear: f64,
+    /// Replacing a module, with its programming.
+    pub module_replacement: f64,
+    /// Work on a traction battery.
+    pub traction_repair: f64,
+}
+
+impl Default for Screen {
+    fn default() -> Self {
+        Self {
+            few_warm_ups: 10,
+            few_km: 160.0,
+            lookback_days: 182,
+            recharge: 45.0,
+            diagnosis: 150.0,
+            protected_clear: 120.0,
+            module_replacement: 900.0,
+            traction_repair: 2_400.0,
+        }
+    }
+}
+
 impl Settings {
     /// Reads a configuration file.
     pub fn read(path: &Path) -> Result<Self, SettingsError> {
@@ -319,12 +374,18 @@ impl Settings {
                 });
             }
         }
-        if !(0.0..1.0).contains(&self.flood.flood_false_share) {
-            return Err(SettingsError::Value {
-                key: "flood.flood_false_share",
-                value: self.flood.flood_false_share.to_string(),
-                must: "it must lie between 0 and 1",
-            });
+        let shares = [
+            ("run.cohort_false_share", self.run.cohort_false_share),
+            ("flood.flood_false_share", self.flood.flood_false_share),
+        ];
+        for (key, value) in shares {
+            if !(0.0..1.0).contains(&value) {
+                return Err(SettingsError::Value {
+                    key,
+                    value: value.to_string(),
+                    must: "it must lie between 0 and 1",
+                });
+            }
         }
         Ok(())
     }

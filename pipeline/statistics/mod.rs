@@ -14,6 +14,7 @@ pub mod concordance;
 pub mod cross_validation;
 pub mod crossing;
 pub mod distributions;
+pub mod exact_share;
 pub mod false_discovery;
 pub mod funnel;
 pub mod gamma_poisson;

@@ -12,6 +12,7 @@ pub mod code_text;
 pub mod date_code;
 pub mod diagnostics;
 pub mod heavy_code;
+pub mod recovery;
 pub mod trouble_code;
 pub mod vin;
 pub mod words;

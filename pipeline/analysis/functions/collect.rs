@@ -2,19 +2,20 @@
 //! estimator.
 //!
 //! The partial state is the collected columns, so states merge by joining them; sorting before the
-//! estimator sees them makes the answer the same for any number of partitions.
+//! estimator sees them makes the answer the same for any number of partitions. A row with a NULL, a
+//! NaN or an infinity in any argument is left out, so no estimator meets one.
 
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, Float64Array, StructArray};
+use arrow::array::{Array, ArrayRef, AsArray, Float64Array};
 use arrow::buffer::NullBuffer;
 use arrow::compute::cast;
-use arrow::datatypes::{DataType, Field, Fields, Float64Type};
+use arrow::datatypes::{DataType, Field, Float64Type};
 use datafusion::error::{DataFusionError, Result};
 use datafusion::logical_expr::{Accumulator, AggregateUDF, Volatility, create_udaf};
 use datafusion::scalar::ScalarValue;
 
-/// What an estimator makes of the collected columns: rows without nulls, sorted.
+/// What an estimator makes of the collected columns: whole rows of finite numbers, sorted.
 pub type Finish = fn(&[Vec<f64>]) -> Result<ScalarValue>;
 
 /// An aggregate that collects numbers (or flags, as 0 and 1).
@@ -53,20 +54,22 @@ impl Accumulator for Collector {
             .iter()
             .map(|column| cast(column, &DataType::Float64).map_err(DataFusionError::from))
             .collect::<Result<_>>()?;
-        let whole = values.iter().fold(None, |nulls, column| {
+        let nulls = values.iter().fold(None, |nulls, column| {
             NullBuffer::union(nulls.as_ref(), column.nulls())
         });
-        for (column, values) in self.columns.iter_mut().zip(&values) {
-            let values = values.as_primitive::<Float64Type>().values();
-            match &whole {
-                None => column.extend_from_slice(values),
-                Some(whole) => column.extend(
-                    values
-                        .iter()
-                        .zip(whole.iter())
-                        .filter(|(_, valid)| *valid)
-                        .map(|(value, _)| *value),
-                ),
+        let values: Vec<&[f64]> = values
+            .iter()
+            .map(|column| &column.as_primitive::<Float64Type>().values()[..])
+            .collect();
+        let rows = values.first().map_or(0, |column| column.len());
+        let whole = |row: usize| {
+            nulls.as_ref().is_none_or(|nulls| nulls.is_valid(row))
+                && values.iter().all(|column| column[row].is_finite())
+        };
+        for row in (0..rows).filter(|row| whole(*row)) {
+            for (column, values) in self.columns.iter_mut().zip(&values) {
+                // One zero, so that equal rows are equal in every bit.
+                column.push(values[row] + 0.0);
             }
         }
         Ok(())
@@ -102,9 +105,9 @@ impl Accumulator for Collector {
     fn state(&mut self) -> Result<Vec<ScalarValue>> {
         Ok(self
             .columns
-            .iter()
+            .iter_mut()
             .map(|column| {
-                let values = Arc::new(Float64Array::from(column.clone())) as ArrayRef;
+                let values = Arc::new(Float64Array::from(std::mem::take(column))) as ArrayRef;
                 ScalarValue::List(Arc::new(
                     datafusion::common::utils::SingleRowListArrayBuilder::new(values)
                         .build_list_array(),
@@ -121,28 +124,4 @@ impl Accumulator for Collector {
         }
         Ok(())
     }
-}
-
-/// The type of an answer with these numbers.
-pub fn number_fields(names: &[&str]) -> Fields {
-    names
-        .iter()
-        .map(|name| Field::new(*name, DataType::Float64, true))
-        .collect()
-}
-
-/// One answer: the numbers in the order of `names`; what is not known or not finite is null.
-pub fn numbers(names: &[&str], values: &[Option<f64>]) -> ScalarValue {
-    let columns: Vec<ArrayRef> = values
-        .iter()
-        .map(|value| {
-            let value = value.filter(|value| value.is_finite());
-            Arc::new(Float64Array::from(vec![value])) as ArrayRef
-        })
-        .collect();
-    ScalarValue::Struct(Arc::new(StructArray::new(
-        number_fields(names),
-        columns,
-        None,
-    )))
 }

@@ -1,23 +1,33 @@
-//! Lives in SQL: a Weibull fit, its chance of failing soon, and the Kaplan–Meier steps.
+//! The Weibull law of lives in SQL: its fit, and its chance of failing soon.
+//!
+//! A group with too little to fit is an answer too: the counts stand, the estimates are null.
+//! Curves without a law are left to `curves`.
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, Float64Array, StructArray};
-use arrow::datatypes::{DataType, Field, Float64Type};
-use datafusion::error::{DataFusionError, Result};
-use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
-use datafusion::scalar::ScalarValue;
+use arrow::array::AsArray;
+use arrow::datatypes::{DataType, Float64Type};
+use datafusion::error::Result;
+use datafusion::logical_expr::{AggregateUDF, ColumnarValue, ScalarUDF, Volatility, create_udf};
 
 use super::Documented;
-use super::collect::{collecting, number_fields, numbers};
+use super::answer::{number_at, number_fields, numbers, struct_rows};
+use super::collect::collecting;
 use crate::statistics::Life;
-use crate::statistics::kaplan_meier::kaplan_meier;
-use crate::statistics::weibull::{Weibull, WeibullFit, fit_weibull};
-use datafusion::logical_expr::AggregateUDF;
+use crate::statistics::limits::Limits;
+use crate::statistics::weibull::{Weibull, WeibullFit, fit_weibull_sample};
+use crate::statistics::weibull_likelihood::{WeibullPrior, WeibullSample};
+use crate::statistics::weibull_profile::{
+    constant_hazard_test, profile_b_life_limits, profile_scale_limits, profile_shape_limits,
+};
 
 const CONFIDENCE: f64 = 0.95;
 
-const FIT: [&str; 17] = [
+/// With more failures than this the normal-theory limits and those of the profile agree, and the
+/// profile is not worth its time.
+const MOST_PROFILED_FAILURES: usize = 1_000;
+
+const FIT: [&str; 24] = [
     "lives",
     "failures",
     "exposure",
@@ -35,6 +45,13 @@ const FIT: [&str; 17] = [
     "ln_sigma_variance",
     "covariance",
     "log_likelihood",
+    "constant_hazard_p",
+    "shape_profile_lower",
+    "shape_profile_upper",
+    "scale_profile_lower",
+    "scale_profile_upper",
+    "b10_profile_lower",
+    "b10_profile_upper",
 ];
 
 /// `weibull_life(entry, exit, failed)`.
@@ -53,108 +70,70 @@ pub fn weibull_life() -> Documented<AggregateUDF> {
                     Some(failures as f64),
                     Some(exposure),
                 ];
-                answer.resize(FIT.len(), None);
-                // Too little to fit is an answer too: the counts stand, the estimates are null.
-                if let Ok(fit) = fit_weibull(&lives) {
-                    let tail = estimates(&fit);
-                    answer.splice(3.., tail);
-                }
+                answer.extend(estimates(&lives).unwrap_or_default());
                 Ok(numbers(&FIT, &answer))
             },
         ),
         signature: "weibull_life(entry, exit, failed)",
-        about: "Weibull fit by maximum likelihood to lives observed from entry to exit (left truncated, right censored): a struct of estimates with 95 % limits",
+        about: "Weibull fit by maximum likelihood to lives observed from entry to exit (left truncated, right censored): a struct of estimates with 95 % limits, for up to 1,000 failures also by profile likelihood (null: that end is left open), and the p of a hazard that does not change with age",
     }
 }
 
-fn estimates(fit: &WeibullFit) -> Vec<Option<f64>> {
+fn estimates(lives: &[Life]) -> Option<Vec<Option<f64>>> {
+    let sample = WeibullSample::from_lives(lives).ok()?;
+    let fit = fit_weibull_sample(&sample, &WeibullPrior::default()).ok()?;
     let shape = fit.shape_limits(CONFIDENCE).ok();
     let scale = fit.scale_limits(CONFIDENCE).ok();
     let b10 = fit.b_life_limits(0.1, CONFIDENCE).ok();
-    vec![
+    let constant = constant_hazard_test(&sample, &fit).ok();
+    let lower = |limits: Option<Limits>| limits.map(|limits| limits.lower);
+    let upper = |limits: Option<Limits>| limits.map(|limits| limits.upper);
+    let mut answer = vec![
         Some(fit.law.shape),
-        shape.map(|limits| limits.lower),
-        shape.map(|limits| limits.upper),
+        lower(shape),
+        upper(shape),
         Some(fit.law.scale),
-        scale.map(|limits| limits.lower),
-        scale.map(|limits| limits.upper),
+        lower(scale),
+        upper(scale),
         Some(fit.law.b_life(0.1)),
-        b10.map(|limits| limits.lower),
-        b10.map(|limits| limits.upper),
+        lower(b10),
+        upper(b10),
         Some(fit.law.b_life(0.5)),
         Some(fit.ln_scale_variance),
         Some(fit.ln_sigma_variance),
         Some(fit.covariance),
         Some(fit.log_likelihood),
-    ]
+        constant.map(|test| test.p),
+    ];
+    if sample.failures() <= MOST_PROFILED_FAILURES {
+        let profiles = [
+            profile_shape_limits(&sample, &fit, CONFIDENCE),
+            profile_scale_limits(&sample, &fit, CONFIDENCE),
+            profile_b_life_limits(&sample, &fit, 0.1, CONFIDENCE),
+        ];
+        for limits in profiles.map(Result::ok) {
+            answer.extend([lower(limits), upper(limits)]);
+        }
+    }
+    Some(answer)
 }
 
 /// Lives with any time under observation; one that left as it came says nothing.
-fn observed(columns: &[Vec<f64>]) -> Vec<Life> {
-    let [entry, exit, failed] = columns else {
+pub fn observed(columns: &[Vec<f64>]) -> Vec<Life> {
+    let [entry, exit, failed, ..] = columns else {
         return Vec::new();
     };
     entry
         .iter()
         .zip(exit)
         .zip(failed)
-        .filter(|((entry, exit), _)| exit > entry)
+        .filter(|((entry, exit), _)| **entry >= 0.0 && exit > entry)
         .map(|((entry, exit), failed)| Life {
             entry: *entry,
             exit: *exit,
             event: *failed > 0.5,
         })
         .collect()
-}
-
-const STEP: [&str; 7] = [
-    "age",
-    "at_risk",
-    "failures",
-    "survival",
-    "lower",
-    "upper",
-    "cumulative_hazard",
-];
-
-/// `survival_steps(entry, exit, failed)`.
-pub fn survival_steps() -> Documented<AggregateUDF> {
-    let step = DataType::Struct(number_fields(&STEP));
-    let list = DataType::List(Arc::new(Field::new_list_field(step, true)));
-    Documented {
-        function: collecting(
-            "survival_steps",
-            vec![DataType::Float64, DataType::Float64, DataType::Boolean],
-            list,
-            |columns| {
-                let steps = kaplan_meier(&observed(columns), CONFIDENCE)
-                    .map(|curve| curve.steps)
-                    .unwrap_or_default();
-                let column = |value: &dyn Fn(usize) -> Option<f64>| {
-                    Arc::new((0..steps.len()).map(value).collect::<Float64Array>()) as ArrayRef
-                };
-                let rows = StructArray::new(
-                    number_fields(&STEP),
-                    vec![
-                        column(&|at| Some(steps[at].age)),
-                        column(&|at| Some(steps[at].at_risk as f64)),
-                        column(&|at| Some(steps[at].events as f64)),
-                        column(&|at| Some(steps[at].survival)),
-                        column(&|at| steps[at].limits.map(|limits| limits.lower)),
-                        column(&|at| steps[at].limits.map(|limits| limits.upper)),
-                        column(&|at| Some(steps[at].cumulative_hazard)),
-                    ],
-                    None,
-                );
-                Ok(ScalarValue::List(Arc::new(
-                    datafusion::common::utils::SingleRowListArrayBuilder::new(Arc::new(rows))
-                        .build_list_array(),
-                )))
-            },
-        ),
-        signature: "survival_steps(entry, exit, failed)",
-        about: "Kaplan–Meier steps with log-log 95 % limits for lives observed from entry to exit: a list of structs, one a failure age, to UNNEST",
-    }
 }
 
 const CHANCE: [&str; 3] = ["chance", "lower", "upper"];
@@ -181,61 +160,34 @@ pub fn weibull_chance() -> Documented<ScalarUDF> {
 
 fn chances(arguments: &[ColumnarValue]) -> Result<ColumnarValue> {
     let arrays = ColumnarValue::values_to_arrays(arguments)?;
-    let [fits, ages, horizons] = &arrays[..] else {
-        return Err(DataFusionError::Plan(
-            "weibull_chance takes a fit, an age and a horizon".to_owned(),
-        ));
-    };
-    let fits = fits.as_struct();
-    let ages = ages.as_primitive::<Float64Type>();
-    let horizons = horizons.as_primitive::<Float64Type>();
+    let fits = arrays[0].as_struct();
+    let ages = arrays[1].as_primitive::<Float64Type>();
+    let horizons = arrays[2].as_primitive::<Float64Type>();
     let number = |name: &str, row: usize| {
-        let column = fits
-            .column_by_name(name)?
-            .as_primitive_opt::<Float64Type>()?;
-        use arrow::array::Array;
-        column.is_valid(row).then(|| column.value(row))
+        let column = fits.column_by_name(name)?.as_primitive_opt()?;
+        number_at(column, row)
     };
-    let answers: Vec<Option<[f64; 3]>> = (0..ages.len())
-        .map(|row| {
-            use arrow::array::Array;
-            if ages.is_null(row) || horizons.is_null(row) {
-                return None;
-            }
-            let fit = WeibullFit {
-                law: Weibull {
-                    shape: number("shape", row)?,
-                    scale: number("scale", row)?,
-                },
-                ln_scale_variance: number("ln_scale_variance", row)?,
-                ln_sigma_variance: number("ln_sigma_variance", row)?,
-                covariance: number("covariance", row)?,
-                log_likelihood: number("log_likelihood", row)?,
-                lives: number("lives", row)? as usize,
-                failures: number("failures", row)? as usize,
-                iterations: 0,
-                prior: Default::default(),
-            };
-            let (age, horizon) = (ages.value(row).max(0.0), horizons.value(row));
-            let limits = fit.failure_chance_limits(age, horizon, CONFIDENCE).ok()?;
-            Some([
-                fit.law.failure_chance(age, horizon),
-                limits.lower,
-                limits.upper,
-            ])
-        })
-        .collect();
-    let column = |at: usize| {
-        Arc::new(
-            answers
-                .iter()
-                .map(|answer| answer.map(|numbers| numbers[at]))
-                .collect::<Float64Array>(),
-        ) as ArrayRef
-    };
-    Ok(ColumnarValue::Array(Arc::new(StructArray::new(
-        number_fields(&CHANCE),
-        vec![column(0), column(1), column(2)],
-        None,
-    ))))
+    Ok(struct_rows(&CHANCE, ages.len(), |row| {
+        let fit = WeibullFit {
+            law: Weibull {
+                shape: number("shape", row)?,
+                scale: number("scale", row)?,
+            },
+            ln_scale_variance: number("ln_scale_variance", row)?,
+            ln_sigma_variance: number("ln_sigma_variance", row)?,
+            covariance: number("covariance", row)?,
+            log_likelihood: number("log_likelihood", row)?,
+            lives: number("lives", row)? as usize,
+            failures: number("failures", row)? as usize,
+            iterations: 0,
+            prior: Default::default(),
+        };
+        let (age, horizon) = (number_at(ages, row)?.max(0.0), number_at(horizons, row)?);
+        let limits = fit.failure_chance_limits(age, horizon, CONFIDENCE).ok()?;
+        Some([
+            Some(fit.law.failure_chance(age, horizon)),
+            Some(limits.lower),
+            Some(limits.upper),
+        ])
+    }))
 }

@@ -3,10 +3,16 @@
 //! Aggregates keep mergeable partial states and answer the same whatever the partitions; scalar
 //! functions look at their row alone. So a query that uses them can run anywhere.
 
+mod answer;
 mod collect;
+mod compare;
+mod counts;
+mod curves;
 mod days;
 mod life;
 mod rate;
+mod recovery;
+mod shares;
 pub mod sample;
 mod slope;
 mod trade_rules;
@@ -29,8 +35,14 @@ pub struct Documented<F> {
 pub fn aggregates() -> Vec<Documented<AggregateUDF>> {
     vec![
         life::weibull_life(),
-        life::survival_steps(),
+        curves::survival_steps(),
+        curves::incidence_steps(),
+        curves::mean_cumulative_steps(),
+        compare::log_rank(),
+        compare::mean_life_until(),
+        rate::rate_law(),
         slope::robust_slope(),
+        counts::count_law(),
     ]
 }
 
@@ -44,7 +56,15 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
         days::day_plus(),
         days::iso_week(),
         rate::rate_limits(),
+        rate::rate_change(),
+        rate::rate_shrunk(),
         life::weibull_chance(),
+        counts::count_tail(),
+        shares::share_limits(),
+        shares::exact_share_limits(),
+        shares::share_tail(),
+        shares::funnel_place(),
+        recovery::recovery_cases(),
         sample::sample_share(),
     ]
 }

@@ -4,7 +4,8 @@ use arrow::datatypes::DataType;
 use datafusion::logical_expr::AggregateUDF;
 
 use super::Documented;
-use super::collect::{collecting, number_fields, numbers};
+use super::answer::{number_fields, numbers};
+use super::collect::collecting;
 use crate::statistics::theil_sen::theil_sen;
 
 const LINE: [&str; 5] = ["slope", "slope_lower", "slope_upper", "intercept", "points"];

@@ -110,11 +110,16 @@ pub struct TestNext {
     pub why: Option<String>,
 }
 
+/// With few failures the limits are those of the profile likelihood, which lean to neither side; an
+/// end that the data leave open is missing.
 pub const LIFE_FITS: &str = "
-    SELECT cohort_kind, cohort, fit['lives'] AS lives, fit['failures'] AS failures,
-           fit['shape'] AS shape, fit['shape_lower'] AS shape_lower, fit['shape_upper'] AS shape_upper,
-           fit['scale'] AS scale, fit['b10'] AS b10, fit['b10_lower'] AS b10_lower,
-           fit['b10_upper'] AS b10_upper, fit['b50'] AS b50
+    SELECT cohort_kind, cohort, fit['lives'] AS lives, fit['failures'] AS failures, fit['shape'] AS shape,
+           CASE WHEN fit['failures'] < 30 THEN fit['shape_profile_lower'] ELSE fit['shape_lower'] END AS shape_lower,
+           CASE WHEN fit['failures'] < 30 THEN fit['shape_profile_upper'] ELSE fit['shape_upper'] END AS shape_upper,
+           fit['scale'] AS scale, fit['b10'] AS b10,
+           CASE WHEN fit['failures'] < 30 THEN fit['b10_profile_lower'] ELSE fit['b10_lower'] END AS b10_lower,
+           CASE WHEN fit['failures'] < 30 THEN fit['b10_profile_upper'] ELSE fit['b10_upper'] END AS b10_upper,
+           fit['b50'] AS b50
     FROM life_fit ORDER BY cohort_kind DESC, cohort";
 
 /// The Weibull fit of a cohort; estimates are missing where there was too little to fit.

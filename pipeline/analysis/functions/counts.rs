@@ -1,0 +1,89 @@
+//! Counts in SQL: what is usual, and how far a count lies from it.
+
+use std::sync::Arc;
+
+use arrow::array::{Array, ArrayRef, AsArray, Float64Array};
+use arrow::datatypes::{DataType, Float64Type, Int64Type};
+use datafusion::logical_expr::{AggregateUDF, ColumnarValue, ScalarUDF, Volatility, create_udf};
+
+use super::Documented;
+use super::answer::{number_fields, numbers};
+use super::collect::collecting;
+use crate::statistics::negative_binomial::{NegativeBinomial, fit_tallied};
+
+const LAW: [&str; 3] = ["mean", "size", "counts"];
+
+/// `count_law(count)`.
+pub fn count_law() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "count_law",
+            vec![DataType::Float64],
+            DataType::Struct(number_fields(&LAW)),
+            |columns| {
+                let [counts] = columns else {
+                    return Ok(numbers(&LAW, &[None; LAW.len()]));
+                };
+                let law = fit_tallied(&tally(counts)).ok();
+                Ok(numbers(
+                    &LAW,
+                    &[
+                        law.map(|law| law.mean),
+                        law.map(|law| law.size),
+                        Some(counts.len() as f64),
+                    ],
+                ))
+            },
+        ),
+        signature: "count_law(count)",
+        about: "negative binomial law of counts by maximum likelihood: a struct of mean, size (null: they spread no wider than Poisson) and how many counts",
+    }
+}
+
+/// Sorted counts as pairs of a count and how often it came.
+fn tally(sorted: &[f64]) -> Vec<(u64, u64)> {
+    let mut tallied: Vec<(u64, u64)> = Vec::new();
+    for count in sorted.iter().map(|count| count.max(0.0) as u64) {
+        match tallied.last_mut() {
+            Some((last, times)) if *last == count => *times += 1,
+            _ => tallied.push((count, 1)),
+        }
+    }
+    tallied
+}
+
+/// `count_tail(count, mean, size)`.
+pub fn count_tail() -> Documented<ScalarUDF> {
+    Documented {
+        function: create_udf(
+            "count_tail",
+            vec![DataType::Int64, DataType::Float64, DataType::Float64],
+            DataType::Float64,
+            Volatility::Immutable,
+            Arc::new(|arguments| {
+                let arrays = ColumnarValue::values_to_arrays(arguments)?;
+                let counts = arrays[0].as_primitive::<Int64Type>();
+                let means = arrays[1].as_primitive::<Float64Type>();
+                let sizes = arrays[2].as_primitive::<Float64Type>();
+                let tails: Float64Array = (0..counts.len())
+                    .map(|row| {
+                        if counts.is_null(row) || means.is_null(row) {
+                            return None;
+                        }
+                        let size = if sizes.is_null(row) {
+                            f64::INFINITY
+                        } else {
+                            sizes.value(row)
+                        };
+                        let law = NegativeBinomial::new(means.value(row), size).ok()?;
+                        let count = u64::try_from(counts.value(row)).ok()?;
+                        Some(law.at_least(count))
+                    })
+                    .collect();
+                Ok(ColumnarValue::Array(Arc::new(tails) as ArrayRef))
+            }),
+        ),
+        signature: "count_tail(count, mean, size)",
+        about: "chance of this count or more under a negative binomial law; a null size is Poisson",
+    }
+}

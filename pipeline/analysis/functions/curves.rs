@@ -1,0 +1,212 @@
+//! Curves in SQL, without a law: survival, incidence by cause, and repeat events, step by step.
+//!
+//! Each answers with a list of structs, one a step, to UNNEST; the list is empty where nothing
+//! happened.
+
+use arrow::datatypes::DataType;
+use datafusion::error::{DataFusionError, Result};
+use datafusion::logical_expr::AggregateUDF;
+use datafusion::scalar::ScalarValue;
+
+use super::Documented;
+use super::answer::{step_list, steps};
+use super::collect::collecting;
+use super::life::observed;
+use crate::statistics::aalen_johansen::{CompetingLife, aalen_johansen};
+use crate::statistics::kaplan_meier::kaplan_meier;
+use crate::statistics::mean_cumulative::{Watched, mean_cumulative};
+
+const CONFIDENCE: f64 = 0.95;
+
+const SURVIVAL: [&str; 7] = [
+    "age",
+    "at_risk",
+    "failures",
+    "survival",
+    "lower",
+    "upper",
+    "cumulative_hazard",
+];
+
+/// `survival_steps(entry, exit, failed)`.
+pub fn survival_steps() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "survival_steps",
+            vec![DataType::Float64, DataType::Float64, DataType::Boolean],
+            step_list(&SURVIVAL),
+            |columns| {
+                let curve = kaplan_meier(&observed(columns), CONFIDENCE)
+                    .map(|curve| curve.steps)
+                    .unwrap_or_default();
+                let rows: Vec<_> = curve
+                    .iter()
+                    .map(|step| {
+                        [
+                            Some(step.age),
+                            Some(step.at_risk as f64),
+                            Some(step.events as f64),
+                            Some(step.survival),
+                            step.limits.map(|limits| limits.lower),
+                            step.limits.map(|limits| limits.upper),
+                            Some(step.cumulative_hazard),
+                        ]
+                    })
+                    .collect();
+                Ok(steps(&SURVIVAL, &rows))
+            },
+        ),
+        signature: "survival_steps(entry, exit, failed)",
+        about: "Kaplan–Meier steps with log-log 95 % limits for lives observed from entry to exit: a list of structs, one a failure age, to UNNEST",
+    }
+}
+
+const INCIDENCE: [&str; 8] = [
+    "age",
+    "at_risk",
+    "cause",
+    "ends",
+    "incidence",
+    "lower",
+    "upper",
+    "survival",
+];
+
+/// More causes than this are a column mistaken for one of causes.
+const MOST_CAUSES: usize = 32;
+
+/// `incidence_steps(entry, exit, cause)`.
+pub fn incidence_steps() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "incidence_steps",
+            vec![DataType::Float64, DataType::Float64, DataType::Float64],
+            step_list(&INCIDENCE),
+            incidence,
+        ),
+        signature: "incidence_steps(entry, exit, cause)",
+        about: "Aalen–Johansen cumulative incidence of each cause, the others competing, with log-log 95 % limits; cause 0 has not ended, any other number is a cause: a list of structs, one an age and a cause that ended some there, to UNNEST",
+    }
+}
+
+fn incidence(columns: &[Vec<f64>]) -> Result<ScalarValue> {
+    let mut causes: Vec<f64> = columns[2].clone();
+    causes.retain(|cause| *cause != 0.0);
+    causes.sort_unstable_by(f64::total_cmp);
+    causes.dedup();
+    if causes.len() > MOST_CAUSES {
+        return Err(DataFusionError::Execution(format!(
+            "incidence_steps: {} different causes, at most {MOST_CAUSES} are allowed; \
+             give a number a cause and 0 for lives that have not ended",
+            causes.len()
+        )));
+    }
+    let lives: Vec<CompetingLife> = columns[0]
+        .iter()
+        .zip(&columns[1])
+        .zip(&columns[2])
+        .filter(|((entry, exit), _)| **entry >= 0.0 && exit > entry)
+        .map(|((entry, exit), cause)| CompetingLife {
+            entry: *entry,
+            exit: *exit,
+            cause: causes.iter().position(|known| known == cause),
+        })
+        .collect();
+    let curve = aalen_johansen(&lives, causes.len(), CONFIDENCE)
+        .map(|curve| curve.steps)
+        .unwrap_or_default();
+    let rows: Vec<_> = curve
+        .iter()
+        .flat_map(|step| step.causes.iter().zip(&causes).map(move |own| (step, own)))
+        .filter(|(_, (own, _))| own.events > 0)
+        .map(|(step, (own, cause))| {
+            [
+                Some(step.age),
+                Some(step.at_risk as f64),
+                Some(*cause),
+                Some(own.events as f64),
+                Some(own.incidence),
+                own.limits.map(|limits| limits.lower),
+                own.limits.map(|limits| limits.upper),
+                Some(step.survival),
+            ]
+        })
+        .collect();
+    Ok(steps(&INCIDENCE, &rows))
+}
+
+const REPEATS: [&str; 6] = ["age", "at_risk", "events", "mean", "lower", "upper"];
+
+/// `mean_cumulative_steps(unit, entry, age, event)`.
+pub fn mean_cumulative_steps() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "mean_cumulative_steps",
+            vec![
+                DataType::Float64,
+                DataType::Float64,
+                DataType::Float64,
+                DataType::Boolean,
+            ],
+            step_list(&REPEATS),
+            repeats,
+        ),
+        signature: "mean_cumulative_steps(unit, entry, age, event)",
+        about: "Nelson's mean cumulative function of repeat events with robust 95 % limits; a unit (a number) has a row for each event and one with event false for the end of its watch, which began at entry: a list of structs, one an age with events, to UNNEST",
+    }
+}
+
+/// A unit's watch: when it began and ended, and which of the event ages fall into it.
+struct Watch {
+    start: f64,
+    end: f64,
+    events: std::ops::Range<usize>,
+}
+
+fn repeats(columns: &[Vec<f64>]) -> Result<ScalarValue> {
+    let [units, entries, ages, happened] = columns else {
+        return Ok(steps(&REPEATS, &[]));
+    };
+    let mut events = Vec::new();
+    let mut watches = Vec::new();
+    let rows: Vec<usize> = (0..units.len()).collect();
+    for own in rows.chunk_by(|left, right| units[*left] == units[*right]) {
+        let start = entries[own[0]].max(0.0);
+        let end = own.iter().fold(0.0, |end, row| f64::max(end, ages[*row]));
+        let before = events.len();
+        let seen = own
+            .iter()
+            .filter(|row| happened[**row] > 0.5 && ages[**row] > start);
+        events.extend(seen.map(|row| ages[*row]));
+        if end > start {
+            watches.push(Watch {
+                start,
+                end,
+                events: before..events.len(),
+            });
+        }
+    }
+    let subjects: Vec<Watched> = watches
+        .iter()
+        .map(|watch| Watched {
+            start: watch.start,
+            end: watch.end,
+            events: &events[watch.events.clone()],
+        })
+        .collect();
+    let rows: Vec<_> = mean_cumulative(&subjects, CONFIDENCE)
+        .unwrap_or_default()
+        .iter()
+        .map(|step| {
+            [
+                Some(step.age),
+                Some(step.at_risk as f64),
+                Some(step.events as f64),
+                Some(step.mean),
+                Some(step.limits.lower),
+                Some(step.limits.upper),
+            ]
+        })
+        .collect();
+    Ok(steps(&REPEATS, &rows))
+}
