@@ -9,7 +9,7 @@ use arrow::array::RecordBatch;
 use arrow::datatypes::SchemaRef;
 use futures::future::BoxFuture;
 
-use super::{Analysis, AnalysisError};
+use super::{Analysis, AnalysisError, risk};
 
 /// The rows of a computed table.
 pub type Rows = (SchemaRef, Vec<RecordBatch>);
@@ -25,7 +25,14 @@ pub struct Computed {
 }
 
 /// Every computed table.
-pub const COMPUTED: &[Computed] = &[];
+pub const COMPUTED: &[Computed] = &[
+    risk::tables::HEALTH_FIT,
+    risk::tables::MODEL_FIT,
+    risk::tables::BATTERY_CHANCE,
+    risk::plan::REPLACEMENT_POLICY,
+    risk::plan::REPLACEMENT_CHOICE,
+    risk::test_value::TEST_VALUE,
+];
 
 /// The computed table of that name.
 pub fn computed(name: &str) -> Option<&'static Computed> {

@@ -10,6 +10,7 @@ pub mod computed;
 pub mod functions;
 mod known_then;
 pub mod query_graph;
+pub mod risk;
 pub mod settings;
 
 use std::collections::{BTreeSet, HashMap};
@@ -28,11 +29,13 @@ use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
 use datafusion::execution::runtime_env::RuntimeEnvBuilder;
 use datafusion::prelude::{DataFrame, SessionConfig, SessionContext};
+use datafusion::scalar::ScalarValue;
 use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
 use crate::lake::tables::TABLES;
 use crate::lake::{self, Lake, LakeError};
+use crate::statistics::FitError;
 use crate::trade::code_group::CodeGroups;
 use computed::Computed;
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
@@ -67,6 +70,12 @@ pub enum AnalysisError {
         #[source]
         source: Box<dyn std::error::Error + Send + Sync>,
     },
+    #[error("{table} could not be fitted: {source}")]
+    Fit {
+        table: &'static str,
+        #[source]
+        source: FitError,
+    },
     #[error("the lake holds no facts yet: load some dumps first")]
     Empty,
     #[error("there is no table {0}: `voltwane sql --lake LAKE --list` shows all")]
@@ -82,6 +91,10 @@ pub enum AnalysisError {
 }
 
 impl AnalysisError {
+    fn fit(table: &'static str) -> impl FnOnce(FitError) -> Self {
+        move |source| AnalysisError::Fit { table, source }
+    }
+
     fn query(file: impl Into<String>) -> impl FnOnce(DataFusionError) -> Self {
         let file = file.into();
         move |source| AnalysisError::Query {
@@ -176,7 +189,21 @@ impl Analysis {
 
     /// The rows a query gives, read into `T` by column name. Days and instants come as text.
     pub async fn rows<T: DeserializeOwned>(&self, sql: &str) -> Result<Vec<T>, AnalysisError> {
-        let batches = self.query(sql).await?;
+        self.rows_with(sql, &[]).await
+    }
+
+    /// As [`Self::rows`], with further parameters of the query bound to texts.
+    pub async fn rows_with<T: DeserializeOwned>(
+        &self,
+        sql: &str,
+        given: &[(&str, &str)],
+    ) -> Result<Vec<T>, AnalysisError> {
+        let batches = self
+            .frame(sql, given)
+            .await?
+            .collect()
+            .await
+            .map_err(AnalysisError::query("query"))?;
         let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::Rows {
             table: sql.to_owned(),
             source,
@@ -197,7 +224,7 @@ impl Analysis {
 
     /// Runs one read-only query over raw and derived tables; parameters are bound.
     pub async fn query(&self, sql: &str) -> Result<Vec<RecordBatch>, AnalysisError> {
-        let frame = self.frame(sql).await?;
+        let frame = self.frame(sql, &[]).await?;
         frame.collect().await.map_err(AnalysisError::query("query"))
     }
 
@@ -206,7 +233,7 @@ impl Analysis {
         &self,
         sql: &str,
     ) -> Result<(SchemaRef, Vec<RecordBatch>), AnalysisError> {
-        let frame = self.frame(sql).await?;
+        let frame = self.frame(sql, &[]).await?;
         let schema = Arc::new(frame.schema().as_arrow().clone());
         let batches = frame
             .collect()
@@ -215,7 +242,7 @@ impl Analysis {
         Ok((schema, batches))
     }
 
-    async fn frame(&self, sql: &str) -> Result<DataFrame, AnalysisError> {
+    async fn frame(&self, sql: &str, given: &[(&str, &str)]) -> Result<DataFrame, AnalysisError> {
         let statements = DFParser::parse_sql(sql).map_err(AnalysisError::query("query"))?;
         let [statement] = &statements.into_iter().collect::<Vec<_>>()[..] else {
             return Err(AnalysisError::NotAQuery);
@@ -230,10 +257,15 @@ impl Analysis {
             }
             self.make(&table).await?;
         }
-        self.plan("query", sql).await
+        self.plan("query", sql, given).await
     }
 
-    async fn plan(&self, file: &str, sql: &str) -> Result<DataFrame, AnalysisError> {
+    async fn plan(
+        &self,
+        file: &str,
+        sql: &str,
+        given: &[(&str, &str)],
+    ) -> Result<DataFrame, AnalysisError> {
         let read_only = SQLOptions::new()
             .with_allow_ddl(false)
             .with_allow_dml(false)
@@ -242,6 +274,12 @@ impl Analysis {
             .settings
             .parameters(self.as_of)
             .into_iter()
+            .chain(given.iter().map(|(name, text)| {
+                (
+                    (*name).to_owned(),
+                    ScalarValue::Utf8(Some((*text).to_owned())),
+                )
+            }))
             .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
             .collect();
         self.context
@@ -303,7 +341,7 @@ impl Analysis {
                     .map_err(AnalysisError::query(name))?;
             }
             Derived::Query(query) => {
-                let frame = self.plan(&query.file, &query.sql).await?;
+                let frame = self.plan(&query.file, &query.sql, &[]).await?;
                 if query.kept {
                     let schema = Arc::new(frame.schema().as_arrow().clone());
                     let partitions = frame
@@ -399,7 +437,7 @@ impl Analysis {
             for table in &query.reads {
                 self.make(table).await?;
             }
-            let frame = self.plan(&query.file, &query.sql).await?;
+            let frame = self.plan(&query.file, &query.sql, &[]).await?;
             notes.push(TableNote {
                 name: query.name.clone(),
                 about: query.about.lines().next().unwrap_or_default().to_owned(),

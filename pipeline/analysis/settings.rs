@@ -43,8 +43,10 @@ pub struct Settings {
     pub flood: Flood,
     pub recovery: Recovery,
     pub comeback: Comeback,
+    pub risk: Risk,
     pub cost: Cost,
     pub plan: Plan,
+    pub screen: Screen,
 }
 
 /// What a run looks at.
@@ -185,6 +187,31 @@ impl Default for Comeback {
     }
 }
 
+/// How the risk model is fitted.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Risk {
+    /// Weeks between two looks at a battery.
+    pub row_weeks: i64,
+    /// Looks without a failure that are drawn for the fit, where there are more.
+    pub sample_rows: i64,
+    /// With fewer failures than this the fit leans on the prior at a fixed penalty.
+    pub prior_failures: i64,
+    /// The penalty; without it, cross-validation chooses one.
+    pub ridge: Option<f64>,
+}
+
+impl Default for Risk {
+    fn default() -> Self {
+        Self {
+            row_weeks: 4,
+            sample_rows: 100_000,
+            prior_failures: 30,
+            ridge: None,
+        }
+    }
+}
+
 /// What things cost, in the fleet's currency. The defaults are round figures to be edited, no
 /// source.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -192,6 +219,8 @@ impl Default for Comeback {
 pub struct Cost {
     /// A planned replacement: part, labour, bay.
     pub planned_replacement: f64,
+    /// The same by chemistry, where it is not as above.
+    pub planned_by_chemistry: BTreeMap<String, f64>,
     /// A failure on the road or in the yard: tow, lost day, hurried part and labour.
     pub unplanned_failure: f64,
     /// One battery test.
@@ -204,6 +233,15 @@ impl Default for Cost {
     fn default() -> Self {
         Self {
             planned_replacement: 260.0,
+            planned_by_chemistry: [
+                ("flooded", 220.0),
+                ("AGM", 320.0),
+                ("gel", 340.0),
+                ("lithium", 900.0),
+            ]
+            .into_iter()
+            .map(|(chemistry, cost)| (chemistry.to_owned(), cost))
+            .collect(),
             unplanned_failure: 1_150.0,
             battery_test: 18.0,
             battery_life_months: 60.0,
@@ -244,6 +282,44 @@ pub struct DepotPlan {
     pub budget_per_week: Option<f64>,
 }
 
+/// What a vehicle for sale is held against. The costs are round figures to be edited, no source.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Screen {
+    /// Codes were cleared shortly before a scan that counts at most so many warm-ups since. Common
+    /// practice, no source.
+    pub few_warm_ups: i64,
+    /// Or at most so many kilometres since.
+    pub few_km: f64,
+    /// Floods and reports of trouble older than this no longer speak for the vehicle.
+    pub lookback_days: i64,
+    /// Charging a battery fully and testing it again.
+    pub recharge: f64,
+    /// Finding the cause of a code.
+    pub diagnosis: f64,
+    /// Clearing what an ordinary clear leaves.
+    pub protected_clear: f64,
+    /// Replacing a module, with its programming.
+    pub module_replacement: f64,
+    /// Work on a traction battery.
+    pub traction_repair: f64,
+}
+
+impl Default for Screen {
+    fn default() -> Self {
+        Self {
+            few_warm_ups: 10,
+            few_km: 160.0,
+            lookback_days: 182,
+            recharge: 45.0,
+            diagnosis: 150.0,
+            protected_clear: 120.0,
+            module_replacement: 900.0,
+            traction_repair: 2_400.0,
+        }
+    }
+}
+
 impl Settings {
     /// Reads a configuration file.
     pub fn read(path: &Path) -> Result<Self, SettingsError> {
@@ -273,6 +349,9 @@ impl Settings {
     fn validate(&self) -> Result<(), SettingsError> {
         let positive = [
             ("run.horizon_days", self.run.horizon_days as f64),
+            ("risk.row_weeks", self.risk.row_weeks as f64),
+            ("risk.sample_rows", self.risk.sample_rows as f64),
+            ("risk.ridge", self.risk.ridge.unwrap_or(1.0)),
             ("test.test_stale_days", self.test.test_stale_days as f64),
             (
                 "flood.session_gap_hours",
@@ -282,6 +361,10 @@ impl Settings {
             ("cost.unplanned_failure", self.cost.unplanned_failure),
             ("cost.battery_life_months", self.cost.battery_life_months),
         ];
+        let by_chemistry = self.cost.planned_by_chemistry.values();
+        let positive = positive
+            .into_iter()
+            .chain(by_chemistry.map(|cost| ("cost.planned_by_chemistry", *cost)));
         for (key, value) in positive {
             if value.is_nan() || value <= 0.0 {
                 return Err(SettingsError::Value {

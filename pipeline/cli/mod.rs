@@ -3,9 +3,13 @@
 //! Exit codes: 0 done and clean, 1 done with findings (rows in quarantine, a file that could not be
 //! read, something `check` found), 2 could not run. Results go to stdout, everything else to stderr.
 
+mod backtest;
 mod check;
+mod history;
 mod load;
 mod report_args;
+mod screen;
+mod shell;
 mod sql;
 mod synthesize;
 mod weekly;
@@ -42,6 +46,7 @@ pub enum Outcome {
                   voltwane weekly --lake lake\n\n\
                   Without data of your own:\n  \
                   voltwane synthesize --vehicles 400 --weeks 156 --seed 7 --out dumps\n\n\
+                  `voltwane help COMMAND` shows a command's examples.\n\n\
                   Exit codes: 0 done, 1 done with findings, 2 could not run."
 )]
 struct Cli {
@@ -81,16 +86,28 @@ enum Command {
     Load(load::Load),
     /// Write the weekly risk report
     Weekly(weekly::Weekly),
+    /// Screen a list of vehicles for what their 12 V supply will cost
+    Screen(screen::Screen),
+    /// Write the history of one vehicle
+    History(history::History),
     /// Ask the lake in SQL
     Sql(sql::Sql),
+    /// Hold the risk model against what came
+    Backtest(backtest::Backtest),
     /// Look for what is wrong in a lake
     Check(check::Check),
     /// Write the dumps of an invented fleet
     Synthesize(synthesize::Synthesize),
+    /// Print completions for a shell
+    #[command(hide = true)]
+    Completions(shell::Completions),
+    /// Write the manual pages
+    #[command(hide = true)]
+    Manual(shell::Manual),
 }
 
 /// Where a command finds its lake, and how it looks at it.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 struct LakeArgs {
     /// The lake: a folder, or an address in an object store
     #[arg(long, value_name = "LAKE")]
@@ -159,16 +176,24 @@ pub fn run() -> ExitCode {
         match cli.command {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
+            Command::Screen(command) => command.run(now).await,
+            Command::History(command) => command.run(now).await,
             Command::Sql(command) => command.run(now).await,
+            Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
             Command::Synthesize(command) => command.run(),
+            Command::Completions(command) => command.run(),
+            Command::Manual(command) => command.run(),
         }
     });
     match done {
         Ok(Outcome::Clean) => ExitCode::SUCCESS,
         Ok(Outcome::Findings) => ExitCode::from(1),
         Err(error) => {
-            eprintln!("voltwane: {}", readable(&error));
+            match cli.log {
+                LogForm::Text => eprintln!("voltwane: {}", readable(&error)),
+                LogForm::Json => tracing::error!("{}", readable(&error)),
+            }
             ExitCode::from(2)
         }
     }

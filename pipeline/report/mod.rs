@@ -9,9 +9,11 @@ pub mod cells;
 pub mod chart;
 pub mod document;
 mod files;
+pub mod history;
 pub mod manner;
 pub mod page;
 pub mod pseudonym;
+pub mod screen;
 pub mod tables;
 pub mod templates;
 pub mod weekly;
@@ -38,6 +40,14 @@ pub enum ReportError {
     NoTemplates(PathBuf),
     #[error(transparent)]
     Key(#[from] pseudonym::KeyError),
+    #[error(transparent)]
+    Inventory(#[from] screen::InventoryError),
+    #[error(
+        "there is no vehicle {0} in the lake: give its unit number or its 17 characters as the register has them"
+    )]
+    NoSuchVehicle(String),
+    #[error("{name} is the unit number of several vehicles: give one of {}", .vins.join(", "))]
+    SeveralVehicles { name: String, vins: Vec<String> },
     #[error("{path} could not be written: {source}")]
     Write {
         path: PathBuf,

@@ -31,6 +31,7 @@ pub mod negative_binomial;
 pub mod poisson_rate;
 pub mod prior;
 pub mod rate_trend;
+pub mod ridge_regression;
 mod risk_set;
 pub mod theil_sen;
 pub mod turnbull;

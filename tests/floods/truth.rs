@@ -140,11 +140,16 @@ impl Agreement {
                 .map(|(_, times)| *times)
                 .sum::<usize>() as f64
         };
-        let f1 = CAUSES.map(|cause| {
-            let hits = sum(&|truth, told| truth == cause && told == cause);
-            2.0 * hits / (sum(&|truth, _| truth == cause) + sum(&|_, told| told == cause)).max(1.0)
-        });
-        f1.iter().sum::<f64>() / CAUSES.len() as f64
+        // A cause that neither came nor was told says nothing.
+        let f1: Vec<f64> = CAUSES
+            .iter()
+            .filter_map(|cause| {
+                let came = sum(&|truth, told| truth == *cause || told == *cause);
+                let hits = sum(&|truth, told| truth == *cause && told == *cause);
+                (came > 0.0).then(|| 2.0 * hits / (came + hits))
+            })
+            .collect();
+        f1.iter().sum::<f64>() / f1.len() as f64
     }
 }
 

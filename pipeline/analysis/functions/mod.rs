@@ -13,6 +13,7 @@ mod life;
 mod rate;
 mod recovery;
 mod shares;
+pub mod sample;
 mod slope;
 mod trade_rules;
 
@@ -64,6 +65,7 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
         shares::share_tail(),
         shares::funnel_place(),
         recovery::recovery_cases(),
+        sample::sample_share(),
     ]
 }
 

@@ -1,0 +1,21 @@
+//! The risk model: from the rows of vehicle_week to a chance for every battery, and why.
+//!
+//! Two fits, one upon the other: the health a test today would show (`expected_health`), from the
+//! tests that followed; and the hazard (`model`), from the failures that followed, with the lost
+//! ability as its leading column. `tables` puts both, and the chances, among the derived tables.
+//! Fails where a query was changed or a fit has no answer; what to do about the chances is left
+//! to `plan`.
+
+pub mod backtest;
+mod chances;
+mod expected_health;
+pub mod features;
+pub mod frame;
+mod knapsack;
+pub mod model;
+pub mod plan;
+mod reasons;
+mod scaled;
+pub mod scores;
+pub mod tables;
+pub mod test_value;

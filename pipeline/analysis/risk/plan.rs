@@ -1,0 +1,156 @@
+//! What replacing costs and is worth, and which batteries a depot replaces this week.
+//!
+//! replacement_policy says, for each chemistry, what new life costs a day when batteries are replaced
+//! at the best age (renewal-reward): what waiting a while longer is worth. replacement_choice takes, for
+//! each depot, the batteries whose replacement saves most within its bays and its budget.
+
+use std::collections::BTreeMap;
+
+use futures::FutureExt;
+use serde::Deserialize;
+
+use super::super::computed::{Computed, Rows};
+use super::super::{Analysis, AnalysisError};
+use super::knapsack::{Item, best_choice};
+use super::tables::{numbers, rows_of, words};
+use crate::statistics::age_replacement::best_replacement_age;
+use crate::statistics::weibull_law::Weibull;
+use crate::trade::words::Chemistry;
+
+const DAYS_A_MONTH: f64 = 30.4375;
+
+/// A law that rests on fewer failures than this is not used.
+const FEWEST_FAILURES: f64 = 20.0;
+
+pub const REPLACEMENT_POLICY: Computed = Computed {
+    name: "replacement_policy",
+    about: "One row is a chemistry: what a planned replacement costs, and new life a day at the best age.",
+    reads: &["life_fit"],
+    make: |analysis| replacement_policy(analysis).boxed(),
+};
+
+pub const REPLACEMENT_CHOICE: Computed = Computed {
+    name: "replacement_choice",
+    about: "One row is a battery to replace this week: the best choice within the depot's bays and budget.",
+    reads: &["replacement_offer"],
+    make: |analysis| replacement_choice(analysis).boxed(),
+};
+
+#[derive(Debug, Deserialize)]
+struct KeptLaw {
+    cohort: String,
+    failures: Option<f64>,
+    shape: Option<f64>,
+    scale: Option<f64>,
+}
+
+async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let cost = &analysis.settings().cost;
+    let laws: Vec<KeptLaw> = analysis
+        .rows(
+            "SELECT cohort, fit['failures'] AS failures, fit['shape'] AS shape, fit['scale'] AS scale
+             FROM life_fit ORDER BY cohort",
+        )
+        .await?;
+    let law_of = |cohort: &str| {
+        let kept = laws.iter().find(|law| law.cohort == cohort)?;
+        let enough = kept
+            .failures
+            .is_some_and(|failures| failures >= FEWEST_FAILURES);
+        enough.then_some(Weibull {
+            shape: kept.shape?,
+            scale: kept.scale?,
+        })
+    };
+    let fleet = law_of("all batteries");
+    let mut names = Vec::new();
+    let mut planned_costs = Vec::new();
+    let mut a_day = Vec::new();
+    let mut best_ages = Vec::new();
+    let known = Chemistry::ALL.iter().map(|chemistry| chemistry.as_str());
+    for name in known.chain(["not known"]) {
+        let planned = cost
+            .planned_by_chemistry
+            .get(name)
+            .copied()
+            .unwrap_or(cost.planned_replacement);
+        let policy = law_of(name).or(fleet).and_then(|law| {
+            best_replacement_age(&law, planned, cost.unplanned_failure.max(planned)).ok()
+        });
+        names.push(name);
+        planned_costs.push(planned);
+        // Without a law, the price of a battery over its expected life.
+        a_day.push(policy.map_or(
+            planned / (cost.battery_life_months * DAYS_A_MONTH),
+            |policy| policy.cost_rate,
+        ));
+        best_ages.push(policy.and_then(|policy| policy.age).unwrap_or(f64::NAN));
+    }
+    rows_of(vec![
+        ("chemistry", words(names.iter().copied())),
+        ("planned_cost", numbers(planned_costs.into_iter())),
+        ("cost_per_day", numbers(a_day.into_iter())),
+        ("best_age_days", numbers(best_ages.into_iter())),
+    ])
+}
+
+#[derive(Debug, Deserialize)]
+struct Offer {
+    vin: String,
+    position: String,
+    depot: String,
+    planned_cost: f64,
+    saving: f64,
+    must: bool,
+}
+
+async fn replacement_choice(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let plan = &analysis.settings().plan;
+    let offers: Vec<Offer> = analysis
+        .rows(
+            "SELECT vin, position, depot, planned_cost, saving, wanted = 'must' AS must
+             FROM replacement_offer WHERE wanted IN ('must', 'this week')
+             ORDER BY depot, vin, position",
+        )
+        .await?;
+    let mut by_depot: BTreeMap<&str, Vec<&Offer>> = BTreeMap::new();
+    for offer in &offers {
+        by_depot.entry(&offer.depot).or_default().push(offer);
+    }
+    let mut chosen: Vec<&Offer> = Vec::new();
+    for (depot, offers) in by_depot {
+        let own = plan.depots.get(depot);
+        let bays = own
+            .and_then(|own| own.bays_per_week)
+            .unwrap_or(plan.bays_per_week);
+        let budget = own
+            .and_then(|own| own.budget_per_week)
+            .unwrap_or(plan.budget_per_week);
+        // What has failed is replaced whatever the plan says, and takes its bay and its money.
+        let (must, may): (Vec<&Offer>, Vec<&Offer>) = offers.iter().partition(|offer| offer.must);
+        let spent: f64 = must.iter().map(|offer| offer.planned_cost).sum();
+        let bays = usize::try_from(bays)
+            .unwrap_or(0)
+            .saturating_sub(must.len());
+        let items: Vec<Item> = may
+            .iter()
+            .map(|offer| Item {
+                cost: offer.planned_cost,
+                value: offer.saving,
+            })
+            .collect();
+        chosen.extend(must);
+        chosen.extend(
+            best_choice(&items, bays, budget - spent)
+                .into_iter()
+                .map(|at| may[at]),
+        );
+    }
+    rows_of(vec![
+        ("vin", words(chosen.iter().map(|offer| offer.vin.as_str()))),
+        (
+            "position",
+            words(chosen.iter().map(|offer| offer.position.as_str())),
+        ),
+    ])
+}

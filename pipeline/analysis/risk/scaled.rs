@@ -1,0 +1,67 @@
+//! Columns brought to a common scale, so that one penalty is fair to all.
+//!
+//! The scale is learnt from the rows a fit is made on and kept with it. A column without spread is
+//! left unscaled; a value that is not known becomes the average.
+
+use super::features::{Feature, Scale};
+
+/// How one column is scaled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scaling {
+    pub mean: f64,
+    pub deviation: f64,
+}
+
+impl Scaling {
+    pub fn apply(self, value: f64) -> f64 {
+        if value.is_finite() {
+            (value - self.mean) / self.deviation
+        } else {
+            0.0
+        }
+    }
+}
+
+/// The scale of each column over the given rows.
+pub fn learn(features: &[Feature], rows: &[usize]) -> Vec<Scaling> {
+    features
+        .iter()
+        .map(|feature| {
+            let values: Vec<f64> = rows
+                .iter()
+                .map(|row| feature.values[*row])
+                .filter(|value| value.is_finite())
+                .collect();
+            let count = (values.len() as f64).max(1.0);
+            let mean = values.iter().sum::<f64>() / count;
+            let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / count;
+            let deviation = if variance > 1e-12 {
+                variance.sqrt()
+            } else {
+                1.0
+            };
+            match feature.scale {
+                Scale::Centred => Scaling { mean, deviation },
+                Scale::Spread => Scaling {
+                    mean: 0.0,
+                    deviation,
+                },
+                Scale::Flag => Scaling {
+                    mean: 0.0,
+                    deviation: 1.0,
+                },
+            }
+        })
+        .collect()
+}
+
+/// The scaled columns of the given rows, row by row.
+pub fn design(features: &[Feature], scaling: &[Scaling], rows: &[usize]) -> Vec<f64> {
+    let mut cells = Vec::with_capacity(features.len() * rows.len());
+    for &row in rows {
+        for (feature, scaling) in features.iter().zip(scaling) {
+            cells.push(scaling.apply(feature.values[row]));
+        }
+    }
+    cells
+}

@@ -1,0 +1,233 @@
+//! The model's tables: health_fit, model_fit and battery_chance.
+
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, Float64Array, Int64Array, ListArray, RecordBatch, StringArray};
+use arrow::datatypes::{Field, Float64Type, Schema};
+use futures::FutureExt;
+
+use super::super::computed::{Computed, Rows};
+use super::super::{Analysis, AnalysisError};
+use super::chances::{self, KeptTrend};
+use super::expected_health::{self, HealthSlope};
+use super::features::of_hazard;
+use super::frame::Frame;
+use super::model::{self, KeptCoefficient, KeptModel, MODEL_VERSION, Wanted};
+
+pub const HEALTH_FIT: Computed = Computed {
+    name: "health_fit",
+    about: "One row is a slope of the health that a test today would show, the intercept first.",
+    reads: &["vehicle_week"],
+    make: |analysis| health_fit(analysis).boxed(),
+};
+
+pub const MODEL_FIT: Computed = Computed {
+    name: "model_fit",
+    about: "One row is a coefficient of the hazard, of a scaled column, the intercept first.",
+    reads: &["vehicle_week", "health_fit"],
+    make: |analysis| model_fit(analysis).boxed(),
+};
+
+pub const BATTERY_CHANCE: Computed = Computed {
+    name: "battery_chance",
+    about: "One row is a battery in service with its chance of failing within the horizon, and why.",
+    reads: &["vehicle_week", "health_fit", "model_fit", "condition_trend"],
+    make: |analysis| battery_chance(analysis).boxed(),
+};
+
+/// A table from its columns; the names are the columns' own.
+pub fn rows_of(columns: Vec<(&str, ArrayRef)>) -> Result<Rows, AnalysisError> {
+    let fields: Vec<Field> = columns
+        .iter()
+        .map(|(name, column)| Field::new(*name, column.data_type().clone(), true))
+        .collect();
+    let schema = Arc::new(Schema::new(fields));
+    let columns = columns.into_iter().map(|(_, column)| column).collect();
+    let batch = RecordBatch::try_new(Arc::clone(&schema), columns).map_err(|source| {
+        AnalysisError::Rows {
+            table: "computed".to_owned(),
+            source: source.into(),
+        }
+    })?;
+    Ok((schema, vec![batch]))
+}
+
+/// A column of words.
+pub fn words<'a>(values: impl Iterator<Item = &'a str>) -> ArrayRef {
+    Arc::new(values.map(Some).collect::<StringArray>())
+}
+
+/// A column of numbers.
+pub fn numbers(values: impl Iterator<Item = f64>) -> ArrayRef {
+    Arc::new(values.map(Some).collect::<Float64Array>())
+}
+
+/// A column of counts.
+pub fn counts(values: impl Iterator<Item = i64>) -> ArrayRef {
+    Arc::new(values.map(Some).collect::<Int64Array>())
+}
+
+/// The slopes of the expected health as they were kept.
+pub async fn kept_health(analysis: &Analysis) -> Result<Vec<HealthSlope>, AnalysisError> {
+    analysis
+        .rows("SELECT * FROM health_fit ORDER BY place")
+        .await
+}
+
+/// The model as it was kept.
+pub async fn kept_model(analysis: &Analysis) -> Result<KeptModel, AnalysisError> {
+    let kept: Vec<KeptCoefficient> = analysis
+        .rows(
+            "SELECT feature, coefficient, mean, deviation, covariances FROM model_fit ORDER BY place",
+        )
+        .await?;
+    Ok(KeptModel::new(&kept))
+}
+
+async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let frame = Frame::read(analysis).await?;
+    let slopes = expected_health::fit(&frame, analysis.settings().run.horizon_days as f64)
+        .map_err(AnalysisError::fit("health_fit"))?;
+    rows_of(vec![
+        ("place", counts((0..).take(slopes.len()))),
+        (
+            "feature",
+            words(slopes.iter().map(|slope| slope.feature.as_str())),
+        ),
+        (
+            "about",
+            words(slopes.iter().map(|slope| slope.about.as_str())),
+        ),
+        (
+            "coefficient",
+            numbers(slopes.iter().map(|slope| slope.coefficient)),
+        ),
+        ("mean", numbers(slopes.iter().map(|slope| slope.mean))),
+        (
+            "deviation",
+            numbers(slopes.iter().map(|slope| slope.deviation)),
+        ),
+        (
+            "residual_sd",
+            numbers(slopes.iter().map(|slope| slope.residual_sd)),
+        ),
+        ("tests", counts(slopes.iter().map(|slope| slope.tests))),
+    ])
+}
+
+async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let settings = analysis.settings();
+    let horizon_days = settings.run.horizon_days as f64;
+    let frame = Frame::read(analysis).await?;
+    let slopes = kept_health(analysis).await?;
+    let health = expected_health::foretell(&frame, &slopes, horizon_days);
+    let features = of_hazard(&frame, &health, horizon_days);
+    let wanted = Wanted {
+        horizon_days,
+        ridge: settings.risk.ridge,
+        prior_failures: usize::try_from(settings.risk.prior_failures).unwrap_or(0),
+    };
+    let model = model::fit(&frame, &features, wanted).map_err(AnalysisError::fit("model_fit"))?;
+    let size = model.names.len() + 1;
+    let errors = model.fit.standard_errors();
+    let all = || std::iter::once(model.fit.intercept).chain(model.fit.coefficients.iter().copied());
+    let limit = |side: f64| {
+        all()
+            .zip(&errors)
+            .map(move |(value, se)| value + side * 1.959_963_984_540_054 * se)
+    };
+    let covariances = ListArray::from_iter_primitive::<Float64Type, _, _>(
+        model
+            .fit
+            .covariance
+            .chunks(size)
+            .map(|row| Some(row.iter().copied().map(Some).collect::<Vec<_>>())),
+    );
+    let named = |which: fn(&(String, String)) -> &str, first: &'static str| {
+        words(std::iter::once(first).chain(model.names.iter().map(which)))
+    };
+    let same = |value: f64| numbers(std::iter::repeat_n(value, size));
+    rows_of(vec![
+        ("place", counts((0..).take(size))),
+        ("feature", named(|name| &name.0, "intercept")),
+        ("about", named(|name| &name.1, "the average look")),
+        ("coefficient", numbers(all())),
+        ("lower", numbers(limit(-1.0))),
+        ("upper", numbers(limit(1.0))),
+        (
+            "mean",
+            numbers(std::iter::once(0.0).chain(model.scaling.iter().map(|s| s.mean))),
+        ),
+        (
+            "deviation",
+            numbers(std::iter::once(1.0).chain(model.scaling.iter().map(|s| s.deviation))),
+        ),
+        ("covariances", Arc::new(covariances)),
+        (
+            "failures",
+            counts(std::iter::repeat_n(model.failures as i64, size)),
+        ),
+        (
+            "looks",
+            counts(std::iter::repeat_n(model.fit.rows as i64, size)),
+        ),
+        ("person_weeks", same(model.battery_weeks)),
+        ("ridge", same(model.ridge)),
+        ("prior_weight", same(model.prior_weight)),
+        ("effective_df", same(model.fit.effective_df)),
+        (
+            "model_version",
+            words(std::iter::repeat_n(MODEL_VERSION, size)),
+        ),
+    ])
+}
+
+async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let frame = Frame::read(analysis).await?;
+    let slopes = kept_health(analysis).await?;
+    let model = kept_model(analysis).await?;
+    let trends: Vec<KeptTrend> = analysis
+        .rows("SELECT vin, position, battery_no, health_per_year FROM condition_trend")
+        .await?;
+    let horizon_days = analysis.settings().run.horizon_days as f64;
+    let foretold = chances::foretell(&frame, &slopes, &model, &trends, horizon_days)
+        .map_err(|error| AnalysisError::fit("battery_chance")(error.into()))?;
+    let word = |name: &'static str| {
+        words(
+            foretold
+                .iter()
+                .map(|one| frame.word(name, one.row).unwrap_or_default()),
+        )
+    };
+    let reasons: Vec<String> = foretold.iter().map(|one| one.reasons.join("; ")).collect();
+    rows_of(vec![
+        ("vin", word("vin")),
+        ("position", word("position")),
+        (
+            "battery_no",
+            counts(
+                foretold
+                    .iter()
+                    .map(|one| frame.number("battery_no", one.row) as i64),
+            ),
+        ),
+        ("chance", numbers(foretold.iter().map(|one| one.chance))),
+        (
+            "chance_lower",
+            numbers(foretold.iter().map(|one| one.lower)),
+        ),
+        (
+            "chance_upper",
+            numbers(foretold.iter().map(|one| one.upper)),
+        ),
+        (
+            "expected_health",
+            numbers(foretold.iter().map(|one| one.expected_health)),
+        ),
+        ("reasons", words(reasons.iter().map(String::as_str))),
+        (
+            "model_version",
+            words(foretold.iter().map(|_| MODEL_VERSION)),
+        ),
+    ])
+}

@@ -1,0 +1,231 @@
+//! What a test would be worth: how much better one would decide with its answer.
+//!
+//! Today's decision is to replace or to wait. A test moves the expected health, and with it the
+//! chance, up or down; where some answers would change the decision, the expected saving with the
+//! test is greater than without. The spread of the answers is that of tests about what was expected
+//! of batteries tested as long ago, less the noise of a test, which says nothing. The answer serves for
+//! as many horizons as a test speaks for a battery; as it grows old it counts half.
+
+use futures::FutureExt;
+use serde::Deserialize;
+
+use super::super::computed::{Computed, Rows};
+use super::super::{Analysis, AnalysisError};
+use super::expected_health::{self, HealthSlope};
+use super::features::{LOST, lost};
+use super::frame::Frame;
+use super::tables::{kept_health, kept_model, numbers, rows_of, words};
+
+/// Standard deviation of a test about the battery's true share of its rating. `common practice, no source`
+const TEST_NOISE: f64 = 0.06;
+
+/// Equally likely answers looked at: the middles of the tenths of the normal distribution.
+const ANSWERS: [f64; 10] = [
+    -1.644_854, -1.036_433, -0.674_490, -0.385_320, -0.125_661, 0.125_661, 0.385_320, 0.674_490,
+    1.036_433, 1.644_854,
+];
+
+/// A class of batteries with fewer tests than this has the spread of all.
+const FEWEST_TESTS: usize = 30;
+
+pub const TEST_VALUE: Computed = Computed {
+    name: "test_value",
+    about: "One row is a battery in service: what a test of it would be worth now, its cost taken off.",
+    reads: &[
+        "vehicle_week",
+        "health_fit",
+        "model_fit",
+        "battery_chance",
+        "replacement_policy",
+    ],
+    make: |analysis| test_value(analysis).boxed(),
+};
+
+/// What waiting and replacing mean for one battery.
+#[derive(Debug, Clone, Copy)]
+pub struct Stakes {
+    /// What a failure costs beyond a planned replacement.
+    pub failure_extra: f64,
+    /// What the service until the end of the horizon is worth.
+    pub service: f64,
+}
+
+impl Stakes {
+    /// Expected saving of replacing now against waiting.
+    pub fn saving(self, chance: f64) -> f64 {
+        self.failure_extra * chance - self.service * (1.0 - chance / 2.0)
+    }
+}
+
+/// The value of a test whose answer moves the expected health by `sd`, where the hazard goes with the
+/// power `slope` of the lost ability. Before its cost.
+pub fn value_of_test(chance: f64, health: f64, sd: f64, slope: f64, stakes: Stakes) -> f64 {
+    let gathered = -(-chance.clamp(0.0, 0.999_999)).ln_1p();
+    let factors: Vec<f64> = ANSWERS
+        .iter()
+        .map(|answer| (slope * (lost(health + sd * answer) - lost(health))).exp())
+        .collect();
+    let chance_with = |scale: f64, factor: f64| -(-gathered * scale * factor).exp_m1();
+    // On the average over the answers the chance stays what it is.
+    let mut scale = 1.0;
+    for _ in 0..50 {
+        let mean = factors
+            .iter()
+            .map(|factor| chance_with(scale, *factor))
+            .sum::<f64>()
+            / factors.len() as f64;
+        if mean <= 0.0 || (mean / chance - 1.0).abs() < 1e-9 {
+            break;
+        }
+        scale *= (chance / mean).clamp(0.5, 2.0);
+    }
+    let with = factors
+        .iter()
+        .map(|factor| stakes.saving(chance_with(scale, *factor)).max(0.0))
+        .sum::<f64>()
+        / factors.len() as f64;
+    (with - stakes.saving(chance).max(0.0)).max(0.0)
+}
+
+/// How long ago a battery was tested, in three classes.
+fn class_of(frame: &Frame, row: usize) -> usize {
+    match frame.number("days_since_health", row) {
+        days if days.is_nan() => 2,
+        days if days > 182.0 => 1,
+        _ => 0,
+    }
+}
+
+/// Standard deviation of tests about what was expected, by class.
+fn spreads(frame: &Frame, health: &[f64], slopes: &[HealthSlope]) -> [f64; 3] {
+    let all = slopes.first().map_or(0.15, |slope| slope.residual_sd);
+    let mut squares = [0.0; 3];
+    let mut counts = [0_usize; 3];
+    for (row, expected) in health.iter().enumerate() {
+        let found = frame.number("next_health", row);
+        if found.is_finite() {
+            let class = class_of(frame, row);
+            squares[class] += (found - expected).powi(2);
+            counts[class] += 1;
+        }
+    }
+    [0, 1, 2].map(|class| {
+        if counts[class] < FEWEST_TESTS {
+            all
+        } else {
+            (squares[class] / counts[class] as f64).sqrt()
+        }
+    })
+}
+
+#[derive(Debug, Deserialize)]
+struct Told {
+    vin: String,
+    position: String,
+    chance: f64,
+    planned_cost: f64,
+    cost_per_day: f64,
+}
+
+async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let settings = analysis.settings();
+    let horizon_days = settings.run.horizon_days as f64;
+    let frame = Frame::read(analysis).await?;
+    let slopes = kept_health(analysis).await?;
+    let model = kept_model(analysis).await?;
+    let told: Vec<Told> = analysis
+        .rows(
+            "SELECT c.vin, c.position, c.chance, p.planned_cost, p.cost_per_day
+             FROM battery_chance c
+             JOIN battery_life l ON l.vin = c.vin AND l.position = c.position AND l.battery_no = c.battery_no
+             JOIN replacement_policy p ON p.chemistry = COALESCE(l.chemistry, 'not known')
+             ORDER BY c.vin, c.position",
+        )
+        .await?;
+    let slope = model
+        .names
+        .iter()
+        .position(|name| name == LOST)
+        .map_or(0.0, |at| {
+            model.fit.coefficients[at] / model.scaling[at].deviation
+        });
+    let health = expected_health::foretell(&frame, &slopes, horizon_days);
+    let spreads = spreads(&frame, &health, &slopes);
+    let (mut vins, mut positions, mut values, mut whys) = (vec![], vec![], vec![], vec![]);
+    for row in frame.current() {
+        let vin = frame.word("vin", row).unwrap_or_default();
+        let position = frame.word("position", row).unwrap_or_default();
+        let place = told
+            .partition_point(|told| (told.vin.as_str(), told.position.as_str()) < (vin, position));
+        let Some(told) = told
+            .get(place)
+            .filter(|told| told.vin == vin && told.position == position)
+        else {
+            continue;
+        };
+        let spread = spreads[class_of(&frame, row)];
+        let known = (spread * spread - TEST_NOISE * TEST_NOISE).max(0.0);
+        let sd = known / spread.max(1e-9);
+        let stakes = Stakes {
+            failure_extra: (settings.cost.unplanned_failure - told.planned_cost).max(0.0),
+            service: told.cost_per_day * horizon_days,
+        };
+        let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
+        let value = horizons * value_of_test(told.chance, health[row], sd, slope, stakes);
+        vins.push(vin);
+        positions.push(position);
+        values.push(value - settings.cost.battery_test);
+        whys.push(why(&frame, row, health[row], spread));
+    }
+    rows_of(vec![
+        ("vin", words(vins.into_iter())),
+        ("position", words(positions.into_iter())),
+        ("value", numbers(values.into_iter())),
+        ("why", words(whys.iter().map(String::as_str))),
+    ])
+}
+
+fn why(frame: &Frame, row: usize, health: f64, spread: f64) -> String {
+    let percent = |share: f64| (share * 100.0).clamp(0.0, 120.0);
+    let tested = match frame.number("days_since_health", row) {
+        days if days.is_nan() => "never tested".to_owned(),
+        days => format!("last tested {:.0} months ago", days / DAYS_A_MONTH),
+    };
+    format!(
+        "{tested}, {:.1} years old: a test would likely show {:.0} to {:.0} % of rated cranking",
+        frame.number("age_days", row) / 365.25,
+        percent(health - spread),
+        percent(health + spread),
+    )
+}
+
+const DAYS_A_MONTH: f64 = 30.4375;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STAKES: Stakes = Stakes {
+        failure_extra: 900.0,
+        service: 12.0,
+    };
+
+    #[test]
+    fn a_test_that_can_change_nothing_is_worth_nothing() {
+        // So safe, or so bad, that no likely answer would change what to do; or an answer known before.
+        assert_eq!(value_of_test(0.000_1, 0.95, 0.05, 1.5, STAKES), 0.0);
+        assert!(value_of_test(0.5, 0.3, 0.05, 1.5, STAKES) < 1e-9);
+        assert!(value_of_test(0.013, 0.7, 0.0, 1.5, STAKES) < 1e-9);
+    }
+
+    #[test]
+    fn it_is_worth_most_where_the_decision_is_open() {
+        // It pays from 12 / (900 + 6) = 1.32 %.
+        let at = |chance: f64| value_of_test(chance, 0.7, 0.1, 1.5, STAKES);
+        assert!(STAKES.saving(12.0 / 906.0).abs() < 1e-9);
+        assert!(at(0.0132) > at(0.006) && at(0.0132) > at(0.03));
+        assert!(at(0.0132) > 1.0);
+        // Never more than knowing would be: what waiting is worth at most.
+        assert!(at(0.0132) < STAKES.service);
+    }
+}

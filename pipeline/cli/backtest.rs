@@ -1,0 +1,192 @@
+//! `voltwane backtest`: the risk model held against what came.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use chrono::{DateTime, Utc};
+use clap::{Args, ValueEnum};
+use indicatif::ProgressBar;
+
+use super::{LakeArgs, Outcome};
+use crate::analysis::risk::backtest::{self, Asked, Backtest as Answer};
+use crate::analysis::risk::scores::{Scores, WithLimits};
+
+/// Hold the risk model against what came
+///
+/// Fits the model on past days, each time with nothing but what was known then, and compares its
+/// chances with the failures that followed and with two plain rivals: age alone, and the last test
+/// against its threshold.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  \
+    voltwane backtest --lake lake\n  \
+    voltwane backtest --lake lake --origins 13 --every 4 --format json\n  \
+    voltwane backtest --lake lake --predictions told.csv")]
+pub struct Backtest {
+    #[command(flatten)]
+    lake: LakeArgs,
+
+    /// How many past days to look from
+    #[arg(long, default_value_t = 26, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=520))]
+    origins: u64,
+
+    /// Weeks from one of them to the next
+    #[arg(long, default_value_t = 2, value_name = "WEEKS", value_parser = clap::value_parser!(u64).range(1..=52))]
+    every: u64,
+
+    /// How the answer is printed
+    #[arg(long, value_enum, default_value = "markdown", value_name = "FORM")]
+    format: Form,
+
+    /// Also write every prediction with what came of it
+    #[arg(long, value_name = "FILE")]
+    predictions: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Form {
+    Markdown,
+    Json,
+}
+
+impl Backtest {
+    pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
+        let (lake, today) = self.lake.open(now).await?;
+        let asked = Asked {
+            origins: self.origins,
+            every_weeks: self.every,
+        };
+        let bar = ProgressBar::new(asked.origins);
+        let answer = backtest::run(
+            &lake,
+            &today,
+            self.lake.queries.as_deref(),
+            asked,
+            &mut |done, _| bar.set_position(done),
+        )
+        .await?;
+        bar.finish_and_clear();
+        if let Some(path) = &self.predictions {
+            let mut writer = csv::Writer::from_path(path)?;
+            for prediction in &answer.predictions {
+                writer.serialize(prediction)?;
+            }
+            writer.flush()?;
+        }
+        let mut out = std::io::stdout().lock();
+        match self.format {
+            Form::Markdown => out.write_all(markdown(&answer).as_bytes())?,
+            Form::Json => writeln!(out, "{}", serde_json::to_string_pretty(&answer)?)?,
+        }
+        Ok(Outcome::Clean)
+    }
+}
+
+fn number(value: Option<f64>, digits: usize) -> String {
+    value.map_or_else(
+        || "not known".to_owned(),
+        |value| format!("{value:.digits$}"),
+    )
+}
+
+fn limits(value: Option<WithLimits>) -> String {
+    value.map_or_else(
+        || "not known".to_owned(),
+        |found| {
+            format!(
+                "{:.2} ({:.2} to {:.2})",
+                found.value, found.lower, found.upper
+            )
+        },
+    )
+}
+
+fn percent(value: Option<f64>) -> String {
+    value.map_or_else(
+        || "not known".to_owned(),
+        |value| format!("{:.0} %", value * 100.0),
+    )
+}
+
+fn markdown(answer: &Answer) -> String {
+    let ways = [&answer.model, &answer.age_only, &answer.last_test];
+    let mut lines = vec![
+        format!(
+            "Looked from {} days, {} weeks apart, each time with what was known then; chances within {} days; \
+             outcomes as known on {}.",
+            answer.origins.len(),
+            answer.every_weeks,
+            answer.horizon_days,
+            answer.as_of
+        ),
+        format!(
+            "{} predictions, {} failures among them (one failure is foretold from several days).",
+            answer.model.predictions, answer.model.failures
+        ),
+        String::new(),
+        "|  | model | age only | last test | by chance |".to_owned(),
+        "|---|---|---|---|---|".to_owned(),
+    ];
+    let mut row = |what: &str, cells: [String; 3], by_chance: &str| {
+        lines.push(format!("| {what} | {} | {by_chance} |", cells.join(" | ")));
+    };
+    let each = |cell: &dyn Fn(&Scores) -> String| ways.map(cell);
+    row("C", each(&|way| number(way.c, 3)), "0.500");
+    for (place, top) in answer.model.top.iter().enumerate() {
+        let what = match top.first {
+            first if first == answer.capacity => {
+                format!("failures caught in the first {first} (a week's bays)")
+            }
+            first => format!("failures caught in the first {first}"),
+        };
+        row(
+            &what,
+            each(&|way| percent(way.top[place].caught)),
+            &percent(
+                top.caught
+                    .zip(top.lift)
+                    .filter(|(_, lift)| *lift > 0.0)
+                    .map(|(caught, lift)| caught / lift),
+            ),
+        );
+        row(
+            &format!("lift in the first {}", top.first),
+            each(&|way| number(way.top[place].lift, 1)),
+            "1.0",
+        );
+    }
+    row("Brier score", each(&|way| number(way.brier, 5)), "");
+    row("Brier skill", each(&|way| number(way.brier_skill, 4)), "0");
+    row(
+        "failures expected",
+        each(&|way| number(way.expected, 1)),
+        "",
+    );
+    row("failures seen", each(&|way| way.failures.to_string()), "");
+    row("calibration slope", each(&|way| limits(way.slope)), "");
+    row(
+        "calibration intercept",
+        each(&|way| limits(way.intercept)),
+        "",
+    );
+    row(
+        "calibration in the large",
+        each(&|way| limits(way.in_the_large)),
+        "",
+    );
+    lines.push(String::new());
+    lines.push("| from | batteries | expected | failed | C | caught in a week's bays |".to_owned());
+    lines.push("|---|---|---|---|---|---|".to_owned());
+    for origin in &answer.origins {
+        lines.push(format!(
+            "| {} | {} | {:.1} | {} | {} | {} |",
+            origin.origin,
+            origin.batteries,
+            origin.expected,
+            origin.failed,
+            number(origin.c, 3),
+            percent(origin.caught_at_capacity)
+        ));
+    }
+    lines.push(String::new());
+    lines.join("\n")
+}

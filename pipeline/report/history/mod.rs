@@ -1,0 +1,221 @@
+//! The history of one vehicle: its batteries, their tests with trend and forecast, scans, floods, work
+//! orders, and what the weekly reports said of it.
+
+mod events;
+mod pictures;
+mod views;
+
+use std::path::{Path, PathBuf};
+
+use minijinja::context;
+
+use super::ReportError;
+use super::document::Document;
+use super::manner::Manner;
+use super::tables::{Kind, Sheet, column};
+use super::templates::Templates;
+use crate::analysis::Analysis;
+use events::Event;
+use views::{Battery, Named, Now, Order, Recovery, Register, Risk, Session, Test};
+
+/// Events that the text shows; the table has all.
+const EVENTS: usize = 120;
+/// Weeks of what reports told.
+const WEEKS: usize = 12;
+
+/// What was written, and the short version for the terminal.
+#[derive(Debug)]
+pub struct Written {
+    pub report: PathBuf,
+    pub short_version: Vec<String>,
+}
+
+/// Writes the history of the vehicle of that identification or unit number into
+/// `out/history-NAME/`.
+pub async fn write(
+    analysis: &Analysis,
+    name: &str,
+    out: &Path,
+    manner: &Manner,
+) -> Result<Written, ReportError> {
+    let templates = Templates::new(manner)?;
+    let vehicle = find(analysis, name).await?;
+    let about = [("vin", vehicle.vin.as_str())];
+    let register: Option<Register> = analysis.rows_with(views::REGISTER, &about).await?.pop();
+    let batteries: Vec<Battery> = analysis.rows_with(views::BATTERIES, &about).await?;
+    let tests: Vec<Test> = analysis.rows_with(views::TESTS, &about).await?;
+    let sessions: Vec<Session> = analysis.rows_with(views::SESSIONS, &about).await?;
+    let orders: Vec<Order> = analysis.rows_with(views::ORDERS, &about).await?;
+    let risks: Vec<Risk> = analysis.rows_with(views::RISKS, &about).await?;
+    let now: Vec<Now> = analysis.rows_with(views::NOW, &about).await?;
+    let recoveries: Vec<Recovery> = match analysis.graph().get("recovery_case") {
+        Some(_) => analysis.rows_with(views::RECOVERIES, &about).await?,
+        None => Vec::new(),
+    };
+
+    let as_of = analysis.as_of();
+    let settings = analysis.settings();
+    let called = manner.vehicle(vehicle.unit_no.as_deref(), &vehicle.vin);
+    let timeline = pictures::timeline(as_of, &batteries, &tests, &sessions, &orders);
+    let mut capacity = Vec::new();
+    for battery in batteries.iter().filter(|battery| battery.in_service) {
+        let its: Vec<&Test> = tests
+            .iter()
+            .filter(|test| {
+                test.position == battery.position && test.battery_no == Some(battery.battery_no)
+            })
+            .collect();
+        capacity.extend(pictures::capacity(
+            as_of,
+            settings.test.worn_below,
+            &battery.position,
+            &its,
+        ));
+    }
+    let mut positions: Vec<&str> = risks.iter().map(|risk| risk.position.as_str()).collect();
+    positions.dedup();
+    let risk_charts: Vec<_> = positions
+        .iter()
+        .filter_map(|position| {
+            let its: Vec<&Risk> = risks
+                .iter()
+                .filter(|risk| risk.position == *position)
+                .collect();
+            pictures::risk(position, settings.run.horizon_days, &its)
+        })
+        .collect();
+    let events = events::events(&batteries, &tests, &sessions, &orders, &recoveries, manner);
+    let short_version = short_version(&called, &now, &recoveries, &events);
+    let path = |chart: &super::chart::Chart| {
+        context! { path => chart.path(), alternative => chart.alternative }
+    };
+    let mut newest: Vec<&Risk> = risks.iter().collect();
+    newest.sort_by(|a, b| (&b.as_of, &a.position).cmp(&(&a.as_of, &b.position)));
+    newest.truncate(WEEKS);
+    let markdown = templates.render(
+        "history.md",
+        context! {
+            as_of => as_of.to_string(),
+            version => env!("CARGO_PKG_VERSION"),
+            settings,
+            called,
+            vin => manner.vin(&vehicle.vin),
+            shared => manner.pseudonyms.is_some(),
+            register,
+            short_version,
+            now,
+            batteries,
+            timeline => timeline.iter().map(path).collect::<Vec<_>>(),
+            capacity => capacity.iter().map(|(chart, words)| context! {
+                path => chart.path(), alternative => chart.alternative, words
+            }).collect::<Vec<_>>(),
+            risk_charts => risk_charts.iter().map(path).collect::<Vec<_>>(),
+            risks => newest,
+            recoveries => recoveries.iter().filter(|case| case.open).collect::<Vec<_>>(),
+            events => &events[..events.len().min(EVENTS)],
+            all_events => events.len(),
+            tests => tests.len(),
+        },
+    )?;
+    let document = Document {
+        name: "history",
+        title: format!("History of {called}"),
+        as_of,
+        markdown,
+        charts: timeline
+            .into_iter()
+            .chain(capacity.into_iter().map(|(chart, _)| chart))
+            .chain(risk_charts)
+            .collect(),
+        tables: vec![sheet(&events)],
+    };
+    let folder: String = called
+        .chars()
+        .map(|letter| {
+            if letter.is_alphanumeric() {
+                letter
+            } else {
+                '-'
+            }
+        })
+        .collect();
+    let report = document.write(&out.join(format!("history-{folder}")), manner)?;
+    Ok(Written {
+        report,
+        short_version,
+    })
+}
+
+/// The vehicle that a user names by its identification or unit number.
+async fn find(analysis: &Analysis, name: &str) -> Result<Named, ReportError> {
+    let wanted = name.trim();
+    let mut found: Vec<Named> = analysis
+        .rows::<Named>(views::VEHICLES)
+        .await?
+        .into_iter()
+        .filter(|vehicle| {
+            vehicle.vin.eq_ignore_ascii_case(wanted)
+                || vehicle
+                    .unit_no
+                    .as_deref()
+                    .is_some_and(|unit| unit.trim().eq_ignore_ascii_case(wanted))
+        })
+        .collect();
+    match found.len() {
+        0 => Err(ReportError::NoSuchVehicle(wanted.to_owned())),
+        1 => Ok(found.remove(0)),
+        _ => Err(ReportError::SeveralVehicles {
+            name: wanted.to_owned(),
+            vins: found.into_iter().map(|vehicle| vehicle.vin).collect(),
+        }),
+    }
+}
+
+fn short_version(
+    called: &str,
+    now: &[Now],
+    recoveries: &[Recovery],
+    events: &[Event],
+) -> Vec<String> {
+    let mut lines: Vec<String> = now
+        .iter()
+        .map(|row| {
+            format!(
+                "{called}, {} battery: {} ({}).",
+                row.position, row.action, row.reasons
+            )
+        })
+        .collect();
+    if lines.is_empty() {
+        lines.push(format!("{called}: no battery is known to be in service."));
+    }
+    lines.extend(recoveries.iter().filter(|case| case.open).map(|case| {
+        format!(
+            "A recovery stands open since {}: {}.",
+            case.opened_on,
+            case.next_step.as_deref().unwrap_or("next step not known")
+        )
+    }));
+    if let Some(last) = events.first() {
+        lines.push(format!(
+            "{} things are on record, the last on {}: {}.",
+            events.len(),
+            last.day,
+            last.what
+        ));
+    }
+    lines
+}
+
+fn sheet(events: &[Event]) -> Sheet {
+    Sheet::new(
+        "events",
+        events,
+        vec![
+            column("day", Kind::Day, |row: &Event| row.day.clone()),
+            column("what", Kind::Text, |row: &Event| row.what.clone()),
+            column("details", Kind::Text, |row: &Event| row.details.clone()),
+            column("shop", Kind::Text, |row: &Event| row.shop.clone()),
+        ],
+    )
+}
