@@ -14,6 +14,8 @@ mod intake;
 mod published;
 /// The risk model: reference fits, hindsight, fleets that say little, the backtest.
 mod risk;
+/// Reports: what a reader gets, and that no text from a dump can do harm in it.
+mod reports;
 /// Estimators held against published values.
 mod statistics;
 /// The invented fleet and its truth.

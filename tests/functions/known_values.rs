@@ -91,7 +91,7 @@ async fn remission_survival() {
     assert_eq!(found.len(), expected.len());
     for (found, expected) in found.iter().zip(expected) {
         for (found, expected) in found.iter().zip(expected) {
-            assert_close(found.expect("a number"), expected, 2e-7, "a step");
+            assert_close(found.expect("a number"), expected, 5e-7, "a step");
         }
     }
 }
