@@ -7,6 +7,7 @@
 --   rest, its p, and that adjusted for all cohorts of the kind (Benjamini and Hochberg, J. Roy. Statist.
 --   Soc. B 57:289, 1995); stands_out where that is at most $cohort_false_share;
 -- * the change against the period before, by a test that is exact for small numbers.
+-- A rate does not allow for age: a cohort of old batteries fails oftener. cohort_difference does.
 WITH counted AS (SELECT *, battery_days / 30.4375 AS battery_months FROM cohort_count),
 kinds AS (
     SELECT cohort_kind, period, COUNT(*) AS cohorts,
