@@ -1,4 +1,4 @@
--- One row: what the risk model rests on.
+-- One row is the risk model: what it rests on.
 -- Reads model_fit and health_fit. prior_weight is the share of what is known about the level of the hazard
 -- that comes from the prior and not from this fleet.
 SELECT m.failures, m.person_weeks, m.looks, m.ridge, m.prior_weight, m.effective_df, h.tests AS tests_fitted,

@@ -14,6 +14,8 @@ mod house;
 mod intake;
 /// Published lives, taken the whole way from dumps to the report.
 mod published;
+/// Reports: what a reader gets, and that no text from a dump can do harm in it.
+mod reports;
 /// Estimators held against published values.
 mod statistics;
 /// The invented fleet and its truth.

@@ -5,6 +5,7 @@
 
 mod backtest;
 mod check;
+mod comebacks;
 mod history;
 mod load;
 mod report_args;
@@ -86,6 +87,8 @@ enum Command {
     Load(load::Load),
     /// Write the weekly risk report
     Weekly(weekly::Weekly),
+    /// Write the comebacks report
+    Comebacks(comebacks::Comebacks),
     /// Screen a list of vehicles for what their 12 V supply will cost
     Screen(screen::Screen),
     /// Write the history of one vehicle
@@ -176,6 +179,7 @@ pub fn run() -> ExitCode {
         match cli.command {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
+            Command::Comebacks(command) => command.run(now).await,
             Command::Screen(command) => command.run(now).await,
             Command::History(command) => command.run(now).await,
             Command::Sql(command) => command.run(now).await,

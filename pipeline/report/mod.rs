@@ -7,6 +7,7 @@
 
 pub mod cells;
 pub mod chart;
+pub mod comebacks;
 pub mod document;
 mod files;
 pub mod history;

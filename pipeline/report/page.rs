@@ -266,7 +266,11 @@ fn format_cell<'a>(
         }
         _ => false,
     };
-    let class = if number { " class=\"number\"" } else { "" };
+    let class = match (number, is_day(&text_of(node))) {
+        (true, _) => " class=\"number\"",
+        (_, true) => " class=\"day\"",
+        _ => "",
+    };
     if header {
         write!(context, "<th scope=\"col\"{class}>")?;
     } else {
@@ -297,6 +301,15 @@ fn format_text(context: &mut Context<'_, '_, State<'_>>, text: &str) -> std::fmt
         rest = &from[end..];
     }
     context.write_str(&escaped(rest))
+}
+
+/// A calendar day and nothing else, which is not broken over lines.
+fn is_day(text: &str) -> bool {
+    text.len() == 10
+        && text.bytes().enumerate().all(|(at, byte)| match at {
+            4 | 7 => byte == b'-',
+            _ => byte.is_ascii_digit(),
+        })
 }
 
 /// One emphasised sentence right before a table.

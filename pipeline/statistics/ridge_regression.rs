@@ -18,6 +18,9 @@ pub struct RidgeFit {
     pub effective_df: f64,
 }
 
+/// Share of a column's own sum of squares below which what is left of it after the others is rounding.
+const SINGULAR: f64 = 1e-12;
+
 /// Minimises `sum (y - a - x'b)^2 + lambda sum b_j^2`; the intercept is free (Hoerl and Kennard,
 /// Technometrics 12:55, 1970).
 pub fn ridge_regression(
@@ -60,6 +63,16 @@ pub fn ridge_regression(
     let factor = penalised.cholesky().ok_or(FitError::Singular {
         what: "ridge regression",
     })?;
+    // A column that others make up leaves nothing but rounding of its own in the factor.
+    let repeated = (0..size).any(|j| {
+        let own = factor.l_dirty()[(j, j)].powi(2);
+        own <= SINGULAR * moments[(j, j)]
+    });
+    if repeated && lambda == 0.0 {
+        return Err(FitError::Singular {
+            what: "ridge regression",
+        });
+    }
     let beta = factor.solve(&products);
     let effective_df = (factor.inverse() * &moments).trace();
     let squares: f64 = answers

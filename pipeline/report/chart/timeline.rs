@@ -85,7 +85,7 @@ pub fn timeline(name: &str, first: NaiveDate, last: NaiveDate, lanes: &[Lane]) -
     }
     let counted: Vec<String> = lanes
         .iter()
-        .map(|lane| format!("{} {}", lane.spans.len() + lane.marks.len(), lane.name))
+        .map(|lane| format!("{} {}", lane.name, lane.spans.len() + lane.marks.len()))
         .collect();
     let alternative = format!("Timeline {first} to {last}: {}.", counted.join(", "));
     Some(svg.finish(name, &alternative))

@@ -48,10 +48,7 @@ pub async fn write(
     let orders: Vec<Order> = analysis.rows_with(views::ORDERS, &about).await?;
     let risks: Vec<Risk> = analysis.rows_with(views::RISKS, &about).await?;
     let now: Vec<Now> = analysis.rows_with(views::NOW, &about).await?;
-    let recoveries: Vec<Recovery> = match analysis.graph().get("recovery_case") {
-        Some(_) => analysis.rows_with(views::RECOVERIES, &about).await?,
-        None => Vec::new(),
-    };
+    let recoveries: Vec<Recovery> = analysis.rows_with(views::RECOVERIES, &about).await?;
 
     let as_of = analysis.as_of();
     let settings = analysis.settings();

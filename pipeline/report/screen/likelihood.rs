@@ -96,10 +96,19 @@ pub fn likelihood_ratio(case: &Trouble, cases: &[Trouble]) -> Option<LikelihoodR
     })
 }
 
-/// The chance that the traction battery is at fault after all, given the ratio and how often each
-/// cause was found.
+/// The chance that the traction battery is at fault after all, given how often each cause was found:
+/// the mean over the ratios that its limits allow, so that a ratio few cases speak for makes nobody sure.
 pub fn chance_of_traction(ratio: &LikelihoodRatio) -> f64 {
     let prior = (ratio.traction_cases as f64 + 0.5) / (ratio.supply_cases as f64 + 0.5);
-    let odds = prior / ratio.ratio;
-    odds / (1.0 + odds)
+    let reach = (ratio.upper / ratio.lower).ln() / 2.0;
+    // Weights of the normal law at steps of a tenth of the way to the 95 % limits, out to twice them.
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for step in -20..=20 {
+        let away = f64::from(step) / 10.0;
+        let weight = (-0.5 * (1.96 * away).powi(2)).exp();
+        let odds = prior / (ratio.ratio.ln() + away * reach).exp();
+        sum += weight * odds / (1.0 + odds);
+        weights += weight;
+    }
+    sum / weights
 }

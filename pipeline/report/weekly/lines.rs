@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::super::cells;
 use super::super::manner::Manner;
-use super::views::{Flood, Health, Pick, Recovery, RiskRow, TestNext};
+use super::views::{Change, Flood, Health, Pick, Recovery, RiskRow, TestNext};
 
 /// Tests shown in a battery's small drawing.
 const SPARK_TESTS: usize = 8;
@@ -292,6 +292,35 @@ impl RecoveryLine {
             days_standing: row.days_standing,
             next_step: row.next_step.clone(),
             caution: row.caution.clone().unwrap_or_default(),
+        }
+    }
+}
+
+/// A battery whose place in the plan changed.
+#[derive(Debug, Serialize)]
+pub struct ChangeLine {
+    pub unit: String,
+    pub depot: String,
+    pub position: String,
+    pub change: String,
+    pub rank: i64,
+    pub action: String,
+    pub before: String,
+}
+
+impl ChangeLine {
+    pub fn new(row: &Change, manner: &Manner) -> Self {
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            position: row.position.clone(),
+            change: row.change.clone(),
+            rank: row.rank,
+            action: row.action.clone(),
+            before: match (&row.action_before, row.rank_before) {
+                (Some(action), Some(rank)) => format!("{action}, rank {rank}"),
+                _ => "not in it".to_owned(),
+            },
         }
     }
 }

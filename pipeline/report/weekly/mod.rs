@@ -21,11 +21,11 @@ use super::manner::Manner;
 use super::templates::Templates;
 use crate::analysis::Analysis;
 use crate::lake::Lake;
-use lines::{DepotLines, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};
+use lines::{ChangeLine, DepotLines, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};
 use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
 use views::{
-    CurveStep, DepotState, Extent, Flood, Health, LifeFit, Pick, Quarantined, Rate, Recovery,
-    RiskRow, TestNext,
+    Change, CurveStep, DepotState, Difference, Extent, Flood, Health, LifeFit, Model, Pick,
+    Quarantined, Rate, Recovery, RiskRow, TestNext,
 };
 
 /// Batteries in the first table.
@@ -62,20 +62,23 @@ pub async fn write(
     let tests: Vec<TestNext> = analysis.rows(views::TEST_NEXT).await?;
     progress("looking for floods and open recoveries");
     let floods: Vec<Flood> = analysis.rows(views::FLOODS_THIS_WEEK).await?;
-    let recoveries: Vec<Recovery> = match analysis.graph().get("recovery_case") {
-        Some(_) => analysis.rows(views::RECOVERIES).await?,
-        None => Vec::new(),
-    };
+    let recoveries: Vec<Recovery> = analysis.rows(views::RECOVERIES).await?;
     progress("working out lives and failure rates");
     let fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
     let curves: Vec<CurveStep> = analysis.rows(views::CURVES).await?;
     let rates: Vec<Rate> = analysis.rows(views::RATES).await?;
+    let differences: Vec<Difference> = analysis.rows(views::DIFFERENCES).await?;
+    let model: Option<Model> = analysis.rows(views::MODEL).await?.pop();
     progress("holding earlier reports against what came");
     let since_last: Vec<SinceLast> = analysis.rows(record::SINCE_LAST).await?;
+    let changes: Vec<Change> = analysis.rows(views::CHANGES).await?;
     let predictions: Vec<Prediction> = analysis.rows(record::PREDICTIONS).await?;
     let chances: Vec<ChanceTold> = analysis.rows(record::CHANCES_TOLD).await?;
     progress("looking at the data");
-    let quarantined: Vec<Quarantined> = analysis.rows(views::QUARANTINED).await?;
+    let mut quarantined: Vec<Quarantined> = analysis.rows(views::QUARANTINED).await?;
+    if manner.pseudonyms.is_some() {
+        quarantined = views::without_words(quarantined);
+    }
     let extents: Vec<Extent> = analysis.rows(views::EXTENTS).await?;
     let depot_states: Vec<DepotState> = analysis.rows(views::DEPOTS).await?;
     progress("writing the report");
@@ -126,7 +129,9 @@ pub async fn write(
             all_floods => floods.len(),
             recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, manner)).collect::<Vec<_>>(),
             all_recoveries => recoveries.len(),
-            rates, fits,
+            rates, fits, differences, model,
+            changes => changes.iter().take(LIST_ROWS).map(|row| ChangeLine::new(row, manner)).collect::<Vec<_>>(),
+            all_changes => changes.len(),
             survival => named(&survival),
             rate_charts => named(&rate_charts),
             calibration => named(calibration.as_slice()),
@@ -137,7 +142,6 @@ pub async fn write(
             all_quarantined => quarantined.iter().map(|row| row.rows).sum::<i64>(),
             extents,
             depot_states,
-            model_version => ranking.first().map(|row| row.model_version.clone()),
         },
     )?;
     let document = Document {
@@ -152,6 +156,7 @@ pub async fn write(
             sheets::test_first(&tests, manner),
             sheets::floods(&floods, manner),
             sheets::recoveries(&recoveries, manner),
+            sheets::changes(&changes, manner),
             sheets::rates(&rates),
             sheets::quarantined(&quarantined),
         ],

@@ -2,7 +2,7 @@
 
 use super::super::manner::Manner;
 use super::super::tables::{Kind, Sheet, column};
-use super::views::{Flood, Pick, Quarantined, Rate, Recovery, RiskRow, TestNext};
+use super::views::{Change, Flood, Pick, Quarantined, Rate, Recovery, RiskRow, TestNext};
 
 /// Every battery in service in its order.
 pub fn ranking(rows: &[RiskRow], manner: &Manner) -> Sheet {
@@ -193,6 +193,11 @@ pub fn rates(rows: &[Rate]) -> Sheet {
             }),
             column("lower", Kind::Number(2), |row: &Rate| row.lower),
             column("upper", Kind::Number(2), |row: &Rate| row.upper),
+            column("drawn_to_its_kind", Kind::Number(2), |row: &Rate| {
+                row.shrunk_rate
+            }),
+            column("adjusted_p", Kind::Number(4), |row: &Rate| row.adjusted_p),
+            column("stands_out", Kind::Flag, |row: &Rate| row.stands_out),
         ],
     )
 }
@@ -207,8 +212,32 @@ pub fn quarantined(rows: &[Quarantined]) -> Sheet {
                 row.dump_kind.clone()
             }),
             column("shop", Kind::Text, |row: &Quarantined| row.shop.clone()),
+            column("field", Kind::Text, |row: &Quarantined| row.field.clone()),
             column("reason", Kind::Text, |row: &Quarantined| row.reason.clone()),
             column("rows", Kind::Integer, |row: &Quarantined| row.rows),
+        ],
+    )
+}
+
+/// Batteries whose place in the plan is not what the last report said.
+pub fn changes(rows: &[Change], manner: &Manner) -> Sheet {
+    Sheet::new(
+        "changes",
+        rows,
+        vec![
+            column("change", Kind::Text, |row: &Change| row.change.clone()),
+            column("vin", Kind::Text, |row: &Change| manner.vin(&row.vin)),
+            column("unit_no", Kind::Text, |row: &Change| {
+                row.unit_no.as_deref().map(|unit| manner.unit(unit))
+            }),
+            column("depot", Kind::Text, |row: &Change| row.depot.clone()),
+            column("position", Kind::Text, |row: &Change| row.position.clone()),
+            column("rank", Kind::Integer, |row: &Change| row.rank),
+            column("action", Kind::Text, |row: &Change| row.action.clone()),
+            column("rank_before", Kind::Integer, |row: &Change| row.rank_before),
+            column("action_before", Kind::Text, |row: &Change| {
+                row.action_before.clone()
+            }),
         ],
     )
 }

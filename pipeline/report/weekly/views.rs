@@ -1,5 +1,7 @@
 //! The rows the weekly report reads, and the queries that give them.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::statistics::weibull::Weibull;
@@ -210,7 +212,7 @@ pub struct Recovery {
 
 pub const RATES: &str = "
     SELECT cohort_kind, cohort, batteries, failures, battery_months, failures_per_1000_months,
-           lower, upper
+           lower, upper, shrunk_rate, adjusted_p, stands_out
     FROM failure_rate
     WHERE period = 'last 52 weeks'
       AND cohort_kind IN ('fleet', 'chemistry', 'battery group', 'powertrain', 'depot', 'model')
@@ -229,20 +231,96 @@ pub struct Rate {
     pub failures_per_1000_months: Option<f64>,
     pub lower: Option<f64>,
     pub upper: Option<f64>,
+    /// Drawn towards those of its kind, so that a thin cohort does not top a table.
+    pub shrunk_rate: Option<f64>,
+    pub adjusted_p: Option<f64>,
+    pub stands_out: Option<bool>,
+}
+
+pub const DIFFERENCES: &str = "
+    SELECT cohort_kind, cohorts, failures, adjusted_p FROM cohort_difference
+    WHERE adjusted_p <= $cohort_false_share ORDER BY adjusted_p, cohort_kind";
+
+/// A kind of cohort whose batteries fail at ages that differ beyond chance.
+#[derive(Debug, Deserialize, Serialize)]
+pub struct Difference {
+    pub cohort_kind: String,
+    pub cohorts: f64,
+    pub failures: f64,
+    pub adjusted_p: f64,
+}
+
+pub const CHANGES: &str = "
+    SELECT vin, position, unit_no, depot, rank, action, rank_before, action_before, change
+    FROM plan_change
+    WHERE change IS NOT NULL
+    ORDER BY CASE change WHEN 'ignored' THEN 0 WHEN 'new' THEN 1 WHEN 'moved' THEN 2 ELSE 3 END, rank, vin, position";
+
+/// A battery whose place in the plan is not what the last report said.
+#[derive(Debug, Deserialize)]
+pub struct Change {
+    pub vin: String,
+    pub position: String,
+    pub unit_no: Option<String>,
+    pub depot: String,
+    pub rank: i64,
+    pub action: String,
+    pub rank_before: Option<i64>,
+    pub action_before: Option<String>,
+    pub change: String,
+}
+
+pub const MODEL: &str = "
+    SELECT failures, person_weeks, prior_weight, tests_fitted, model_version, notes FROM model_summary";
+
+/// What the chances rest on.
+#[derive(Debug, Deserialize, Serialize)]
+pub struct Model {
+    pub failures: f64,
+    pub person_weeks: f64,
+    pub prior_weight: Option<f64>,
+    pub tests_fitted: Option<f64>,
+    pub model_version: String,
+    pub notes: Option<String>,
 }
 
 pub const QUARANTINED: &str = "
-    SELECT dump_kind, COALESCE(shop, 'not named') AS shop, reason, COUNT(*) AS rows
-    FROM quarantine GROUP BY dump_kind, COALESCE(shop, 'not named'), reason
-    ORDER BY rows DESC, dump_kind, shop, reason";
+    SELECT dump_kind, COALESCE(shop, 'not named') AS shop, COALESCE(field, 'the row') AS field, reason,
+           COUNT(*) AS rows
+    FROM quarantine GROUP BY dump_kind, COALESCE(shop, 'not named'), COALESCE(field, 'the row'), reason
+    ORDER BY rows DESC, dump_kind, shop, field, reason";
 
 /// Rows in quarantine for one reason.
 #[derive(Debug, Deserialize, Serialize)]
 pub struct Quarantined {
     pub dump_kind: String,
     pub shop: String,
+    pub field: String,
     pub reason: String,
     pub rows: i64,
+}
+
+/// The same without the reasons' words, which may quote what stood in a row.
+pub fn without_words(rows: Vec<Quarantined>) -> Vec<Quarantined> {
+    let mut kinds: BTreeMap<(String, String, String), i64> = BTreeMap::new();
+    for row in rows {
+        *kinds
+            .entry((row.dump_kind, row.shop, row.field))
+            .or_default() += row.rows;
+    }
+    let mut rows: Vec<Quarantined> = kinds
+        .into_iter()
+        .map(|((dump_kind, shop, field), rows)| Quarantined {
+            reason: format!("{field} could not be used"),
+            dump_kind,
+            shop,
+            field,
+            rows,
+        })
+        .collect();
+    // Equal counts stay in the order of their names.
+    rows.sort_by_key(|row| std::cmp::Reverse(row.rows));
+    rows
 }
 
 pub const EXTENTS: &str = "

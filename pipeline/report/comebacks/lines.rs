@@ -1,0 +1,292 @@
+//! The rows of the comebacks report as its tables print them: vehicles by their names, limits in
+//! words.
+
+use serde::Serialize;
+
+use super::super::cells;
+use super::super::manner::Manner;
+use super::views::{
+    Comeback, ComebackRate, Latched, Oddity, Repeat, Replaced, Share, Unchecked, UncheckedShare,
+    Untested,
+};
+
+#[derive(Debug, Serialize)]
+pub struct RateLine {
+    unit: String,
+    orders: i64,
+    comebacks: i64,
+    comebacks_soon: i64,
+    share: String,
+    expected: Option<f64>,
+    adjusted_share: Option<f64>,
+    stands: &'static str,
+}
+
+impl RateLine {
+    pub fn new(row: &ComebackRate, manner: &Manner) -> Self {
+        Self {
+            unit: unit(row, manner),
+            orders: row.orders,
+            comebacks: row.comebacks,
+            comebacks_soon: row.comebacks_soon,
+            share: with_limits(row.share, row.share_lower, row.share_upper),
+            expected: row.expected,
+            adjusted_share: row.adjusted_share,
+            stands: match row.outside() {
+                Some(true) => "more than chance",
+                Some(false) => "fewer than chance",
+                None => "within chance",
+            },
+        }
+    }
+}
+
+/// What a unit is called; a technician by shop and initials, which may need a pseudonym.
+pub fn unit(row: &ComebackRate, manner: &Manner) -> String {
+    match &row.technician {
+        Some(technician) => format!("{} {}", row.unit, manner.technician(technician)),
+        None => row.unit.clone(),
+    }
+}
+
+pub fn with_limits(share: Option<f64>, lower: Option<f64>, upper: Option<f64>) -> String {
+    match (share, lower, upper) {
+        (Some(share), Some(lower), Some(upper)) => format!(
+            "{} ({})",
+            cells::per_cent(share),
+            cells::per_cent_limits(lower, upper)
+        ),
+        _ => "not known".to_owned(),
+    }
+}
+
+pub fn of_share(share: Option<&Share>) -> String {
+    share.map_or_else(
+        || "not known".to_owned(),
+        |share| with_limits(share.share, share.lower, share.upper),
+    )
+}
+
+#[derive(Debug, Serialize)]
+pub struct ComebackLine {
+    unit: String,
+    depot: Option<String>,
+    shop: String,
+    technician: Option<String>,
+    operation: String,
+    closed_on: String,
+    returned_on: String,
+    days: i64,
+    km: Option<f64>,
+    alike: String,
+    complaint: Option<String>,
+}
+
+impl ComebackLine {
+    pub fn new(row: &Comeback, manner: &Manner) -> Self {
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            shop: row.shop.clone(),
+            technician: row
+                .technician
+                .as_deref()
+                .map(|name| manner.technician(name)),
+            operation: row.operation.clone(),
+            closed_on: row.closed_on.clone(),
+            returned_on: row.returned_on.clone(),
+            days: row.days,
+            km: row.km,
+            alike: row.alike.clone(),
+            complaint: row.complaint.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct ReplacedLine {
+    unit: String,
+    model: Option<String>,
+    opened_on: String,
+    shop: Option<String>,
+    replaced: String,
+    parts_cost: Option<f64>,
+    flood: String,
+    put_right_on: Option<String>,
+}
+
+impl ReplacedLine {
+    pub fn new(row: &Replaced, manner: &Manner) -> Self {
+        let supply = row
+            .supply_voltage_v
+            .map(|volts| format!(", {volts:.1} V"))
+            .unwrap_or_default();
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            model: row.model.clone(),
+            opened_on: row.opened_on.clone(),
+            shop: row.shop.clone(),
+            replaced: format!(
+                "{} {}",
+                row.replaced,
+                row.place.as_deref().unwrap_or_default()
+            ),
+            parts_cost: row.parts_cost,
+            flood: format!(
+                "{}: {} codes in {} modules{supply}",
+                row.flood_cause, row.codes, row.modules
+            ),
+            put_right_on: row.put_right_on.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct UntestedLine {
+    unit: String,
+    depot: Option<String>,
+    model: Option<String>,
+    opened_on: String,
+    days_standing: i64,
+    next_step: Option<String>,
+}
+
+impl UntestedLine {
+    pub fn new(row: &Untested, manner: &Manner) -> Self {
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            model: row.model.clone(),
+            opened_on: row.opened_on.clone(),
+            days_standing: row.days_standing,
+            next_step: row.next_step.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct UncheckedLine {
+    unit: String,
+    opened_on: String,
+    shop: Option<String>,
+    technician: Option<String>,
+    complaint: Option<String>,
+    codes: i64,
+    minutes: i64,
+    came_back: &'static str,
+}
+
+impl UncheckedLine {
+    pub fn new(row: &Unchecked, manner: &Manner) -> Self {
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            opened_on: row.opened_on.clone(),
+            shop: row.shop.clone(),
+            technician: row
+                .technician
+                .as_deref()
+                .map(|name| manner.technician(name)),
+            complaint: row.complaint.clone(),
+            codes: row.codes,
+            minutes: row.minutes,
+            came_back: if row.came_back { "yes" } else { "no" },
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct UncheckedShopLine {
+    shop: String,
+    clears: i64,
+    unchecked: i64,
+    share: String,
+}
+
+impl UncheckedShopLine {
+    pub fn new(row: &UncheckedShare) -> Self {
+        Self {
+            shop: row.shop.clone(),
+            clears: row.clears,
+            unchecked: row.unchecked,
+            share: of_share(row.share.as_ref()),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct RepeatLine {
+    unit: String,
+    model: Option<String>,
+    position: String,
+    before_on: String,
+    replaced_on: String,
+    days: i64,
+    shop: Option<String>,
+    parts_cost: Option<f64>,
+}
+
+impl RepeatLine {
+    pub fn new(row: &Repeat, manner: &Manner) -> Self {
+        Self {
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            model: row.model.clone(),
+            position: row.position.clone(),
+            before_on: row.before_on.clone(),
+            replaced_on: row.replaced_on.clone(),
+            days: row.days,
+            shop: row.shop.clone(),
+            parts_cost: row.parts_cost,
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct LatchedLine {
+    model: String,
+    module: String,
+    code: String,
+    share: String,
+    words: Option<String>,
+}
+
+impl LatchedLine {
+    pub fn new(row: &Latched) -> Self {
+        let share = row.survived as f64 / row.clears.max(1) as f64;
+        Self {
+            model: format!("{} {}", row.make, row.model),
+            module: row.module_address.clone(),
+            code: row.code.clone(),
+            share: with_limits(Some(share), row.share_lower, row.share_upper),
+            words: row.words.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct OddityLine {
+    what: String,
+    cause: String,
+    floods: i64,
+    expected: Option<f64>,
+    chance: String,
+}
+
+impl OddityLine {
+    pub fn new(row: &Oddity) -> Self {
+        let when = match (&row.from_on, &row.to_on) {
+            (Some(from), Some(to)) => format!(", {from} to {to}"),
+            _ => String::new(),
+        };
+        let kind = row.kind.trim_end_matches("'s four weeks");
+        Self {
+            what: match kind {
+                "week" => format!("{}{when}", row.unit),
+                _ => format!("{kind} {}{when}", row.unit),
+            },
+            cause: row.cause.clone(),
+            floods: row.floods,
+            expected: row.expected,
+            chance: cells::chance(row.adjusted.unwrap_or(1.0)),
+        }
+    }
+}

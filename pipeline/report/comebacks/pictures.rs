@@ -1,0 +1,63 @@
+//! The comebacks report's funnel charts.
+
+use super::super::chart::{self, Chart, FunnelLimit, FunnelPoint};
+use super::super::manner::Manner;
+use super::lines;
+use super::views::ComebackRate;
+use crate::statistics::funnel::funnel_limits;
+
+/// Points of a limit's line.
+const STEPS: usize = 60;
+
+/// The name of a kind's funnel.
+pub fn name(kind: &str) -> String {
+    format!("comebacks-by-{kind}")
+}
+
+/// The share that came back, adjusted for the mix of work, over the number of orders: of shops and of
+/// technicians.
+pub fn funnels(rates: &[ComebackRate], manner: &Manner) -> Vec<Chart> {
+    ["shop", "technician"]
+        .iter()
+        .filter_map(|kind| funnel(kind, rates, manner))
+        .collect()
+}
+
+fn funnel(kind: &str, rates: &[ComebackRate], manner: &Manner) -> Option<Chart> {
+    let of_kind: Vec<&ComebackRate> = rates.iter().filter(|row| row.kind == kind).collect();
+    let overall = of_kind
+        .first()?
+        .overall_share
+        .filter(|share| *share > 0.0)?;
+    let points: Vec<FunnelPoint> = of_kind
+        .iter()
+        .filter_map(|row| {
+            Some(FunnelPoint {
+                name: lines::unit(row, manner),
+                cases: row.orders as f64,
+                share: row.adjusted_share?,
+                outside: row.outside().is_some(),
+            })
+        })
+        .collect();
+    let most = points.iter().map(|point| point.cases).fold(1.0, f64::max);
+    let limits: Vec<FunnelLimit> = (1..=STEPS)
+        .map(|step| most * 1.05 * step as f64 / STEPS as f64)
+        .filter_map(|cases| {
+            let limits = funnel_limits(overall, cases, 0.95).ok()?;
+            Some(FunnelLimit {
+                cases,
+                lower: limits.lower,
+                upper: limits.upper.min(1.0),
+            })
+        })
+        .collect();
+    chart::funnel(
+        &name(kind),
+        "orders",
+        "came back, adjusted for the mix of work",
+        overall,
+        &points,
+        &limits,
+    )
+}

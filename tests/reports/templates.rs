@@ -1,0 +1,106 @@
+//! Templates: the reader's own come first, mistakes in them are named, text in them is safe.
+
+use minijinja::context;
+use voltwane::report::manner::{Manner, Units};
+use voltwane::report::templates::Templates;
+
+use crate::workplace::Workplace;
+
+fn own(place: &Workplace, name: &str, text: &str) -> Manner {
+    place.write(&format!("own/{name}"), text);
+    Manner {
+        currency: "€".to_owned(),
+        templates: Some(place.path().join("own")),
+        ..Manner::default()
+    }
+}
+
+#[test]
+fn text_is_made_safe_by_itself() {
+    let place = Workplace::new();
+    let manner = own(
+        &place,
+        "mine.md",
+        "{{ text }} {{ none }} {{ text | safe }}\n",
+    );
+    let shown = Templates::new(&manner)
+        .and_then(|templates| {
+            templates.render(
+                "mine.md",
+                context! { text => "<b>*|", none => Option::<f64>::None },
+            )
+        })
+        .expect("a text");
+    assert_eq!(shown, "&lt;b&gt;\\*\\| not known <b>*|\n");
+}
+
+#[test]
+fn numbers_are_told_in_the_readers_units() {
+    let place = Workplace::new();
+    let mut manner = own(
+        &place,
+        "mine.md",
+        "{{ c | temperature }} {{ km | distance }} {{ sum | money }} {{ p | chance }} {{ p | per_cent }}\n",
+    );
+    let told = |manner: &Manner| {
+        Templates::new(manner)
+            .and_then(|templates| {
+                templates.render(
+                    "mine.md",
+                    context! { c => -40.0, km => 1609.344, sum => -1234.4, p => 0.02 },
+                )
+            })
+            .expect("a text")
+    };
+    assert_eq!(told(&manner), "-40 °C 1,609 km -€1,234 1 in 50 2.0 %\n");
+    manner.units = Units::Us;
+    assert_eq!(told(&manner), "-40 °F 1,000 mi -€1,234 1 in 50 2.0 %\n");
+}
+
+#[test]
+fn a_name_that_is_not_there_is_named_with_its_template() {
+    let place = Workplace::new();
+    let manner = own(&place, "mine.md", "{{ mispelt }}\n");
+    let error = Templates::new(&manner)
+        .and_then(|templates| templates.render("mine.md", context! {}))
+        .expect_err("a mistake");
+    assert!(error.to_string().contains("mine.md"), "{error}");
+}
+
+#[test]
+fn a_folder_that_is_not_there_is_said_so() {
+    let manner = Manner {
+        templates: Some("nowhere".into()),
+        ..Manner::default()
+    };
+    let error = Templates::new(&manner).expect_err("no folder");
+    assert!(error.to_string().contains("nowhere"), "{error}");
+}
+
+#[test]
+fn no_template_is_read_from_outside_its_folder() {
+    let place = Workplace::new();
+    place.write("secret.md", "secret");
+    let manner = own(&place, "mine.md", "{% include \"../secret.md\" %}\n");
+    assert!(
+        Templates::new(&manner)
+            .and_then(|templates| templates.render("mine.md", context! {}))
+            .is_err()
+    );
+}
+
+#[test]
+fn every_shipped_template_can_be_read() {
+    let templates = Templates::new(&Manner::default()).expect("templates");
+    let mut seen = 0;
+    for name in Templates::shipped() {
+        // Without content a template stops at its first name, never at its form.
+        let error = templates.render(name, context! {}).expect_err("no content");
+        assert!(
+            error.to_string().contains(name) && !error.to_string().contains("syntax"),
+            "{error}"
+        );
+        seen += 1;
+    }
+    assert!(seen >= 3);
+}
