@@ -45,8 +45,7 @@ SELECT cohort_kind, cohort, period, batteries, failures, battery_months,
        drawn['own_weight'] AS own_weight,
        common_rate, funnel['lower'] * common_rate AS funnel_lower, funnel['upper'] * common_rate AS funnel_upper,
        funnel_p, adjusted_p,
-       CASE WHEN adjusted_p <= $cohort_false_share
-            THEN CASE WHEN funnel['ratio'] > 1 THEN 'fails oftener' ELSE 'fails less often' END END AS stands_out,
+       COALESCE(adjusted_p <= $cohort_false_share, FALSE) AS stands_out,
        earlier_period, change['ratio'] AS change_ratio, change['lower'] AS change_lower,
        change['upper'] AS change_upper, change['p'] AS change_p
 FROM adjusted

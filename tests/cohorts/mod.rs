@@ -158,6 +158,7 @@ fn a_cohort_is_held_against_its_kind_and_its_past() {
     let p: Vec<f64> = depots.iter().map(|row| number(row, "funnel_p")).collect();
     for (row, expected) in depots.iter().zip(adjusted_p(&p).expect("chances")) {
         assert_close(number(row, "adjusted_p"), expected, 1e-12, "adjusted p");
+        assert_eq!(row["stands_out"], expected <= 0.05, "{row}");
         let (rate, shrunk) = (number(row, "rate"), number(row, "shrunk_rate"));
         let common = number(row, "common_rate");
         let (low, high) = (rate.min(common), rate.max(common));
