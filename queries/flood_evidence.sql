@@ -66,7 +66,8 @@ evidence AS (
     UNION ALL
     SELECT vin, session_no, 'network', 1.5,
            CAST(lost_codes AS VARCHAR) || ' of ' || CAST(codes AS VARCHAR) || ' codes say lost communication, though nearly all modules answered'
-    FROM flood WHERE lost_share >= 0.8 AND COALESCE(share_answered, 1) > 0.65
+    FROM flood
+    WHERE lost_share >= 0.8 AND COALESCE(share_answered, 1) > 0.65 AND COALESCE(one_target_share, 0) < 0.6
     UNION ALL
     SELECT vin, session_no, 'network', 1.0,
            CAST(failing_codes AS VARCHAR) || ' of ' || CAST(codes AS VARCHAR) || ' faults were there during the scan'
