@@ -1,5 +1,7 @@
 //! Every integration test, linked once.
 
+/// Failure rates by cohort, heat, ends that compete, calls that repeat.
+mod cohorts;
 /// Whole commands as a user meets them.
 mod command;
 /// Floods, latched codes and recoveries, held against the truth of invented fleets.
