@@ -14,10 +14,10 @@ mod house;
 mod intake;
 /// Published lives, taken the whole way from dumps to the report.
 mod published;
-/// The risk model: reference fits, hindsight, fleets that say little, the backtest.
-mod risk;
 /// Reports: what a reader gets, and that no text from a dump can do harm in it.
 mod reports;
+/// The risk model: reference fits, hindsight, fleets that say little, the backtest.
+mod risk;
 /// Estimators held against published values.
 mod statistics;
 /// The invented fleet and its truth.
