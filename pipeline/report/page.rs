@@ -347,10 +347,16 @@ fn text_of<'a>(node: &'a AstNode<'a>) -> String {
     text
 }
 
-/// Text as HTML takes it, in an attribute too; a per cent sign stays with its number.
+/// Text as HTML takes it, in an attribute too; a per cent sign stays with its number, and a range
+/// on its line.
 fn escaped(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     // Writing into a String cannot fail.
-    let _ = comrak::html::escape(&mut safe, &text.replace(" %", "\u{a0}%"));
+    let _ = comrak::html::escape(
+        &mut safe,
+        &text
+            .replace(" %", "\u{a0}%")
+            .replace('–', "\u{2060}–\u{2060}"),
+    );
     safe
 }

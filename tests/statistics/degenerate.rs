@@ -274,3 +274,29 @@ fn savings_stay_finite_at_any_age() {
         assert!(best_replacement_age(&law, 150.0, 600.0).unwrap().cost_rate > 0.0);
     }
 }
+
+/// By hand: five lives fail in turn, the last alone at risk, and an older life is seen
+/// from later on. The curve keeps its steps and ends at 0; it does not begin anew and lose them.
+#[test]
+fn a_late_empty_risk_set_does_not_lose_the_curve() {
+    let mut lives: Vec<Life> = (1..=5)
+        .map(|age| Life::failed(0.0, f64::from(age)))
+        .collect();
+    lives.push(Life::censored(6.0, 8.0));
+    let curve = kaplan_meier(&lives, 0.95).expect("a curve");
+    let survival: Vec<f64> = curve.steps.iter().map(|step| step.survival).collect();
+    let by_hand = [0.8, 0.6, 0.4, 0.2, 0.0];
+    assert_eq!(survival.len(), by_hand.len());
+    for (found, expected) in survival.iter().zip(by_hand) {
+        assert!((found - expected).abs() < 1e-12, "{survival:?}");
+    }
+    assert_eq!(curve.given_age, 0.0);
+    // Emptied at the first failure, the curve does begin anew.
+    let lives = [
+        Life::failed(0.0, 1.0),
+        Life::failed(2.0, 3.0),
+        Life::failed(2.0, 4.0),
+    ];
+    let curve = kaplan_meier(&lives, 0.95).expect("a curve");
+    assert_eq!((curve.given_age, curve.steps.len()), (1.0, 2));
+}

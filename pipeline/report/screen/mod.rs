@@ -6,6 +6,7 @@ mod inventory;
 mod likelihood;
 mod outlook;
 mod views;
+mod words;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
