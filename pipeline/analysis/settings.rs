@@ -159,7 +159,7 @@ impl Default for Recovery {
             proven_days: 30,
             proven_km: 1_500.0,
             latched_clears: 5,
-            latched_share: 0.1,
+            latched_share: 0.05,
             case_days: 30,
         }
     }
