@@ -1,7 +1,8 @@
 -- One row is an order on which codes were cleared, with the scans before and after the clear on the
 -- same visit.
 -- Reads orders and scans. When the clear was made is told by the counters: the first further scan
--- that shows no distance since a clear came after it; where counters are not known, the last one.
+-- whose distance since a clear has gone down, or is next to none, came after it; where counters are not
+-- known, the last one.
 WITH cleared AS (
     SELECT vin, order_no, MIN(opened_at) AS opened_at,
            MAX(COALESCE(closed_at, opened_at)) AS closed_at,
@@ -14,6 +15,7 @@ WITH cleared AS (
 visit AS (
     SELECT c.vin, c.order_no, s.scan_id, s.scanned_at, s.session_no, s.codes, s.km_since_clear,
            ROW_NUMBER() OVER one_visit AS place,
+           LAG(s.km_since_clear) OVER one_visit AS km_before,
            COUNT(*) OVER (PARTITION BY c.vin, c.order_no) AS scans
     FROM cleared c
     JOIN scan_session s ON s.vin = c.vin AND s.scanned_at BETWEEN c.opened_at AND c.closed_at
@@ -21,7 +23,9 @@ visit AS (
 ),
 turned AS (
     SELECT vin, order_no, MAX(scans) AS scans,
-           MIN(CASE WHEN place > 1 AND (km_since_clear < 1 OR (km_since_clear IS NULL AND place = scans))
+           MIN(CASE WHEN place > 1
+                     AND (km_since_clear < GREATEST(COALESCE(km_before, 0), 2)
+                          OR (km_since_clear IS NULL AND place = scans))
                     THEN place END) AS place_after
     FROM visit
     GROUP BY vin, order_no

@@ -12,6 +12,7 @@ WITH scans AS (
            MAX(odometer_km) AS odometer_km, MAX(shop) AS shop, MAX(technician) AS technician,
            MAX(codes) AS most_codes,
            FIRST_VALUE(codes ORDER BY scanned_at DESC, scan_id DESC) AS last_codes,
+           FIRST_VALUE(km_since_clear ORDER BY scanned_at, scan_id) AS first_km_since_clear,
            FIRST_VALUE(km_since_clear ORDER BY scanned_at DESC, scan_id DESC) AS last_km_since_clear
     FROM scan_session
     GROUP BY vin, session_no
@@ -56,7 +57,7 @@ SELECT s.vin, s.session_no, s.started_at, s.ended_at, s.scans, s.modules_asked, 
        COALESCE(l.lost_targets, 0) AS lost_targets, COALESCE(l.lost_to_one, 0) AS lost_to_one,
        -- A further scan that shows next to nothing of it, and nobody cleared in between.
        s.scans > 1 AND s.last_codes <= 0.25 * s.most_codes
-         AND COALESCE(s.last_km_since_clear, 0) > 1 AS gone_by_itself
+         AND COALESCE(s.last_km_since_clear > 2 AND s.last_km_since_clear >= s.first_km_since_clear, false) AS gone_by_itself
 FROM scans s
 LEFT JOIN counted c ON c.vin = s.vin AND c.session_no = s.session_no
 LEFT JOIN lost l ON l.vin = s.vin AND l.session_no = s.session_no

@@ -7,6 +7,7 @@
 --   rest, its p, and that adjusted for all cohorts of the kind (Benjamini and Hochberg, J. Roy. Statist.
 --   Soc. B 57:289, 1995); stands_out where that is at most $cohort_false_share;
 -- * the change against the period before, by a test that is exact for small numbers.
+-- A rate does not allow for age: a cohort of old batteries fails oftener. cohort_difference does.
 WITH counted AS (SELECT *, battery_days / 30.4375 AS battery_months FROM cohort_count),
 kinds AS (
     SELECT cohort_kind, period, COUNT(*) AS cohorts,
@@ -44,8 +45,7 @@ SELECT cohort_kind, cohort, period, batteries, failures, battery_months,
        drawn['own_weight'] AS own_weight,
        common_rate, funnel['lower'] * common_rate AS funnel_lower, funnel['upper'] * common_rate AS funnel_upper,
        funnel_p, adjusted_p,
-       CASE WHEN adjusted_p <= $cohort_false_share
-            THEN CASE WHEN funnel['ratio'] > 1 THEN 'fails oftener' ELSE 'fails less often' END END AS stands_out,
+       COALESCE(adjusted_p <= $cohort_false_share, FALSE) AS stands_out,
        earlier_period, change['ratio'] AS change_ratio, change['lower'] AS change_lower,
        change['upper'] AS change_upper, change['p'] AS change_p
 FROM adjusted

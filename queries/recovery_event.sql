@@ -1,9 +1,10 @@
 -- One row is a happening that bears on a recovery: a flood of the supply, a vehicle that did not
 -- start, a test, a restored supply, a clear, a scan.
 -- Reads floods, orders, tests, clears and scans. A scan shows the supply where a code's group says
--- so, or where the vehicle's last supply flood held the same code of the same module; companion
--- codes, which only point elsewhere, do not count. Of these the latched are those known for the model
--- or seen to survive a clear on this vehicle.
+-- so, where the vehicle's last supply flood held the same lost communication or implausible signal, and
+-- where a code stands that is known to latch in this model or, after a flood, survived a clear.
+-- Companion codes, which only point elsewhere, do not count, nor do other faults that happened to
+-- stand during the flood.
 WITH supply_flood AS (
     SELECT vin, session_no, codes FROM code_flood WHERE cause = 'supply'
 ),
@@ -32,7 +33,7 @@ survivor AS (
      AND a.module_address = b.module_address AND a.code = b.code
 ),
 of_supply AS (
-    SELECT s.vin, s.scan_id, s.scanned_at, BOOL_OR(h.vin IS NOT NULL OR x.make IS NOT NULL) AS latched
+    SELECT s.vin, s.scan_id, s.scanned_at, BOOL_OR(x.make IS NOT NULL OR (f.vin IS NOT NULL AND h.vin IS NOT NULL)) AS latched
     FROM shown s
     JOIN session_code g ON g.vin = s.vin AND g.session_no = s.session_no
      AND g.module_address = s.module_address AND g.code = s.code
@@ -45,7 +46,9 @@ of_supply AS (
     LEFT JOIN latched_code x ON x.make = v.make AND x.model = v.model
      AND x.module_address = s.module_address AND x.code = s.code AND x.latched
     LEFT JOIN survivor h ON h.vin = s.vin AND h.module_address = s.module_address AND h.code = s.code
-    WHERE (g.code_group = 'supply voltage' OR f.vin IS NOT NULL) AND p.make IS NULL
+    WHERE p.make IS NULL
+      AND (g.code_group = 'supply voltage' OR x.make IS NOT NULL
+           OR (f.vin IS NOT NULL AND (g.code_group <> 'other' OR h.vin IS NOT NULL)))
     GROUP BY s.vin, s.scan_id, s.scanned_at
 )
 SELECT vin, 'flood' AS event, scanned_at AS began_at, scanned_at AS done_at,
@@ -69,10 +72,13 @@ LEFT JOIN battery_test t ON t.vin = w.vin
 WHERE w.operation = 'battery tested' AND t.vin IS NULL
 GROUP BY w.vin, w.order_no
 UNION ALL
-SELECT vin, 'supply restored', MIN(opened_at), MAX(COALESCE(closed_at, opened_at)), NULL, NULL, NULL, NULL, NULL
-FROM work_order
-WHERE operation IN ('battery replaced', 'battery charged')
-GROUP BY vin, order_no
+-- On one visit the supply is put right before the codes are cleared.
+SELECT w.vin, 'supply restored', MIN(w.opened_at),
+       COALESCE(MIN(k.cleared_at), MAX(COALESCE(w.closed_at, w.opened_at))), NULL, NULL, NULL, NULL, NULL
+FROM work_order w
+LEFT JOIN code_clear k ON k.vin = w.vin AND k.order_no = w.order_no
+WHERE w.operation IN ('battery replaced', 'battery charged')
+GROUP BY w.vin, w.order_no
 UNION ALL
 SELECT vin, 'codes cleared', opened_at, cleared_at, NULL, NULL, NULL, NULL, NULL
 FROM code_clear

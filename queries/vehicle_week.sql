@@ -25,7 +25,8 @@ lives AS (
                ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING), 0) AS failed_before
     FROM battery_life l
     JOIN fleet_vehicle v ON v.vin = l.vin
-    LEFT JOIN code_read d ON d.vin = l.vin AND d.position = l.position AND l.evidence = 'date code'
+    LEFT JOIN code_read d ON d.vin = l.vin AND d.position = l.position
+     AND l.evidence IN ('date code', 'first day on the road')
     LEFT JOIN register_seen r ON r.vin = l.vin AND l.evidence = 'register'
      AND r.battery_installed_on = l.installed_on
 ),

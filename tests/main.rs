@@ -1,5 +1,7 @@
 //! Every integration test, linked once.
 
+/// Failure rates by cohort, heat, ends that compete, calls that repeat.
+mod cohorts;
 /// Whole commands as a user meets them.
 mod command;
 /// Floods, latched codes and recoveries, held against the truth of invented fleets.
@@ -14,6 +16,8 @@ mod intake;
 mod published;
 /// Reports: what a reader gets, and that no text from a dump can do harm in it.
 mod reports;
+/// The risk model: reference fits, hindsight, fleets that say little, the backtest.
+mod risk;
 /// Estimators held against published values.
 mod statistics;
 /// The invented fleet and its truth.

@@ -5,6 +5,7 @@
 //! load that is killed leaves at most data files that no table points to. Memory is bounded: a
 //! table's rows are written out whenever [`ROWS_IN_MEMORY`] of them wait.
 
+use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
@@ -90,19 +91,19 @@ impl<'a> Append<'a> {
         let mut is_new = Vec::with_capacity(hashes.len());
         for (row, hash) in hashes.iter().enumerate() {
             let year = years.as_ref().map(|years| years[row]);
-            if !waiting.known.contains_key(&year) {
-                let stored = read_columns(delta, design.name, &[ROW_HASH], year).await?;
-                let stored = stored
-                    .iter()
-                    .flat_map(|batch| batch.column(0).as_primitive::<Int64Type>().values().iter())
-                    .copied()
-                    .collect();
-                waiting.known.insert(year, stored);
-            }
-            let new = waiting
-                .known
-                .get_mut(&year)
-                .is_some_and(|known| known.insert(*hash));
+            let known = match waiting.known.entry(year) {
+                Entry::Occupied(known) => known.into_mut(),
+                Entry::Vacant(place) => {
+                    let stored = read_columns(delta, design.name, &[ROW_HASH], year).await?;
+                    let stored = stored
+                        .iter()
+                        .flat_map(|batch| batch.column(0).as_primitive::<Int64Type>().values())
+                        .copied()
+                        .collect();
+                    place.insert(stored)
+                }
+            };
+            let new = known.insert(*hash);
             if new {
                 waiting.file_hashes.push((year, *hash));
             }

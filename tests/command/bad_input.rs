@@ -30,7 +30,10 @@ fn many_days(days: usize) -> String {
     let mut text = String::from("depot,day,mean_temperature_c,max_temperature_c\n");
     let first = chrono::NaiveDate::from_ymd_opt(2000, 1, 1).expect("a day");
     for day in 0..days as u64 {
-        text.push_str(&format!("Yard {day},{},1,2\n", first + chrono::Days::new(day % 3000)));
+        text.push_str(&format!(
+            "Yard {day},{},1,2\n",
+            first + chrono::Days::new(day % 3000)
+        ));
     }
     text
 }
@@ -41,7 +44,10 @@ fn a_load_names_each_bad_file_and_takes_the_others() {
     place.write("in/01-good.csv", WEATHER);
     place.write("in/02-empty.csv", "");
     place.write("in/03-unknown.csv", "colour,shape\nred,round\n");
-    place.write("in/04-header-only.csv", "depot,day,mean_temperature_c,max_temperature_c\n");
+    place.write(
+        "in/04-header-only.csv",
+        "depot,day,mean_temperature_c,max_temperature_c\n",
+    );
     place.write(
         "in/05-utf16.csv",
         WEATHER
@@ -58,28 +64,52 @@ fn a_load_names_each_bad_file_and_takes_the_others() {
         .map(|byte| if byte == b'~' { 0xFC } else { byte })
         .collect();
     place.write("in/06-latin.csv", latin);
-    place.write("in/07-bom.csv", format!("\u{FEFF}{}", WEATHER.replace("Yard", "Marked")));
-    place.write("in/08-good.csv.gz", gzip(WEATHER.replace("Yard", "Packed").as_bytes()));
+    place.write(
+        "in/07-bom.csv",
+        format!("\u{FEFF}{}", WEATHER.replace("Yard", "Marked")),
+    );
+    place.write(
+        "in/08-good.csv.gz",
+        gzip(WEATHER.replace("Yard", "Packed").as_bytes()),
+    );
     let cut = gzip(many_days(20_000).as_bytes());
     place.write("in/09-cut.csv.gz", &cut[..cut.len() / 2]);
-    place.write("in/10-good.zip", zip_of("inside.csv", WEATHER.replace("Yard", "Zipped").as_bytes()));
-    place.write("in/11-picture.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01");
+    place.write(
+        "in/10-good.zip",
+        zip_of("inside.csv", WEATHER.replace("Yard", "Zipped").as_bytes()),
+    );
+    place.write(
+        "in/11-picture.csv",
+        b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01",
+    );
     place.write(
         "in/12-header-twice.csv",
-        format!("{}{}", WEATHER.replace("Yard", "Twice"), WEATHER.replace("Yard", "Again")),
+        format!(
+            "{}{}",
+            WEATHER.replace("Yard", "Twice"),
+            WEATHER.replace("Yard", "Again")
+        ),
     );
     let long = "x".repeat(10 << 20);
     place.write(
         "in/13-long-line.csv",
-        format!("{}{long},2026-01-02,1,2\nLast,2026-01-03,1,2\n", WEATHER.replace("Yard", "First")),
+        format!(
+            "{}{long},2026-01-02,1,2\nLast,2026-01-03,1,2\n",
+            WEATHER.replace("Yard", "First")
+        ),
     );
     let output = place.run(&["load", "--lake", "lake", "in"]);
     insta::assert_snapshot!(shown(&output));
     let depots = place.sql(&[], "SELECT depot FROM depot_weather ORDER BY depot");
-    let depots: Vec<&str> = depots.iter().filter_map(|row| row["depot"].as_str()).collect();
+    let depots: Vec<&str> = depots
+        .iter()
+        .filter_map(|row| row["depot"].as_str())
+        .collect();
     assert_eq!(
         depots,
-        ["Again", "First", "Grün", "Höfe", "Last", "Marked", "Packed", "Twice", "Yard", "Zipped"]
+        [
+            "Again", "First", "Grün", "Höfe", "Last", "Marked", "Packed", "Twice", "Yard", "Zipped"
+        ]
     );
 }
 
@@ -109,7 +139,11 @@ fn lakes_that_are_none_are_said_so() {
     let place = Workplace::new();
     place.write("photos/holiday.txt", "sun");
     place.write("file", "text");
-    for (name, lake) in [("missing", "nowhere"), ("not_a_lake", "photos"), ("a_file", "file")] {
+    for (name, lake) in [
+        ("missing", "nowhere"),
+        ("not_a_lake", "photos"),
+        ("a_file", "file"),
+    ] {
         let output = place.run(&["weekly", "--lake", lake]);
         insta::assert_snapshot!(format!("lake_{name}"), shown(&output));
     }
@@ -130,5 +164,8 @@ fn a_bad_configuration_names_the_key() {
     let output = place.run(&["weekly", "--lake", "lake"]);
     assert_eq!(output.status.code(), Some(2));
     let said = shown(&output);
-    assert!(said.contains("horizon_dayz") && said.contains("voltwane.toml"), "{said}");
+    assert!(
+        said.contains("horizon_dayz") && said.contains("voltwane.toml"),
+        "{said}"
+    );
 }

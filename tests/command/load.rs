@@ -8,7 +8,12 @@ use crate::workplace::Workplace;
 /// The rows of every fact table, without what names the load that brought them.
 fn facts(place: &Workplace) -> Vec<(String, Vec<Value>)> {
     [
-        "vehicle", "battery_test", "code_scan", "trouble_code", "work_order", "depot_weather",
+        "vehicle",
+        "battery_test",
+        "code_scan",
+        "trouble_code",
+        "work_order",
+        "depot_weather",
         "quarantine",
     ]
     .into_iter()
@@ -68,8 +73,14 @@ fn loading_again_adds_nothing() {
 fn an_overlapping_file_adds_only_what_is_new() {
     let header = "depot,day,mean_temperature_c,max_temperature_c\n";
     let place = Workplace::new();
-    place.write("a/weather.csv", format!("{header}Yard,2026-01-01,1,4\nYard,2026-01-02,2,5\n"));
-    place.write("b/weather.csv", format!("{header}Yard,2026-01-02,2,5\nYard,2026-01-03,3,6\n"));
+    place.write(
+        "a/weather.csv",
+        format!("{header}Yard,2026-01-01,1,4\nYard,2026-01-02,2,5\n"),
+    );
+    place.write(
+        "b/weather.csv",
+        format!("{header}Yard,2026-01-02,2,5\nYard,2026-01-03,3,6\n"),
+    );
     place.run_expecting(0, &["load", "--lake", "lake", "a"]);
     let summary = place.run_expecting(0, &["load", "--lake", "lake", "b"]);
     insta::assert_snapshot!(summary);
@@ -88,7 +99,11 @@ fn a_load_that_died_between_two_tables_is_made_whole_by_running_it_again() {
         std::fs::remove_file(log.join("00000000000000000001.json")).expect("the load's commit");
         for entry in std::fs::read_dir(&log).expect("a log").flatten() {
             // Checksums and hints of the commit that never was.
-            if entry.file_name().to_string_lossy().starts_with("00000000000000000001") {
+            if entry
+                .file_name()
+                .to_string_lossy()
+                .starts_with("00000000000000000001")
+            {
                 std::fs::remove_file(entry.path()).expect("a file can be removed");
             }
         }
@@ -102,7 +117,10 @@ fn a_load_that_died_between_two_tables_is_made_whole_by_running_it_again() {
 #[test]
 fn a_killed_load_leaves_a_lake_that_can_be_loaded() {
     let place = Workplace::new();
-    copy_folder(&small_fleet().path().join("dumps"), &place.path().join("dumps"));
+    copy_folder(
+        &small_fleet().path().join("dumps"),
+        &place.path().join("dumps"),
+    );
     let program = assert_cmd::cargo::cargo_bin("voltwane");
     let mut child = std::process::Command::new(program)
         .current_dir(place.path())
@@ -115,7 +133,9 @@ fn a_killed_load_leaves_a_lake_that_can_be_loaded() {
     let mut first = String::new();
     use std::io::BufRead;
     let stderr = child.stderr.take().expect("a pipe");
-    std::io::BufReader::new(stderr).read_line(&mut first).expect("a line");
+    std::io::BufReader::new(stderr)
+        .read_line(&mut first)
+        .expect("a line");
     assert!(first.starts_with("reading "), "{first}");
     child.kill().expect("it can be killed");
     child.wait().expect("it ends");

@@ -19,7 +19,15 @@ pub fn small_fleet() -> &'static Workplace {
         place.run_expecting(
             0,
             &[
-                "synthesize", "--vehicles", "60", "--weeks", "80", "--seed", "11", "--out", "dumps",
+                "synthesize",
+                "--vehicles",
+                "60",
+                "--weeks",
+                "80",
+                "--seed",
+                "11",
+                "--out",
+                "dumps",
             ],
         );
         place.run_expecting(1, &["load", "--lake", "lake", "dumps"]);
@@ -31,7 +39,10 @@ pub fn small_fleet() -> &'static Workplace {
 pub fn shown(output: &Output) -> String {
     format!(
         "exit code {}\n-- stdout\n{}-- stderr\n{}",
-        output.status.code().map_or_else(|| "none".to_owned(), |code| code.to_string()),
+        output
+            .status
+            .code()
+            .map_or_else(|| "none".to_owned(), |code| code.to_string()),
         String::from_utf8_lossy(&output.stdout),
         String::from_utf8_lossy(&output.stderr)
     )
@@ -40,12 +51,18 @@ pub fn shown(output: &Output) -> String {
 /// Copies the small fleet's lake into a place of the test's own.
 pub fn place_with_lake() -> Workplace {
     let place = Workplace::new();
-    copy_folder(&small_fleet().path().join("lake"), &place.path().join("lake"));
+    copy_folder(
+        &small_fleet().path().join("lake"),
+        &place.path().join("lake"),
+    );
     place
 }
 
 pub fn copy_folder(from: &std::path::Path, to: &std::path::Path) {
-    for entry in walkdir::WalkDir::new(from).into_iter().filter_map(Result::ok) {
+    for entry in walkdir::WalkDir::new(from)
+        .into_iter()
+        .filter_map(Result::ok)
+    {
         let inside = entry.path().strip_prefix(from).expect("below the folder");
         let target = to.join(inside);
         if entry.file_type().is_dir() {

@@ -7,7 +7,15 @@ use crate::workplace::Workplace;
 
 /// How the sample was made; DEVELOPERS.md says the same.
 const SYNTHESIZE: [&str; 9] = [
-    "synthesize", "--vehicles", "400", "--weeks", "156", "--seed", "7", "--out", "sample-lake/dumps",
+    "synthesize",
+    "--vehicles",
+    "400",
+    "--weeks",
+    "156",
+    "--seed",
+    "7",
+    "--out",
+    "sample-lake/dumps",
 ];
 
 fn root() -> &'static Path {
@@ -51,11 +59,20 @@ fn sorted_lines(text: &str) -> Vec<String> {
 fn dumps_lake_and_report_are_what_they_would_be_made_as() {
     let place = Workplace::new();
     place.run_expecting(0, &SYNTHESIZE);
-    assert_same_files(&root().join("sample-lake/dumps"), &place.path().join("sample-lake/dumps"));
+    assert_same_files(
+        &root().join("sample-lake/dumps"),
+        &place.path().join("sample-lake/dumps"),
+    );
 
-    place.run_expecting(1, &["load", "--lake", "sample-lake/tables", "sample-lake/dumps"]);
+    place.run_expecting(
+        1,
+        &["load", "--lake", "sample-lake/tables", "sample-lake/dumps"],
+    );
     let committed = Workplace::new();
-    copy_folder(&root().join("sample-lake/tables"), &committed.path().join("sample-lake/tables"));
+    copy_folder(
+        &root().join("sample-lake/tables"),
+        &committed.path().join("sample-lake/tables"),
+    );
     for (table, leave_out) in [
         ("vehicle", "load_id"),
         ("battery_test", "load_id"),
@@ -67,7 +84,14 @@ fn dumps_lake_and_report_are_what_they_would_be_made_as() {
         ("load_log", "load_id, loaded_at, seconds, row_hash"),
     ] {
         let query = format!("SELECT * EXCEPT ({leave_out}) FROM lake.{table}");
-        let arguments = ["sql", "--lake", "sample-lake/tables", "--format", "csv", &query];
+        let arguments = [
+            "sql",
+            "--lake",
+            "sample-lake/tables",
+            "--format",
+            "csv",
+            &query,
+        ];
         let made = sorted_lines(&place.run_expecting(0, &arguments));
         assert!(made.len() > 1, "{table} has rows");
         assert!(
@@ -76,9 +100,18 @@ fn dumps_lake_and_report_are_what_they_would_be_made_as() {
         );
     }
 
-    let weekly = ["weekly", "--lake", "sample-lake/tables", "--as-of", "2026-06-28"];
+    let weekly = [
+        "weekly",
+        "--lake",
+        "sample-lake/tables",
+        "--as-of",
+        "2026-06-28",
+    ];
     place.run_expecting(0, &weekly);
-    assert_same_files(&root().join("reports/2026-W26"), &place.path().join("reports/2026-W26"));
+    assert_same_files(
+        &root().join("reports/2026-W26"),
+        &place.path().join("reports/2026-W26"),
+    );
     // The committed lake has been told already: the README's command leaves it as it is.
     let before = files_of(committed.path());
     committed.run_expecting(0, &weekly);
@@ -99,5 +132,8 @@ fn the_sample_stays_small() {
         .filter(std::fs::Metadata::is_file)
         .map(|about| about.len())
         .sum();
-    assert!(bytes > 0 && bytes < 15_000_000, "the sample takes {bytes} bytes");
+    assert!(
+        bytes > 0 && bytes < 15_000_000,
+        "the sample takes {bytes} bytes"
+    );
 }

@@ -39,7 +39,10 @@ fn a_query_alone_reads_the_lake() {
     let place = small_fleet();
     for (name, query) in [
         ("count", "SELECT COUNT(*) AS vehicles FROM fleet_vehicle"),
-        ("bound", "SELECT $as_of AS as_of, $horizon_days AS horizon_days, iso_week($as_of) AS week"),
+        (
+            "bound",
+            "SELECT $as_of AS as_of, $horizon_days AS horizon_days, iso_week($as_of) AS week",
+        ),
         ("drop", "DROP TABLE vehicle"),
         ("insert", "INSERT INTO vehicle SELECT * FROM vehicle"),
         ("copy", "COPY vehicle TO 'vehicle.csv'"),
@@ -57,7 +60,10 @@ fn a_query_alone_reads_the_lake() {
 #[test]
 fn the_list_has_every_table_with_its_line() {
     let list = small_fleet().run_expecting(0, &["sql", "--lake", "lake", "--list"]);
-    for table in ["battery_test: one row is one test of one battery", "battery_life: One row is a battery"] {
+    for table in [
+        "battery_test: one row is one test of one battery",
+        "battery_life: One row is a battery",
+    ] {
         assert!(list.contains(table), "{table} is not in\n{list}");
     }
 }
@@ -77,7 +83,10 @@ fn queries_can_be_replaced_and_are_checked() {
         let output = place.run(&["sql", "--lake", "lake", "--queries", folder, query]);
         shown(&output).replace(own.path().to_str().expect("a path"), "OWN")
     };
-    insta::assert_snapshot!("queries_good", run("good", "SELECT COUNT(*) AS calls FROM battery_call"));
+    insta::assert_snapshot!(
+        "queries_good",
+        run("good", "SELECT COUNT(*) AS calls FROM battery_call")
+    );
     for folder in ["circle", "missing", "syntax", "write"] {
         insta::assert_snapshot!(format!("queries_{folder}"), run(folder, "SELECT 1"));
     }
@@ -94,6 +103,9 @@ fn nothing_later_than_the_day_looked_back_from_is_seen() {
     for (name, day) in rows[0].as_object().expect("a row") {
         let day = day.as_str().unwrap_or_else(|| panic!("{name} has no day"));
         assert!(day <= "2025-12-31", "{name} is {day}");
-        assert!(day >= "2025-09-01", "{name} is {day}: the view shows too little");
+        assert!(
+            day >= "2025-09-01",
+            "{name} is {day}: the view shows too little"
+        );
     }
 }

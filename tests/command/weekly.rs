@@ -15,7 +15,12 @@ fn the_same_week_twice_gives_the_same_bytes() {
             .filter_map(Result::ok)
             .filter(|entry| entry.file_type().is_file())
             .map(|entry| {
-                let name = entry.path().strip_prefix(&root).expect("below").display().to_string();
+                let name = entry
+                    .path()
+                    .strip_prefix(&root)
+                    .expect("below")
+                    .display()
+                    .to_string();
                 (name, std::fs::read(entry.path()).expect("readable"))
             })
             .collect();
@@ -31,7 +36,10 @@ fn the_same_week_twice_gives_the_same_bytes() {
     }
     assert_eq!(one.len(), two.len());
     assert!(!said.is_empty());
-    assert_eq!(place.sql(&[], "SELECT * FROM lake.risk_week ORDER BY row_hash"), said);
+    assert_eq!(
+        place.sql(&[], "SELECT * FROM lake.risk_week ORDER BY row_hash"),
+        said
+    );
 }
 
 #[test]
@@ -47,6 +55,9 @@ fn a_past_week_can_be_looked_back_from() {
     place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", "2025-10-05"]);
     let report = place.read("reports/2025-W40/report.md");
     assert!(report.contains("2025-10-05"));
-    assert!(!report.contains("2025-10-06"), "a day that had not come yet");
+    assert!(
+        !report.contains("2025-10-06"),
+        "a day that had not come yet"
+    );
     assert!(!report.contains("2026-"), "a year that had not come yet");
 }

@@ -20,7 +20,7 @@ fn session(partitions: usize, memory_bytes: Option<usize>) -> SessionContext {
     let mut config = SessionConfig::new().with_target_partitions(partitions);
     let mut runtime = RuntimeEnvBuilder::new();
     if let Some(bytes) = memory_bytes {
-        config = config.with_batch_size(std::env::var("BATCH").map_or(8, |p| p.parse().unwrap()));
+        config = config.with_batch_size(8);
         runtime = runtime.with_memory_limit(bytes, 1.0);
     }
     let runtime = runtime.build_arc().expect("a runtime");

@@ -108,12 +108,14 @@ fn the_whole_way_gives_the_published_fit_and_curve() {
 
     place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", "2026-06-28"]);
     let report = place.read("reports/2026-W26/report.md");
+    // With twelve failures the limits are those of the profile likelihood, which are held against
+    // reference values with the estimators: 0.606 to 1.658, and 1,420 to 5,662 hours (days here).
     assert!(
-        report.contains("1.06 (0.64–1.74)"),
+        report.contains("1.06 (0.61–1.66)"),
         "shape and limits:\n{report}"
     );
     assert!(
-        report.contains("8.6 years (4.6–16.0)"),
+        report.contains("8.6 years (3.9–15.5)"),
         "B10 and limits:\n{report}"
     );
     assert!(

@@ -12,8 +12,8 @@ mod days;
 mod life;
 mod rate;
 mod recovery;
-mod shares;
 pub mod sample;
+mod shares;
 mod slope;
 mod trade_rules;
 

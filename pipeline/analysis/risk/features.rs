@@ -29,12 +29,14 @@ pub enum Topic {
 }
 
 /// How a column is brought to a common scale.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Scale {
     /// Less its mean, by its standard deviation.
     Centred,
     /// By its standard deviation; 0 stays 0.
     Spread,
+    /// By a scale of its own, for what may vary more in the weeks ahead than it did so far.
+    By(f64),
     /// A yes or no, left as it is.
     Flag,
 }
@@ -275,7 +277,7 @@ pub fn of_health(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
 
 /// The columns of the hazard; `health` is what a test today would show.
 pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Feature> {
-    use Scale::{Centred, Flag, Spread};
+    use Scale::{By, Centred, Flag, Spread};
     use Topic::{Age, Kind, PastFailures, Tests, Usage, Weather};
     let age = |row: usize| age_years(frame, row, horizon_days);
     let tested = |row: usize| tests(frame, row) > 0.0;
@@ -307,7 +309,7 @@ pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Featur
             "cold ahead",
             "frost in the coming weeks, as a year before, degrees below 0",
             Weather,
-            Centred,
+            By(3.0),
             number("cold_ahead"),
         )
         .leading(0.0),
@@ -315,7 +317,7 @@ pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Featur
             "heat ahead",
             "heat in the coming weeks, as a year before, degrees above 30",
             Weather,
-            Centred,
+            By(3.0),
             number("heat_ahead"),
         )
         .leading(0.0),

@@ -89,7 +89,11 @@ impl Looks {
 /// Fits the hazard of the given columns.
 pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Result<Model, FitError> {
     let looks = Looks::new(frame, wanted.horizon_days);
-    let scaling = learn(features, &looks.rows);
+    // Where nothing was watched yet, the prior needs the scale of those to be foretold.
+    let scaling = match looks.rows.is_empty() {
+        true => learn(features, &frame.current()),
+        false => learn(features, &looks.rows),
+    };
     let cells = design(features, &scaling, &looks.rows);
     let data = PersonPeriods {
         design: Design {
@@ -113,13 +117,20 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Result<Model,
     } else {
         fit_hazard(&data, &ridge)?
     };
+    // A failure tells the logarithm of the level with a precision of one.
+    let failed_weight: f64 = looks
+        .events
+        .iter()
+        .zip(&looks.weights)
+        .map(|(failed, weight)| if *failed { *weight } else { 0.0 })
+        .sum();
     let level_precision = 1.0 / (PRIOR_SD * PRIOR_SD);
     Ok(Model {
         names: features
             .iter()
             .map(|feature| (feature.name.clone(), feature.about.clone()))
             .collect(),
-        prior_weight: (fit.covariance[0] * level_precision).clamp(0.0, 1.0),
+        prior_weight: level_precision / (level_precision + failed_weight),
         ridge: ridge.lambda,
         failures,
         battery_weeks: looks
@@ -146,7 +157,7 @@ fn prior(features: &[Feature], scaling: &[Scaling], horizon_days: f64) -> Ridge 
         centre: features
             .iter()
             .zip(scaling)
-            .map(|(feature, scaling)| feature.centre * scaling.deviation)
+            .map(|(feature, scaling)| feature.centre * scaling.spread())
             .collect(),
         intercept: Some(NormalPrior {
             mean: level,

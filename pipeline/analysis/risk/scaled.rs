@@ -1,9 +1,16 @@
 //! Columns brought to a common scale, so that one penalty is fair to all.
 //!
-//! The scale is learnt from the rows a fit is made on and kept with it. A column without spread is
-//! left unscaled; a value that is not known becomes the average.
+//! The scale is learnt from the rows a fit is made on and kept with it. Of a column without spread in
+//! those rows nothing was learnt, so it says nothing of other rows either; a value that is not known
+//! becomes the average, and one far outside what was seen counts as its edge.
 
 use super::features::{Feature, Scale};
+
+/// Stands for the deviation of a column without spread.
+const NO_SPREAD: f64 = 1e12;
+
+/// Scaled values end here.
+const FARTHEST: f64 = 8.0;
 
 /// How one column is scaled.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -13,9 +20,18 @@ pub struct Scaling {
 }
 
 impl Scaling {
+    /// The deviation; 0 of a column without spread.
+    pub fn spread(self) -> f64 {
+        if self.deviation < NO_SPREAD {
+            self.deviation
+        } else {
+            0.0
+        }
+    }
+
     pub fn apply(self, value: f64) -> f64 {
         if value.is_finite() {
-            (value - self.mean) / self.deviation
+            ((value - self.mean) / self.deviation).clamp(-FARTHEST, FARTHEST)
         } else {
             0.0
         }
@@ -38,11 +54,15 @@ pub fn learn(features: &[Feature], rows: &[usize]) -> Vec<Scaling> {
             let deviation = if variance > 1e-12 {
                 variance.sqrt()
             } else {
-                1.0
+                NO_SPREAD
             };
             match feature.scale {
                 Scale::Centred => Scaling { mean, deviation },
                 Scale::Spread => Scaling {
+                    mean: 0.0,
+                    deviation,
+                },
+                Scale::By(deviation) => Scaling {
                     mean: 0.0,
                     deviation,
                 },

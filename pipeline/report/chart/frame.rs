@@ -61,7 +61,7 @@ impl Axis {
         let mut ticks = Vec::new();
         let mut day = first.with_day(1).unwrap_or(first);
         while day <= last {
-            if day >= first && day.month0() % months == 0 {
+            if day >= first && day.month0().is_multiple_of(months) {
                 let written = if months == 12 {
                     day.format("%Y").to_string()
                 } else {

@@ -215,9 +215,9 @@ pub const RATES: &str = "
            lower, upper, shrunk_rate, adjusted_p, stands_out
     FROM failure_rate
     WHERE period = 'last 52 weeks'
-      AND cohort_kind IN ('fleet', 'chemistry', 'battery group', 'powertrain', 'depot', 'model')
+      AND cohort_kind IN ('fleet', 'chemistry', 'battery group', 'powertrain', 'heat', 'depot', 'model')
     ORDER BY CASE cohort_kind WHEN 'fleet' THEN 0 WHEN 'chemistry' THEN 1 WHEN 'battery group' THEN 2
-                              WHEN 'powertrain' THEN 3 WHEN 'depot' THEN 4 ELSE 5 END,
+                              WHEN 'powertrain' THEN 3 WHEN 'heat' THEN 4 WHEN 'depot' THEN 5 ELSE 6 END,
              failures_per_1000_months DESC NULLS LAST, cohort";
 
 /// A cohort's failure rate over the last 52 weeks.
