@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use clap::Args;
 
 use super::report_args::ReportArgs;
-use super::{LakeArgs, Outcome, spinner};
+use super::{LakeArgs, Outcome, print_written, spinner};
 use crate::report::comebacks;
 
 /// Write the comebacks report
@@ -37,10 +37,7 @@ impl Comebacks {
         .await;
         spinner.finish_and_clear();
         let written = written?;
-        for line in &written.short_version {
-            println!("{line}");
-        }
-        println!("\nThe report: {}", written.report.display());
+        print_written(&written.short_version, &written.report)?;
         Ok(Outcome::Clean)
     }
 }

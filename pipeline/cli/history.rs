@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use clap::Args;
 
 use super::report_args::ReportArgs;
-use super::{LakeArgs, Outcome, spinner};
+use super::{LakeArgs, Outcome, print_written, spinner};
 use crate::report::history;
 
 /// Write the history of one vehicle
@@ -38,10 +38,7 @@ impl History {
         let written = history::write(&analysis, &self.vehicle, &self.report.out, &manner).await;
         spinner.finish_and_clear();
         let written = written?;
-        for line in &written.short_version {
-            println!("{line}");
-        }
-        println!("\nThe report: {}", written.report.display());
+        print_written(&written.short_version, &written.report)?;
         Ok(Outcome::Clean)
     }
 }

@@ -15,8 +15,8 @@ mod sql;
 mod synthesize;
 mod weekly;
 
-use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::io::{IsTerminal, Write};
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
 
@@ -59,6 +59,8 @@ struct Cli {
         long,
         value_enum,
         global = true,
+        // After a command's own options.
+        display_order = 900,
         default_value = "text",
         value_name = "FORM"
     )]
@@ -150,6 +152,23 @@ fn spinner() -> ProgressBar {
     spinner
 }
 
+/// Prints a report's short version and where it is.
+fn print_written(short_version: &[String], report: &Path) -> std::io::Result<()> {
+    let mut out = std::io::stdout().lock();
+    for line in short_version {
+        writeln!(out, "{line}")?;
+    }
+    writeln!(out, "\nThe report: {}", report.display())
+}
+
+/// Whether it failed only because nobody reads stdout any more, as in `voltwane … | head`.
+fn is_closed_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|part| {
+        part.downcast_ref::<std::io::Error>()
+            .is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+    })
+}
+
 /// Runs the command that was typed.
 pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
@@ -193,6 +212,7 @@ pub fn run() -> ExitCode {
     match done {
         Ok(Outcome::Clean) => ExitCode::SUCCESS,
         Ok(Outcome::Findings) => ExitCode::from(1),
+        Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
             match cli.log {
                 LogForm::Text => eprintln!("voltwane: {}", readable(&error)),

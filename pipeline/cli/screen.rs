@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use clap::Args;
 
 use super::report_args::ReportArgs;
-use super::{LakeArgs, Outcome, spinner};
+use super::{LakeArgs, Outcome, print_written, spinner};
 use crate::intake::load::load;
 use crate::lake::Lake;
 use crate::report::screen;
@@ -80,10 +80,7 @@ impl Screen {
         spinner.finish_and_clear();
         drop(copy);
         let written = written?;
-        for line in &written.short_version {
-            println!("{line}");
-        }
-        println!("\nThe report: {}", written.report.display());
+        print_written(&written.short_version, &written.report)?;
         Ok(if findings {
             Outcome::Findings
         } else {

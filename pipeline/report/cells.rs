@@ -106,9 +106,15 @@ pub fn spark(shares: &[f64]) -> String {
 /// HTML, no address or name that a forge would make a link of.
 pub fn markdown(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
+    // What is left out and what is blank at the start does not keep a mark from opening a block.
+    let mut letters = text
+        .trim()
+        .chars()
+        .filter(|letter| letter.is_whitespace() || !(letter.is_control() || is_direction(*letter)))
+        .skip_while(|letter| letter.is_whitespace())
+        .peekable();
     let mut after: Option<char> = None;
     let mut only_digits = true;
-    let mut letters = text.chars().peekable();
     while let Some(letter) = letters.next() {
         let before_space = letters.peek().is_none_or(|next| next.is_whitespace());
         let opens_a_list = match letter {
@@ -116,18 +122,13 @@ pub fn markdown(text: &str) -> String {
             '.' | ')' => after.is_some() && only_digits && before_space,
             _ => false,
         };
-        let makes_a_link = match letter {
-            ':' | '@' => true,
-            '.' => after.is_some_and(|before| before.eq_ignore_ascii_case(&'w')),
-            _ => false,
-        };
+        let makes_a_link = letter == '.' && after.is_some_and(|w| w.eq_ignore_ascii_case(&'w'));
         match letter {
-            '\n' | '\r' | '\t' => safe.push(' '),
+            letter if letter.is_whitespace() => safe.push(' '),
             '<' => safe.push_str("&lt;"),
             '>' => safe.push_str("&gt;"),
             '&' => safe.push_str("&amp;"),
-            ':' if !text.contains("://") => safe.push(':'),
-            ':' => safe.push_str("&#58;"),
+            ':' if text.contains("://") => safe.push_str("&#58;"),
             '@' => safe.push_str("&#64;"),
             '|' | '*' | '_' | '`' | '[' | ']' | '\\' | '#' | '~' | '!' | '$' => {
                 safe.push('\\');
@@ -137,7 +138,6 @@ pub fn markdown(text: &str) -> String {
                 safe.push('\\');
                 safe.push(letter);
             }
-            letter if letter.is_control() || is_direction(letter) => {}
             letter => safe.push(letter),
         }
         only_digits &= letter.is_ascii_digit();

@@ -342,6 +342,15 @@ fn a_vehicle_is_found_by_either_name_and_its_history_told() {
 }
 
 #[test]
+fn every_vehicle_has_a_history() {
+    let place = place_with_lake();
+    for vehicle in place.sql(&[], "SELECT DISTINCT vin FROM vehicle ORDER BY vin LIMIT 6") {
+        let vin = vehicle["vin"].as_str().expect("a vin");
+        place.run_expecting(0, &["history", "--lake", "lake", vin]);
+    }
+}
+
+#[test]
 fn completions_and_manual_pages_name_every_command() {
     let place = Workplace::new();
     for shell in ["bash", "zsh", "fish"] {
@@ -353,4 +362,26 @@ fn completions_and_manual_pages_name_every_command() {
     place.run_expecting(0, &["manual", "--out", "man"]);
     assert!(place.read("man/voltwane.1").contains("weekly"));
     assert!(place.read("man/voltwane-history.1").contains("unit number"));
+}
+
+#[test]
+fn a_reader_who_leaves_early_is_no_failure() {
+    let place = place_with_lake();
+    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin("voltwane"))
+        .current_dir(place.path())
+        .env("VOLTWANE_NOW", crate::workplace::NOW)
+        .args(["history", "--lake", "lake", "--out", "one"])
+        .arg(
+            place.sql(&[], "SELECT MIN(vin) AS vin FROM vehicle")[0]["vin"]
+                .as_str()
+                .expect("a vin"),
+        )
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    drop(child.stdout.take());
+    let output = child.wait_with_output().expect("the program ends");
+    assert_eq!(String::from_utf8_lossy(&output.stderr), "");
+    assert_eq!(output.status.code(), Some(0));
 }

@@ -173,7 +173,8 @@ pub struct Recovery {
     pub opened_by: String,
     pub proven_on: Option<String>,
     pub open: bool,
-    pub days_standing: i64,
+    /// Of one that is open.
+    pub days_standing: Option<i64>,
     pub next_step: Option<String>,
     pub caution: Option<String>,
 }
