@@ -6,7 +6,9 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::hazard_regression::Design;
-use super::input::{FitError, all_finite, at_least, not_negative, same_length};
+use super::input::{
+    FitError, all_finite, all_within, at_least, not_negative, positive, same_length,
+};
 
 /// A fitted line through many columns.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,11 +23,13 @@ pub struct RidgeFit {
 /// Share of a column's own sum of squares below which what is left of it after the others is rounding.
 const SINGULAR: f64 = 1e-12;
 
-/// Minimises `sum (y - a - x'b)^2 + lambda sum b_j^2`; the intercept is free (Hoerl and Kennard,
-/// Technometrics 12:55, 1970).
+/// Minimises `sum w (y - a - x'b)^2 + lambda sum b_j^2`; the intercept is free (Hoerl and Kennard,
+/// Technometrics 12:55, 1970). Weights are brought to a mean of 1, so that lambda weighs as many
+/// rows whatever their scale.
 pub fn ridge_regression(
     design: Design,
     answers: &[f64],
+    weights: &[f64],
     lambda: f64,
 ) -> Result<RidgeFit, FitError> {
     let rows = answers.len();
@@ -38,20 +42,25 @@ pub fn ridge_regression(
     )?;
     all_finite("design cell", design.values)?;
     all_finite("answer", answers)?;
+    same_length("weights", weights.len(), "answers", rows)?;
+    all_within("weight", weights, "0 or more", |weight| weight >= 0.0)?;
+    let mean_weight = positive("mean weight", weights.iter().sum::<f64>() / rows as f64)?;
     not_negative("lambda", lambda)?;
     let size = design.columns + 1;
     let mut moments = DMatrix::<f64>::zeros(size, size);
     let mut products = DVector::<f64>::zeros(size);
     let mut cells: Vec<(usize, f64)> = Vec::with_capacity(size);
     for (row, answer) in answers.iter().enumerate() {
+        let weight = weights[row] / mean_weight;
         cells.clear();
         cells.push((0, 1.0));
         let values = design.row(row).iter().copied().enumerate();
         cells.extend(values.filter(|cell| cell.1 != 0.0).map(|(j, x)| (j + 1, x)));
         for (position, &(j, x)) in cells.iter().enumerate() {
-            products[j] += x * answer;
+            let weighed = weight * x;
+            products[j] += weighed * answer;
             for &(i, other) in &cells[..=position] {
-                moments[(i, j)] += x * other;
+                moments[(i, j)] += weighed * other;
             }
         }
     }
@@ -85,7 +94,7 @@ pub fn ridge_regression(
                 .zip(beta.iter().skip(1))
                 .map(|(x, b)| x * b)
                 .sum();
-            (answer - beta[0] - line).powi(2)
+            weights[row] / mean_weight * (answer - beta[0] - line).powi(2)
         })
         .sum();
     Ok(RidgeFit {
@@ -109,14 +118,33 @@ mod tests {
             columns: 1,
             values: &x,
         };
-        let fit = ridge_regression(design, &y, 0.0).unwrap();
+        let fit = ridge_regression(design, &y, &[1.0; 5], 0.0).unwrap();
         assert!((fit.intercept - 2.2).abs() < 1e-12);
         assert!((fit.coefficients[0] - 0.6).abs() < 1e-12);
         assert!((fit.residual_sd - (2.4_f64 / 3.0).sqrt()).abs() < 1e-12);
         // With lambda 10, Sxx = 10 becomes 20 and the slope half of it; the means still meet.
-        let fit = ridge_regression(design, &y, 10.0).unwrap();
+        let fit = ridge_regression(design, &y, &[1.0; 5], 10.0).unwrap();
         assert!((fit.coefficients[0] - 0.3).abs() < 1e-12);
         assert!((fit.intercept - (4.0 - 0.9)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_weight_counts_as_so_many_rows() {
+        let line = |x: &[f64], y: &[f64], weights: &[f64]| {
+            let design = Design {
+                columns: 1,
+                values: x,
+            };
+            ridge_regression(design, y, weights, 0.0).unwrap()
+        };
+        let weighed = line(&[1.0, 2.0, 4.0], &[1.0, 3.0, 2.0], &[2.0, 6.0, 4.0]);
+        let repeated = line(
+            &[1.0, 2.0, 2.0, 2.0, 4.0, 4.0],
+            &[1.0, 3.0, 3.0, 3.0, 2.0, 2.0],
+            &[1.0; 6],
+        );
+        assert!((weighed.intercept - repeated.intercept).abs() < 1e-12);
+        assert!((weighed.coefficients[0] - repeated.coefficients[0]).abs() < 1e-12);
     }
 
     #[test]
@@ -127,10 +155,10 @@ mod tests {
             values: &x,
         };
         assert!(matches!(
-            ridge_regression(design, &[1.0, 2.0, 3.0], 0.0),
+            ridge_regression(design, &[1.0, 2.0, 3.0], &[1.0; 3], 0.0),
             Err(FitError::Singular { .. })
         ));
-        let fit = ridge_regression(design, &[1.0, 2.0, 3.0], 0.1).unwrap();
+        let fit = ridge_regression(design, &[1.0, 2.0, 3.0], &[1.0; 3], 0.1).unwrap();
         assert!((fit.coefficients[0] - fit.coefficients[1]).abs() < 1e-9);
     }
 }

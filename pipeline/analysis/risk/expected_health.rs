@@ -41,12 +41,19 @@ pub struct HealthSlope {
 pub fn fit(frame: &Frame, horizon_days: f64) -> Result<Vec<HealthSlope>, FitError> {
     let features = of_health(frame, horizon_days);
     let rows: Vec<usize> = (0..frame.rows)
-        .filter(|row| frame.number("next_health", *row).is_finite())
+        .filter(|row| {
+            frame.number("next_health", *row).is_finite() && frame.number("weight", *row) > 0.0
+        })
         .collect();
     let scaling = learn(&features, &rows);
     let answers: Vec<f64> = rows
         .iter()
         .map(|row| frame.number("next_health", *row) - prior(frame, *row, horizon_days))
+        .collect();
+    // Looks before a failure are all drawn, the others in part: weights make the tests those of the fleet.
+    let weights: Vec<f64> = rows
+        .iter()
+        .map(|row| frame.number("weight", *row))
         .collect();
     let (intercept, slopes, residual_sd) = if rows.len() < FEWEST_TESTS {
         (0.0, vec![0.0; features.len()], PRIOR_SD)
@@ -57,7 +64,7 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> Result<Vec<HealthSlope>, FitErro
             columns,
             values: &cells,
         };
-        let line = ridge_regression(design, &answers, RIDGE)?;
+        let line = ridge_regression(design, &answers, &weights, RIDGE)?;
         (line.intercept, line.coefficients, line.residual_sd)
     };
     let row = |feature: &str, about: &str, coefficient: f64, scaling: Scaling| HealthSlope {

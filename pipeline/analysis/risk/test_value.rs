@@ -101,19 +101,22 @@ fn spreads(frame: &Frame, health: &[f64], slopes: &[HealthSlope]) -> [f64; 3] {
     let all = slopes.first().map_or(0.15, |slope| slope.residual_sd);
     let mut squares = [0.0; 3];
     let mut counts = [0_usize; 3];
+    let mut weights = [0.0; 3];
     for (row, expected) in health.iter().enumerate() {
         let found = frame.number("next_health", row);
         if found.is_finite() {
             let class = class_of(frame, row);
-            squares[class] += (found - expected).powi(2);
+            let weight = frame.number("weight", row);
+            squares[class] += weight * (found - expected).powi(2);
+            weights[class] += weight;
             counts[class] += 1;
         }
     }
     [0, 1, 2].map(|class| {
-        if counts[class] < FEWEST_TESTS {
+        if counts[class] < FEWEST_TESTS || weights[class] <= 0.0 {
             all
         } else {
-            (squares[class] / counts[class] as f64).sqrt()
+            (squares[class] / weights[class]).sqrt()
         }
     })
 }
