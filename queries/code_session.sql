@@ -29,9 +29,9 @@ lost AS (
     WHERE code_group = 'lost communication' AND NOT about_bus
     GROUP BY vin, session_no
 ),
-counted AS (
-    SELECT vin, session_no, COUNT(*) AS codes,
-           COUNT(DISTINCT module_address) AS modules,
+-- By module first, since counting distinct modules in each of many small sessions costs gigabytes.
+by_module AS (
+    SELECT vin, session_no, module_address, COUNT(*) AS codes,
            SUM(CASE WHEN code_group = 'supply voltage' THEN 1 ELSE 0 END) AS supply_codes,
            SUM(CASE WHEN code_group = 'lost communication' THEN 1 ELSE 0 END) AS lost_codes,
            SUM(CASE WHEN code_group = 'implausible signal' THEN 1 ELSE 0 END) AS implausible_codes,
@@ -40,6 +40,15 @@ counted AS (
            SUM(CASE WHEN only_pending THEN 1 ELSE 0 END) AS pending_codes,
            SUM(CASE WHEN failing_now THEN 1 ELSE 0 END) AS failing_codes
     FROM session_code
+    GROUP BY vin, session_no, module_address
+),
+counted AS (
+    SELECT vin, session_no, SUM(codes) AS codes, COUNT(*) AS modules,
+           SUM(supply_codes) AS supply_codes, SUM(lost_codes) AS lost_codes,
+           SUM(implausible_codes) AS implausible_codes, SUM(bus_codes) AS bus_codes,
+           SUM(setup_codes) AS setup_codes, SUM(pending_codes) AS pending_codes,
+           SUM(failing_codes) AS failing_codes
+    FROM by_module
     GROUP BY vin, session_no
 )
 SELECT s.vin, s.session_no, s.started_at, s.ended_at, s.scans, s.modules_asked, s.modules_answered,

@@ -19,7 +19,9 @@ code AS (
      AND b.module_address = c.module_address AND b.code = c.code
 ),
 modules AS (
-    SELECT vin, session_no, COUNT(DISTINCT module_address) AS modules FROM code GROUP BY vin, session_no
+    SELECT vin, session_no, COUNT(*) AS modules
+    FROM (SELECT DISTINCT vin, session_no, module_address FROM code)
+    GROUP BY vin, session_no
 ),
 held AS (
     SELECT c.make, c.model, c.module_address, c.code, COUNT(*) AS times,

@@ -16,10 +16,20 @@ numbered AS (
     SELECT *, ROW_NUMBER() OVER (PARTITION BY vin ORDER BY scanned_at DESC, scan_id DESC) AS recency
     FROM scans
 ),
-codes AS (
-    SELECT vin, scan_id, scanned_at, COUNT(DISTINCT module_address || ' ' || code) AS codes,
-           COUNT(DISTINCT CASE WHEN permanent THEN code END) AS permanent_codes
+by_module AS (
+    SELECT vin, scan_id, scanned_at, code, module_address, BOOL_OR(COALESCE(permanent, FALSE)) AS permanent
     FROM trouble_code
+    GROUP BY vin, scan_id, scanned_at, code, module_address
+),
+by_code AS (
+    SELECT vin, scan_id, scanned_at, code, COUNT(*) AS modules, BOOL_OR(permanent) AS permanent
+    FROM by_module
+    GROUP BY vin, scan_id, scanned_at, code
+),
+codes AS (
+    SELECT vin, scan_id, scanned_at, SUM(modules) AS codes,
+           SUM(CASE WHEN permanent THEN 1 ELSE 0 END) AS permanent_codes
+    FROM by_code
     GROUP BY vin, scan_id, scanned_at
 )
 SELECT s.vin, s.scan_id, s.scanned_at, CAST(s.scanned_at AS DATE) AS scanned_on, s.odometer_km, s.shop,

@@ -12,9 +12,10 @@ WITH scans AS (
     FROM code_scan
     GROUP BY scan_id, vin, scanned_at
 ),
+-- Distinct first, then counted: counting distinct values in each of many small groups costs gigabytes.
 counted AS (
-    SELECT scan_id, vin, scanned_at, COUNT(DISTINCT module_address || ' ' || code) AS codes
-    FROM trouble_code
+    SELECT scan_id, vin, scanned_at, COUNT(*) AS codes
+    FROM (SELECT DISTINCT scan_id, vin, scanned_at, module_address, code FROM trouble_code)
     GROUP BY scan_id, vin, scanned_at
 ),
 gaps AS (
