@@ -15,7 +15,7 @@ followed AS (
     FROM told r
     JOIN battery_life l ON l.vin = r.vin AND l.position = r.position
      AND l.installed_on <= r.as_of AND l.exited_on > r.as_of
-    WHERE r.recency = 1
+    WHERE r.recency = 1 AND r.chance < 1
 )
 SELECT week, model_version, MAX(as_of) AS told_on, MAX(horizon_days) AS horizon_days,
        days_between(MAX(as_of), $as_of) >= MAX(horizon_days) AS horizon_over,

@@ -62,7 +62,7 @@ SELECT vin, case_no, unit_no, depot, make, model, opened_on, opened_by,
             WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 'read the codes of every module and save them'
             WHEN codes_cleared_on IS NULL AND supply_codes_seen THEN 'clear the codes in every module'
             WHEN latched_standing THEN 'codes stayed after a plain clear: look for the maker''s protected procedure'
-            ELSE 'scan again once the monitors are ready and ' || CAST($proven_days AS VARCHAR) || ' days have passed' END AS next_step,
+            ELSE 'scan again, monitors ready, ' || CAST($proven_days AS VARCHAR) || ' days or more after the clear' END AS next_step,
        CASE WHEN ended IS NULL THEN NULLIF(CONCAT_WS('; ',
             CASE WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 'save the codes before clearing' END,
             CASE WHEN cleared_unsaved THEN 'codes were cleared before any scan saved them' END,

@@ -18,6 +18,9 @@ const SYNTHESIZE: [&str; 9] = [
     "sample-lake/dumps",
 ];
 
+/// The weeks told before, so that the report can say what became of what it said.
+const EARLIER_WEEKS: [&str; 3] = ["2026-03-01", "2026-05-03", "2026-06-21"];
+
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
@@ -107,6 +110,10 @@ fn dumps_lake_and_report_are_what_they_would_be_made_as() {
         "--as-of",
         "2026-06-28",
     ];
+    for day in EARLIER_WEEKS {
+        let earlier = ["weekly", "--lake", "sample-lake/tables", "--as-of", day];
+        place.run_expecting(0, &[&earlier[..], &["--out", "earlier"]].concat());
+    }
     place.run_expecting(0, &weekly);
     assert_same_files(
         &root().join("reports/2026-W26"),

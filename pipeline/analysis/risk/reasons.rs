@@ -189,12 +189,12 @@ fn weather(frame: &Frame, row: usize) -> Option<String> {
     let heat = frame.number("heat", row);
     if cold > 0.5 {
         return Some(format!(
-            "frost ahead, {cold:.0} degrees below 0 on a mean day a year before"
+            "frost ahead: {cold:.0} °C below freezing on average in these weeks a year before"
         ));
     }
     if hot > 0.5 {
         return Some(format!(
-            "heat ahead, {hot:.0} degrees above 30 on a mean day a year before"
+            "heat ahead: afternoons {hot:.0} °C above 30 °C on average in these weeks a year before"
         ));
     }
     // Twice as fast every 10 degrees: the mean temperature that ages as fast.

@@ -143,7 +143,8 @@ pub fn by_depot(
                 next_service: of("next service"),
                 saving: rows
                     .iter()
-                    .filter(|row| row.action == "this week")
+                    // As in the short version: a failure that has happened is no longer prevented.
+                    .filter(|row| row.action == "this week" && row.failed_on.is_none())
                     .filter_map(|row| row.saving)
                     .sum(),
                 not_shown: to_do.len().saturating_sub(shown),
