@@ -2,12 +2,14 @@
 -- Reads model_fit and health_fit. prior_weight is the share of what is known about the level of the hazard
 -- that comes from the prior and not from this fleet.
 SELECT m.failures, m.person_weeks, m.looks, m.ridge, m.prior_weight, m.effective_df, h.tests AS tests_fitted,
-       h.residual_sd AS test_sd, m.model_version,
+       s.test_sd, m.model_version,
        CONCAT_WS(' ',
            CASE WHEN m.looks = 0 THEN 'Nothing was watched long enough yet: every chance is the prior''s, by age, chemistry and tests.'
                 WHEN m.failures = 0 THEN 'No battery failed in what was watched: the chances lean on the prior.'
                 WHEN m.failures < $prior_failures THEN 'Few batteries failed in what was watched: the chances lean on the prior.' END,
            CASE WHEN h.tests < 20 THEN 'Too few tests followed on one another to learn how health falls here: by age and chemistry it is assumed.' END
        ) AS notes
-FROM model_fit m CROSS JOIN (SELECT tests, residual_sd FROM health_fit WHERE place = 0) h
+FROM model_fit m
+CROSS JOIN (SELECT tests FROM health_fit WHERE place = 0) h
+CROSS JOIN (SELECT coefficient AS test_sd FROM health_fit WHERE feature = 'test spread') s
 WHERE m.place = 0

@@ -61,7 +61,7 @@ placed AS (
     SELECT g.vin, g.position, g.battery_no, g.step, g.known_on, g.stands_for, g.failed_then,
            CASE WHEN g.failed_then THEN LEAST(days_between(g.known_on, $as_of), $horizon_days)
                 ELSE g.seen_days END AS watched_days,
-           l.depot, l.chemistry, l.battery_group, l.powertrain, l.failed_before,
+           l.depot, l.chemistry, l.battery_group, l.powertrain, l.failed_before, l.failed_on,
            CASE WHEN g.known_on < l.read_on THEN l.in_service_date ELSE l.installed_on END AS installed_on,
            CASE WHEN g.known_on < l.read_on THEN 180 ELSE l.uncertainty_days END AS uncertainty_days
     FROM drawn g
@@ -95,7 +95,8 @@ told AS (
                       ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
 ),
 -- The first test of the battery's health within the horizon after the row's day: what the expected
--- health is fitted to. It is an outcome like failed_then.
+-- health is fitted to. It is an outcome like failed_then. A test after the failure finds what failed,
+-- not what was worn.
 next_tests AS (
     SELECT p.vin, p.position, p.battery_no, p.step,
            FIRST_VALUE(t.health ORDER BY t.recency DESC) AS next_health
@@ -103,6 +104,7 @@ next_tests AS (
     JOIN tests t ON t.vin = p.vin AND t.position = p.position AND t.battery_no = p.battery_no
      AND t.health IS NOT NULL AND t.tested_on > p.known_on
      AND t.tested_on <= day_plus(p.known_on, $horizon_days)
+     AND (p.failed_on IS NULL OR t.tested_on < p.failed_on)
     GROUP BY p.vin, p.position, p.battery_no, p.step
 ),
 -- Supply calls and charges of a battery that went on in service.

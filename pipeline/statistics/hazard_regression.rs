@@ -7,7 +7,7 @@
 //! to the caller.
 
 use super::hazard_likelihood::{Problem, WHAT};
-use super::input::{FitError, InputError, all_finite, at_least, same_length};
+use super::input::{FitError, InputError, all_finite, at_least, not_negative, same_length};
 use super::limits::{Limits, two_sided_z};
 
 pub use super::hazard_likelihood::{Design, PersonPeriods, Ridge};
@@ -170,6 +170,19 @@ impl HazardFit {
         offsets: Option<&[f64]>,
         confidence: f64,
     ) -> Result<Chance, InputError> {
+        self.chance_of_one(periods, offsets, confidence, 0.0)
+    }
+
+    /// As `chance`, of one subject whose predictor has an error of its own with the standard deviation
+    /// `own_sd`: the limits hold both it and what is not known of the fit.
+    pub fn chance_of_one(
+        &self,
+        periods: Design,
+        offsets: Option<&[f64]>,
+        confidence: f64,
+        own_sd: f64,
+    ) -> Result<Chance, InputError> {
+        not_negative("own_sd", own_sd)?;
         let z = two_sided_z(confidence)?;
         let size = self.coefficients.len() + 1;
         same_length("columns", periods.columns, "coefficients", size - 1)?;
@@ -206,7 +219,8 @@ impl HazardFit {
                 variance += (left / total) * self.covariance[i * size + j] * (right / total);
             }
         }
-        let limits = Limits::log_normal(total, z, variance.max(0.0).sqrt());
+        let sd = (variance.max(0.0) + own_sd * own_sd).sqrt();
+        let limits = Limits::log_normal(total, z, sd);
         let failed = |gathered: f64| -(-gathered).exp_m1();
         Ok(Chance {
             chance: failed(total),

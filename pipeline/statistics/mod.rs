@@ -25,6 +25,7 @@ pub mod kaplan_meier;
 pub mod lift;
 pub mod limits;
 pub mod lives;
+pub mod log_linear;
 pub mod log_rank;
 pub mod mean_cumulative;
 pub mod negative_binomial;

@@ -253,7 +253,7 @@ impl Rivals {
     fn new(frame: &Frame, settings: &Settings) -> Result<Self, AnalysisError> {
         let horizon_days = settings.run.horizon_days as f64;
         let rows = frame.current();
-        let by_age_alone: Vec<_> = of_hazard(frame, &vec![1.0; frame.rows], horizon_days)
+        let by_age_alone: Vec<_> = of_hazard(frame, &vec![0.0; frame.rows], horizon_days)
             .into_iter()
             .filter(|feature| feature.name == "log age")
             .collect();

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, HashMap};
 
 use serde::Deserialize;
 
-use super::expected_health::{self, HealthSlope};
-use super::features::{Feature, HEALTH_WHEN_NEW, LOST, Topic, lost, of_hazard, of_health};
+use super::expected_health::{self, Expected, HealthSlope};
+use super::features::{Feature, LOST, Topic, log_lost_slope, of_hazard};
 use super::frame::Frame;
 use super::model::KeptModel;
 use super::reasons;
@@ -40,20 +40,18 @@ pub fn foretell(
     trends: &[KeptTrend],
     horizon_days: f64,
 ) -> Result<Vec<Foretold>, InputError> {
-    let health = expected_health::foretell(frame, slopes, horizon_days);
-    let features = of_hazard(frame, &health, horizon_days);
+    let expected = expected_health::foretell(frame, slopes, horizon_days);
+    let features = of_hazard(frame, &expected.lost, horizon_days);
     let rows = frame.current();
     let columns = model.names.len();
     let cells = model.design(&features, &rows);
-    let topics = Topics::new(
-        frame,
-        &rows,
-        &features,
-        &health,
-        slopes,
-        model,
-        horizon_days,
-    );
+    let lost_slope = model.lost_slope();
+    let mut topics = Topics {
+        shares: hazard_shares(&features, model, &rows),
+    };
+    let of_lost =
+        expected_health::shares_of_log_lost(frame, slopes, &expected, &rows, horizon_days);
+    topics.add_lost(of_lost, &expected, lost_slope, &rows);
     let trends: HashMap<(&str, &str, i64), Option<f64>> = trends
         .iter()
         .map(|trend| {
@@ -68,9 +66,12 @@ pub fn foretell(
     let mut foretold = Vec::with_capacity(rows.len());
     for (place, &row) in rows.iter().enumerate() {
         let values = &cells[place * columns..(place + 1) * columns];
-        let chance = model
-            .fit
-            .chance(Design { columns, values }, Some(&[0.0]), 0.95)?;
+        // What is not known of the battery's own wear, in the logarithm of its hazard.
+        let own_sd = (lost_slope * log_lost_slope(expected.lost[row]) * expected.sd(row)).abs();
+        let chance =
+            model
+                .fit
+                .chance_of_one(Design { columns, values }, Some(&[0.0]), 0.95, own_sd)?;
         let key = (
             frame.word("vin", row).unwrap_or_default(),
             frame.word("position", row).unwrap_or_default(),
@@ -82,96 +83,65 @@ pub fn foretell(
             chance: chance.chance,
             lower: chance.limits.lower,
             upper: chance.limits.upper,
-            expected_health: health[row],
+            expected_health: expected.health(row),
             reasons: reasons::in_words(frame, row, &topics.of(place), trend),
         });
     }
     Ok(foretold)
 }
 
-/// What each topic adds to the predictors, against the average of the rows to be foretold.
+/// What each topic adds to the predictor, against the average of the rows to be foretold.
 struct Topics {
-    hazard: Vec<(Topic, Vec<f64>)>,
-    health: Vec<(Topic, Vec<f64>)>,
-    lost_slope: f64,
-    expected: Vec<f64>,
-    mean_expected: f64,
-    mean_lost: f64,
+    shares: Vec<(Topic, Vec<f64>)>,
+}
+
+/// What the columns beside the lost ability add.
+fn hazard_shares(
+    features: &[Feature],
+    model: &KeptModel,
+    rows: &[usize],
+) -> Vec<(Topic, Vec<f64>)> {
+    features
+        .iter()
+        .filter(|feature| feature.name != LOST)
+        .filter_map(|feature| {
+            let at = model.names.iter().position(|name| *name == feature.name)?;
+            let slope = model.fit.coefficients[at];
+            Some((
+                feature.topic,
+                from_mean(feature, model.scaling[at], slope, rows),
+            ))
+        })
+        .collect()
 }
 
 impl Topics {
-    fn new(
-        frame: &Frame,
+    /// Adds what the lost ability is made of. Its column levels off for small losses, and the shares
+    /// with it.
+    fn add_lost(
+        &mut self,
+        of_lost: Vec<(Topic, Vec<f64>)>,
+        expected: &Expected,
+        lost_slope: f64,
         rows: &[usize],
-        features: &[Feature],
-        health: &[f64],
-        slopes: &[HealthSlope],
-        model: &KeptModel,
-        horizon_days: f64,
-    ) -> Self {
-        let mut lost_slope = 0.0;
-        let mut hazard = Vec::new();
-        for feature in features {
-            let Some(at) = model.names.iter().position(|name| *name == feature.name) else {
-                continue;
-            };
-            let slope = model.fit.coefficients[at];
-            if feature.name == LOST {
-                lost_slope = slope / model.scaling[at].deviation;
-            } else {
-                hazard.push((
-                    feature.topic,
-                    from_mean(feature, model.scaling[at], slope, rows),
-                ));
-            }
-        }
-        let mut of_tests = Vec::new();
-        for feature in of_health(frame, horizon_days) {
-            if let Some(slope) = slopes.iter().find(|slope| slope.feature == feature.name) {
-                let scaling = Scaling {
-                    mean: slope.mean,
-                    deviation: slope.deviation,
-                };
-                let values = from_mean(&feature, scaling, slope.coefficient, rows);
-                of_tests.push((feature.topic, values));
-            }
-        }
-        let prior: Vec<f64> = rows
-            .iter()
-            .map(|row| expected_health::prior(frame, *row, horizon_days))
-            .collect();
-        of_tests.push((Topic::Age, less_mean(prior)));
-        let expected: Vec<f64> = rows.iter().map(|row| health[*row]).collect();
-        Self {
-            hazard,
-            health: of_tests,
-            lost_slope,
-            mean_expected: mean(&expected),
-            mean_lost: mean(
-                &expected
-                    .iter()
-                    .map(|health| lost(*health))
-                    .collect::<Vec<_>>(),
-            ),
-            expected,
+    ) {
+        for (topic, values) in of_lost {
+            let shares = less_mean(values)
+                .into_iter()
+                .zip(rows)
+                .map(|(value, row)| {
+                    let lost = expected.lost[*row];
+                    lost_slope * lost.max(0.0) * log_lost_slope(lost) * value
+                })
+                .collect();
+            self.shares.push((topic, shares));
         }
     }
 
     fn of(&self, place: usize) -> BTreeMap<Topic, f64> {
         let mut shares = BTreeMap::new();
-        for (topic, values) in &self.hazard {
+        for (topic, values) in &self.shares {
             *shares.entry(*topic).or_insert(0.0) += values[place];
-        }
-        // The logarithm of the loss is not a sum, so its difference is shared out in proportion.
-        let health = self.expected[place];
-        let off = health - self.mean_expected;
-        let steepness = if off.abs() > 1e-6 {
-            ((lost(health) - self.mean_lost) / off).min(0.0)
-        } else {
-            -1.0 / (HEALTH_WHEN_NEW - health).max(0.05)
-        };
-        for (topic, values) in &self.health {
-            *shares.entry(*topic).or_insert(0.0) += self.lost_slope * steepness * values[place];
         }
         shares
     }

@@ -1,119 +1,363 @@
-//! The health a test today would show, fitted to the tests that followed.
+//! The ability each battery has lost by now, expected from all that is known of it.
 //!
-//! Tests are many and failures few, so what age, heat, earlier tests and trouble do to a battery is
-//! learnt from tests; the hazard then needs few columns. The fit is of the difference to what age
-//! and chemistry alone would say, drawn to none: without tests that is what is left. Rows whose
-//! next test came within the horizon are fitted.
+//! Tests are many and failures few, so what wears a battery is learnt from tests; the hazard then
+//! needs few columns. Three steps, each fitted to the tests that came within the horizon after a look:
+//! the *usual loss* of batteries of that age, kind, place and use, a product of factors; the battery's
+//! *own pace* against it, from its tests so far; and a *correction* by what goes beside, such as low
+//! voltage and deep discharges. Without tests the prior by age and chemistry is the usual loss, and no
+//! correction is made.
 
 use serde::Deserialize;
 
-use super::features::{age_years, of_health, prior_health};
+use super::features::{
+    Feature, HEALTH_WHEN_NEW, Topic, age_years, of_correction, of_usual_loss, prior_lost,
+};
 use super::frame::Frame;
+use super::own_pace::{
+    NextTest, OwnPace, Spread, TestSums, USUAL_SPREAD, most_likely_spread, own_pace,
+};
 use super::scaled::{Scaling, design, learn};
 use crate::statistics::FitError;
 use crate::statistics::hazard_regression::Design;
+use crate::statistics::log_linear::{Answers, log_linear};
 use crate::statistics::ridge_regression::ridge_regression;
 
-/// Squared deviations per slope that the penalty weighs as much as a row.
-const RIDGE: f64 = 10.0;
+/// Penalty on the factors of the usual loss, and on the slopes of the correction.
+const USUAL_RIDGE: f64 = 1.0;
+const CORRECTION_RIDGE: f64 = 10.0;
 
 /// Fewer tests than this are not fitted: the prior stands.
 const FEWEST_TESTS: usize = 20;
 
-/// Standard deviation of a test about the prior, where nothing could be fitted. `common practice, no
-/// source`
-const PRIOR_SD: f64 = 0.15;
+/// The usual loss ends here, as a share of the rating.
+const LEAST_USUAL: f64 = 0.002;
+const MOST_USUAL: f64 = 1.2;
 
-/// One slope, the intercept first; the slopes are of scaled columns.
+/// What a kept number belongs to.
+const USUAL_LOSS: &str = "usual loss";
+const OWN_PACE: &str = "own pace";
+const CORRECTION: &str = "correction";
+const INTERCEPT: &str = "intercept";
+
+/// One number of the fit; slopes are of scaled columns.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct HealthSlope {
+    pub part: String,
     pub feature: String,
     pub about: String,
     pub coefficient: f64,
     pub mean: f64,
     pub deviation: f64,
-    /// Standard deviation of a test about the line, the same on every row.
-    pub residual_sd: f64,
+    /// Tests the fit rests on, the same on every row.
     pub tests: i64,
 }
 
-/// Fits the expected health.
+/// What is expected of every row.
+pub struct Expected {
+    pub usual: Vec<f64>,
+    pub own: Vec<OwnPace>,
+    /// Share of the rating lost by now.
+    pub lost: Vec<f64>,
+    pub spread: Spread,
+}
+
+impl Expected {
+    /// Share of the rating left.
+    pub fn health(&self, row: usize) -> f64 {
+        HEALTH_WHEN_NEW - self.lost[row]
+    }
+
+    /// Standard deviation of the share lost, of this battery.
+    pub fn sd(&self, row: usize) -> f64 {
+        self.own[row].variance.max(0.0).sqrt()
+    }
+}
+
+/// Fits the three steps.
 pub fn fit(frame: &Frame, horizon_days: f64) -> Result<Vec<HealthSlope>, FitError> {
-    let features = of_health(frame, horizon_days);
     let rows: Vec<usize> = (0..frame.rows)
         .filter(|row| {
             frame.number("next_health", *row).is_finite() && frame.number("weight", *row) > 0.0
         })
         .collect();
-    let scaling = learn(&features, &rows);
-    let answers: Vec<f64> = rows
-        .iter()
-        .map(|row| frame.number("next_health", *row) - prior(frame, *row, horizon_days))
-        .collect();
+    let enough = rows.len() >= FEWEST_TESTS;
     // Looks before a failure are all drawn, the others in part: weights make the tests those of the fleet.
-    let weights: Vec<f64> = rows
-        .iter()
-        .map(|row| frame.number("weight", *row))
-        .collect();
-    let (intercept, slopes, residual_sd) = if rows.len() < FEWEST_TESTS {
-        (0.0, vec![0.0; features.len()], PRIOR_SD)
-    } else {
-        let cells = design(&features, &scaling, &rows);
-        let columns = features.len();
-        let design = Design {
-            columns,
-            values: &cells,
-        };
-        let line = ridge_regression(design, &answers, &weights, RIDGE)?;
-        (line.intercept, line.coefficients, line.residual_sd)
-    };
-    let row = |feature: &str, about: &str, coefficient: f64, scaling: Scaling| HealthSlope {
-        feature: feature.to_owned(),
-        about: about.to_owned(),
-        coefficient,
-        mean: scaling.mean,
-        deviation: scaling.deviation,
-        residual_sd,
+    let column =
+        |value: &dyn Fn(usize) -> f64| -> Vec<f64> { rows.iter().map(|row| value(*row)).collect() };
+    let weights = column(&|row| frame.number("weight", row));
+    let found = column(&|row| HEALTH_WHEN_NEW - frame.number("next_health", row));
+    let mut kept = Kept {
         tests: rows.len() as i64,
+        slopes: Vec::new(),
     };
-    let unscaled = Scaling {
-        mean: 0.0,
-        deviation: 1.0,
+
+    let features = of_usual_loss(frame, horizon_days);
+    let scaling = learn(&features, &rows);
+    let (level, factors) = if enough {
+        let cells = design(&features, &scaling, &rows);
+        let answers = Answers {
+            values: &found,
+            weights: &weights,
+            offsets: &column(&|row| log_prior(frame, row, horizon_days)),
+        };
+        let line = log_linear(cells_of(&features, &cells), answers, USUAL_RIDGE)?;
+        (line.intercept, line.coefficients)
+    } else {
+        (0.0, vec![0.0; features.len()])
     };
-    let about = "health beyond what age and chemistry say, all else average";
-    let mut fitted = vec![row("intercept", about, intercept, unscaled)];
-    for ((feature, slope), scaling) in features.iter().zip(slopes).zip(scaling) {
-        fitted.push(row(&feature.name, &feature.about, slope, scaling));
-    }
-    Ok(fitted)
+    kept.line(
+        USUAL_LOSS,
+        "usual loss against the prior, all else average",
+        level,
+        &features,
+        &factors,
+        &scaling,
+    );
+
+    let usual = usual_loss(frame, &kept.slopes, horizon_days);
+    let spread = if enough {
+        let tests: Vec<NextTest> = rows
+            .iter()
+            .zip(found.iter().zip(&weights))
+            .map(|(&row, (&lost, &weight))| NextTest {
+                sums: TestSums::of(frame, row),
+                usual: usual[row],
+                age_years: age_years(frame, row, horizon_days),
+                lost,
+                weight,
+            })
+            .collect();
+        most_likely_spread(&tests)
+    } else {
+        USUAL_SPREAD
+    };
+    kept.number(
+        OWN_PACE,
+        "pace spread",
+        "standard deviation of the pace of batteries alike",
+        spread.pace_sd,
+    );
+    kept.number(
+        OWN_PACE,
+        "test spread",
+        "standard deviation of a test about the battery's true ability",
+        spread.test_sd,
+    );
+
+    let own = own_paces(frame, &usual, spread, horizon_days);
+    let features = of_correction(frame, &usual, &own, horizon_days);
+    let scaling = learn(&features, &rows);
+    let (level, slopes) = if enough {
+        let cells = design(&features, &scaling, &rows);
+        let left: Vec<f64> = rows
+            .iter()
+            .zip(&found)
+            .map(|(row, found)| found - own[*row].lost)
+            .collect();
+        let line = ridge_regression(
+            cells_of(&features, &cells),
+            &left,
+            &weights,
+            CORRECTION_RIDGE,
+        )?;
+        (line.intercept, line.coefficients)
+    } else {
+        (0.0, vec![0.0; features.len()])
+    };
+    kept.line(
+        CORRECTION,
+        "loss beyond that, all else average",
+        level,
+        &features,
+        &slopes,
+        &scaling,
+    );
+    Ok(kept.slopes)
 }
 
-/// What age and chemistry alone say of a row's battery.
-pub fn prior(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
-    prior_health(
-        age_years(frame, row, horizon_days),
-        frame.word("chemistry", row),
-    )
-}
-
-/// The expected health of every row.
-pub fn foretell(frame: &Frame, fitted: &[HealthSlope], horizon_days: f64) -> Vec<f64> {
-    let intercept = fitted
-        .iter()
-        .find(|slope| slope.feature == "intercept")
-        .map_or(0.0, |slope| slope.coefficient);
-    let mut health = frame.map(|row| intercept + prior(frame, row, horizon_days));
-    for feature in of_health(frame, horizon_days) {
-        let Some(slope) = fitted.iter().find(|slope| slope.feature == feature.name) else {
-            continue;
-        };
-        let scaling = Scaling {
-            mean: slope.mean,
-            deviation: slope.deviation,
-        };
-        for (health, value) in health.iter_mut().zip(&feature.values) {
-            *health += slope.coefficient * scaling.apply(*value);
+/// What is expected of every row, by a fit that was kept.
+pub fn foretell(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Expected {
+    let number = |feature: &str| {
+        kept.iter()
+            .find(|slope| slope.part == OWN_PACE && slope.feature == feature)
+            .map(|slope| slope.coefficient)
+    };
+    let spread = Spread {
+        pace_sd: number("pace spread").unwrap_or(USUAL_SPREAD.pace_sd),
+        test_sd: number("test spread").unwrap_or(USUAL_SPREAD.test_sd),
+    };
+    let usual = usual_loss(frame, kept, horizon_days);
+    let own = own_paces(frame, &usual, spread, horizon_days);
+    let level = intercept(kept, CORRECTION);
+    let mut lost: Vec<f64> = own.iter().map(|own| own.lost + level).collect();
+    for (feature, slope) in with_slopes(
+        kept,
+        CORRECTION,
+        of_correction(frame, &usual, &own, horizon_days),
+    ) {
+        for (lost, value) in lost.iter_mut().zip(&feature.values) {
+            *lost += slope.coefficient * slope.scaling().apply(*value);
         }
     }
-    health
+    Expected {
+        usual,
+        own,
+        lost,
+        spread,
+    }
+}
+
+/// What each topic adds to the logarithm of the ability lost, row by row; a constant may be added to all.
+pub fn shares_of_log_lost(
+    frame: &Frame,
+    kept: &[HealthSlope],
+    expected: &Expected,
+    rows: &[usize],
+    horizon_days: f64,
+) -> Vec<(Topic, Vec<f64>)> {
+    let of_rows =
+        |value: &dyn Fn(usize) -> f64| -> Vec<f64> { rows.iter().map(|row| value(*row)).collect() };
+    let mut shares = vec![(
+        Topic::Age,
+        of_rows(&|row| log_prior(frame, row, horizon_days)),
+    )];
+    let scaled = |feature: &Feature, slope: &HealthSlope, row: usize| {
+        slope.coefficient * slope.scaling().apply(feature.values[row])
+    };
+    for (feature, slope) in with_slopes(kept, USUAL_LOSS, of_usual_loss(frame, horizon_days)) {
+        shares.push((feature.topic, of_rows(&|row| scaled(&feature, slope, row))));
+    }
+    // The rest is a sum of losses: by the logarithmic mean, its terms share out the logarithm exactly.
+    let per_loss =
+        |row: usize| 1.0 / logarithmic_mean(expected.usual[row], expected.lost[row].max(0.01));
+    let beyond = |row: usize| expected.own[row].lost - expected.usual[row];
+    shares.push((Topic::Tests, of_rows(&|row| beyond(row) * per_loss(row))));
+    let corrections = of_correction(frame, &expected.usual, &expected.own, horizon_days);
+    for (feature, slope) in with_slopes(kept, CORRECTION, corrections) {
+        shares.push((
+            feature.topic,
+            of_rows(&|row| scaled(&feature, slope, row) * per_loss(row)),
+        ));
+    }
+    shares
+}
+
+/// `(a - b) / (ln a - ln b)`.
+fn logarithmic_mean(a: f64, b: f64) -> f64 {
+    let ratio = (a / b).ln();
+    if ratio.abs() < 1e-6 {
+        (a + b) / 2.0
+    } else {
+        (a - b) / ratio
+    }
+}
+
+fn cells_of<'a>(features: &[Feature], values: &'a [f64]) -> Design<'a> {
+    Design {
+        columns: features.len(),
+        values,
+    }
+}
+
+/// Logarithm of the loss that age and chemistry alone say.
+fn log_prior(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
+    let age = age_years(frame, row, horizon_days);
+    prior_lost(age, frame.word("chemistry", row)).ln()
+}
+
+fn usual_loss(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Vec<f64> {
+    let level = intercept(kept, USUAL_LOSS);
+    let mut log_loss = frame.map(|row| level + log_prior(frame, row, horizon_days));
+    for (feature, slope) in with_slopes(kept, USUAL_LOSS, of_usual_loss(frame, horizon_days)) {
+        for (log_loss, value) in log_loss.iter_mut().zip(&feature.values) {
+            *log_loss += slope.coefficient * slope.scaling().apply(*value);
+        }
+    }
+    log_loss
+        .into_iter()
+        .map(|log_loss| log_loss.exp().clamp(LEAST_USUAL, MOST_USUAL))
+        .collect()
+}
+
+fn own_paces(frame: &Frame, usual: &[f64], spread: Spread, horizon_days: f64) -> Vec<OwnPace> {
+    usual
+        .iter()
+        .enumerate()
+        .map(|(row, usual)| {
+            let age = age_years(frame, row, horizon_days);
+            own_pace(TestSums::of(frame, row), *usual, age, spread)
+        })
+        .collect()
+}
+
+fn intercept(kept: &[HealthSlope], part: &str) -> f64 {
+    kept.iter()
+        .find(|slope| slope.part == part && slope.feature == INTERCEPT)
+        .map_or(0.0, |slope| slope.coefficient)
+}
+
+/// Each column with its slope; one without is left out.
+fn with_slopes<'a>(
+    kept: &'a [HealthSlope],
+    part: &'a str,
+    features: Vec<Feature>,
+) -> impl Iterator<Item = (Feature, &'a HealthSlope)> {
+    features.into_iter().filter_map(move |feature| {
+        let slope = kept
+            .iter()
+            .find(|slope| slope.part == part && slope.feature == feature.name)?;
+        Some((feature, slope))
+    })
+}
+
+impl HealthSlope {
+    fn scaling(&self) -> Scaling {
+        Scaling {
+            mean: self.mean,
+            deviation: self.deviation,
+        }
+    }
+}
+
+/// The numbers of a fit as they come.
+struct Kept {
+    tests: i64,
+    slopes: Vec<HealthSlope>,
+}
+
+impl Kept {
+    fn push(&mut self, part: &str, feature: &str, about: &str, coefficient: f64, scaling: Scaling) {
+        self.slopes.push(HealthSlope {
+            part: part.to_owned(),
+            feature: feature.to_owned(),
+            about: about.to_owned(),
+            coefficient,
+            mean: scaling.mean,
+            deviation: scaling.deviation,
+            tests: self.tests,
+        });
+    }
+
+    fn number(&mut self, part: &str, feature: &str, about: &str, number: f64) {
+        let unscaled = Scaling {
+            mean: 0.0,
+            deviation: 1.0,
+        };
+        self.push(part, feature, about, number, unscaled);
+    }
+
+    fn line(
+        &mut self,
+        part: &str,
+        about_level: &str,
+        level: f64,
+        features: &[Feature],
+        slopes: &[f64],
+        scaling: &[Scaling],
+    ) {
+        self.number(part, INTERCEPT, about_level, level);
+        for ((feature, slope), scaling) in features.iter().zip(slopes).zip(scaling) {
+            self.push(part, &feature.name, &feature.about, *slope, *scaling);
+        }
+    }
 }

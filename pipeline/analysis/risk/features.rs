@@ -4,6 +4,7 @@
 //! its own. How columns are scaled is left to `scaled`.
 
 use super::frame::Frame;
+use super::own_pace::{OwnPace, usual_rate};
 
 const DAYS_A_YEAR: f64 = 365.25;
 
@@ -11,8 +12,9 @@ const DAYS_A_YEAR: f64 = 365.25;
 /// `common practice, no source`
 pub const HEALTH_WHEN_NEW: f64 = 1.05;
 
-/// The least lost ability that is told from none.
-const LEAST_LOST: f64 = 0.05;
+/// Faults of making strike new batteries too, so the hazard does not fall to none with the wear: about
+/// this loss counts for none. `common practice, no source`
+const LOST_BY_MAKING: f64 = 0.15;
 
 /// What a column is about, in the reasons.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -90,10 +92,10 @@ pub fn usual_life_years(chemistry: Option<&str>) -> f64 {
     }
 }
 
-/// The health expected by age and chemistry alone: in its usual life a battery goes from its
-/// label to 60 % of it. `common practice, no source`
-pub fn prior_health(age_years: f64, chemistry: Option<&str>) -> f64 {
-    1.0 - 0.4 * age_years / usual_life_years(chemistry)
+/// The ability lost by age and chemistry alone: in its usual life a battery goes from its label to 60 %
+/// of it. `common practice, no source`
+pub fn prior_lost(age_years: f64, chemistry: Option<&str>) -> f64 {
+    HEALTH_WHEN_NEW - 1.0 + 0.4 * age_years / usual_life_years(chemistry)
 }
 
 /// The age in the middle of the horizon, in years.
@@ -101,138 +103,56 @@ pub fn age_years(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
     (frame.number("age_days", row) + horizon_days / 2.0).max(1.0) / DAYS_A_YEAR
 }
 
-fn tests(frame: &Frame, row: usize) -> f64 {
-    let tests = frame.number("health_tests", row);
-    if tests.is_nan() { 0.0 } else { tests }
+fn doubtful(frame: &Frame) -> Vec<f64> {
+    frame.map(|row| flag(frame.number("uncertainty_days", row) > 60.0))
 }
 
-/// Lost ability per year of age, over all tests so far: the slope of a line through a new battery's
-/// health, drawn to 7.5 points a year as by tests at ages whose squares add up to 3.
-fn lost_per_year(frame: &Frame, row: usize) -> f64 {
-    let (drawn_to, weight) = (0.075, 3.0);
-    let lost = HEALTH_WHEN_NEW * frame.number("age_sum", row) - frame.number("age_health_sum", row);
-    (lost + weight * drawn_to) / (frame.number("age_square_sum", row) + weight)
+fn untested(frame: &Frame) -> Vec<f64> {
+    frame.map(|row| flag(frame.number("health", row).is_nan()))
 }
 
-/// The columns that tell the health a test today would show.
-pub fn of_health(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
+/// The columns of the usual loss: what makes batteries age faster or slower by a factor.
+pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
     use Scale::{Centred, Flag, Spread};
-    use Topic::{Age, Kind, PastFailures, Tests, Usage, Weather};
-    let age = |row: usize| age_years(frame, row, horizon_days);
-    let tested = |row: usize| tests(frame, row) > 0.0;
-    let when_tested = |row: usize, value: f64| if tested(row) { value } else { 0.0 };
-    let heat = |row: usize| {
-        let heat = frame.number("heat", row);
-        if heat.is_nan() {
-            0.0
-        } else {
-            age(row) * (heat / 0.6).ln()
-        }
-    };
-    let usage = |row: usize| {
-        let km = frame.number("km_per_day", row);
-        if km.is_nan() {
-            0.0
-        } else {
-            age(row) * (km.ln_1p() - 80.0_f64.ln_1p())
-        }
-    };
-    let doubtful = |row: usize| flag(frame.number("uncertainty_days", row) > 60.0);
-    let aside = |row: usize| flag(frame.word("position", row) != Some("main"));
-    let projected = |row: usize| when_tested(row, (lost_per_year(frame, row) - 0.075) * age(row));
-    let last_lost = |row: usize| when_tested(row, HEALTH_WHEN_NEW - frame.number("health", row));
-    let since = |row: usize| when_tested(row, frame.number("days_since_health", row) / DAYS_A_YEAR);
+    use Topic::{Age, PastFailures, Usage, Weather};
+    let log_age = |row: usize| age_years(frame, row, horizon_days).max(0.25).ln();
+    let log_heat = |row: usize| frame.number("heat", row).ln();
     let new = Feature::new;
     let mut features = vec![
-        new("age", "age in years", Age, Centred, frame.map(age)),
         new(
-            "age squared",
-            "square of the age",
+            "log age",
+            "logarithm of the age",
             Age,
             Centred,
-            frame.map(|row| age(row).powi(2)),
+            frame.map(log_age),
+        ),
+        new(
+            "log age squared",
+            "square of that",
+            Age,
+            Centred,
+            frame.map(|row| log_age(row).powi(2)),
         ),
         new(
             "age in doubt",
             "the install day is not on record",
             Age,
             Flag,
-            frame.map(doubtful),
+            doubtful(frame),
         ),
         new(
-            "age if in doubt",
-            "age where the install day is not on record",
-            Age,
-            Spread,
-            frame.map(|row| doubtful(row) * age(row)),
-        ),
-        new(
-            "untested",
-            "no test of its health so far",
-            Tests,
-            Flag,
-            frame.map(|row| flag(!tested(row))),
-        ),
-        new(
-            "age if tested",
-            "age where tested",
-            Age,
-            Spread,
-            frame.map(|row| when_tested(row, age(row))),
-        ),
-        new(
-            "projected loss",
-            "loss of ability that all its tests project to today, beyond the usual",
-            Tests,
-            Spread,
-            frame.map(projected),
-        ),
-        new(
-            "projected loss of few tests",
-            "the same, by one more than the tests it rests on",
-            Tests,
-            Spread,
-            frame.map(|row| projected(row) / (1.0 + tests(frame, row))),
-        ),
-        new(
-            "last loss",
-            "ability lost by the last test",
-            Tests,
-            Spread,
-            frame.map(last_lost),
-        ),
-        new(
-            "last loss grown old",
-            "the same times years since",
-            Tests,
-            Spread,
-            frame.map(|row| last_lost(row) * since(row)),
-        ),
-        new(
-            "years since test",
-            "years since the last test of its health",
-            Tests,
-            Spread,
-            frame.map(since),
-        ),
-        new(
-            "mean loss",
-            "ability lost in the mean of its tests",
-            Tests,
-            Spread,
-            frame.map(|row| {
-                when_tested(
-                    row,
-                    HEALTH_WHEN_NEW - frame.number("health_sum", row) / tests(frame, row),
-                )
-            }),
-        ),
-        new(
-            "heat by age",
-            "heat of the depot over the last year, times age",
+            "heat",
+            "heat of the depot over the last year, logarithm",
             Weather,
             Centred,
-            frame.map(heat),
+            frame.map(log_heat),
+        ),
+        new(
+            "heat squared",
+            "square of that",
+            Weather,
+            Centred,
+            frame.map(|row| log_heat(row).powi(2)),
         ),
         new(
             "heat not known",
@@ -242,25 +162,18 @@ pub fn of_health(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
             frame.map(|row| flag(frame.number("heat", row).is_nan())),
         ),
         new(
-            "use by age",
-            "distance driven a day, times age",
+            "use",
+            "distance driven a day, logarithm",
             Usage,
-            Spread,
-            frame.map(usage),
+            Centred,
+            frame.map(|row| frame.number("km_per_day", row).ln_1p()),
         ),
         new(
-            "further battery",
-            "not the main battery",
-            Kind,
+            "use not known",
+            "no two odometer readings",
+            Usage,
             Flag,
-            frame.map(aside),
-        ),
-        new(
-            "further battery by age",
-            "age where not the main battery",
-            Kind,
-            Spread,
-            frame.map(|row| aside(row) * age(row)),
+            frame.map(|row| flag(frame.number("km_per_day", row).is_nan())),
         ),
         new(
             "failed before",
@@ -270,18 +183,87 @@ pub fn of_health(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
             frame.map(|row| frame.number("failed_before", row).ln_1p()),
         ),
     ];
-    features.extend(signs(frame));
-    features.extend(kinds(frame, &|row| age(row)));
+    features.extend(kinds(frame));
     features
 }
 
-/// The columns of the hazard; `health` is what a test today would show.
-pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Feature> {
+/// The columns of what usual loss and own pace leave over: `usual` and `own` are those of each row.
+pub fn of_correction(
+    frame: &Frame,
+    usual: &[f64],
+    own: &[OwnPace],
+    horizon_days: f64,
+) -> Vec<Feature> {
+    use Scale::{Centred, Flag, Spread};
+    use Topic::{Age, Tests};
+    let years_since = |row: usize| {
+        let days = frame.number("days_since_health", row);
+        if days.is_nan() {
+            0.0
+        } else {
+            days / DAYS_A_YEAR
+        }
+    };
+    let beyond = |row: usize| own[row].lost - usual[row];
+    // What the last test found beyond the battery's own line.
+    let last = |row: usize| {
+        let lost = HEALTH_WHEN_NEW - frame.number("health", row);
+        if lost.is_nan() {
+            return 0.0;
+        }
+        let age = age_years(frame, row, horizon_days);
+        let then = (age - years_since(row) - horizon_days / 2.0 / DAYS_A_YEAR).max(0.05);
+        let line = usual_rate(usual[row], age) * then * (1.0 + own[row].faster) + own[row].start;
+        lost - line
+    };
+    let new = Feature::new;
+    let mut features = vec![
+        new(
+            "untested",
+            "no test of its health so far",
+            Tests,
+            Flag,
+            untested(frame),
+        ),
+        new("usual loss", "the usual loss", Age, Centred, usual.to_vec()),
+        new(
+            "own loss",
+            "loss by its own pace beyond the usual",
+            Tests,
+            Spread,
+            frame.map(beyond),
+        ),
+        new(
+            "own loss grown old",
+            "the same times years since the last test",
+            Tests,
+            Spread,
+            frame.map(|row| beyond(row) * years_since(row)),
+        ),
+        new(
+            "last test",
+            "loss the last test found beyond the battery's own line",
+            Tests,
+            Spread,
+            frame.map(last),
+        ),
+        new(
+            "last test grown old",
+            "the same times years since, at most three",
+            Tests,
+            Spread,
+            frame.map(|row| last(row) * years_since(row).min(3.0)),
+        ),
+    ];
+    features.extend(signs(frame));
+    features
+}
+
+/// The columns of the hazard; `lost_ability` is what each row's battery has lost by now.
+pub fn of_hazard(frame: &Frame, lost_ability: &[f64], horizon_days: f64) -> Vec<Feature> {
     use Scale::{By, Centred, Flag, Spread};
-    use Topic::{Age, Kind, PastFailures, Tests, Usage, Weather};
+    use Topic::{Age, PastFailures, Tests, Usage, Weather};
     let age = |row: usize| age_years(frame, row, horizon_days);
-    let tested = |row: usize| tests(frame, row) > 0.0;
-    let when_tested = |row: usize, value: f64| if tested(row) { value } else { 0.0 };
     let unknown = |name: &'static str| frame.map(|row| flag(frame.number(name, row).is_nan()));
     let logged = |name: &'static str| frame.map(|row| frame.number(name, row).ln_1p());
     let number = |name: &'static str| frame.map(|row| frame.number(name, row));
@@ -294,7 +276,7 @@ pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Featur
             "logarithm of the cranking ability lost by now, as expected from age and tests",
             Tests,
             Centred,
-            health.iter().map(|health| lost(*health)).collect(),
+            lost_ability.iter().map(|share| log_lost(*share)).collect(),
         )
         .leading(1.5),
         new(
@@ -326,40 +308,14 @@ pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Featur
             "the install day is not on record",
             Age,
             Flag,
-            frame.map(|row| flag(frame.number("uncertainty_days", row) > 60.0)),
+            doubtful(frame),
         ),
         new(
             "untested",
             "no test of its health so far",
             Tests,
             Flag,
-            frame.map(|row| flag(!tested(row))),
-        ),
-        new(
-            "last loss",
-            "ability lost by the last test",
-            Tests,
-            Spread,
-            frame.map(|row| when_tested(row, HEALTH_WHEN_NEW - frame.number("health", row))),
-        ),
-        new(
-            "years since test",
-            "years since the last test of its health",
-            Tests,
-            Spread,
-            frame.map(|row| {
-                when_tested(
-                    row,
-                    (frame.number("days_since_health", row) / DAYS_A_YEAR * 4.0).ln_1p(),
-                )
-            }),
-        ),
-        new(
-            "tests",
-            "tests of its health so far, logarithm",
-            Tests,
-            Spread,
-            frame.map(|row| tests(frame, row).ln_1p()),
+            untested(frame),
         ),
         new(
             "heat",
@@ -390,13 +346,6 @@ pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Featur
             unknown("km_per_day"),
         ),
         new(
-            "further battery",
-            "not the main battery",
-            Kind,
-            Flag,
-            frame.map(|row| flag(frame.word("position", row) != Some("main"))),
-        ),
-        new(
             "failed before",
             "batteries that failed here before",
             PastFailures,
@@ -405,16 +354,22 @@ pub fn of_hazard(frame: &Frame, health: &[f64], horizon_days: f64) -> Vec<Featur
         ),
     ];
     features.extend(signs(frame));
-    features.extend(kinds(frame, &|_| 1.0));
+    features.extend(kinds(frame));
     features
 }
 
 /// The name of the leading column.
 pub const LOST: &str = "log lost ability";
 
-/// Logarithm of the ability lost.
-pub fn lost(health: f64) -> f64 {
-    (HEALTH_WHEN_NEW - health).clamp(LEAST_LOST, 1.0).ln()
+/// Logarithm of the ability lost, levelling off where faults of making count for more than wear.
+pub fn log_lost(lost: f64) -> f64 {
+    lost.clamp(0.0, 1.0).hypot(LOST_BY_MAKING).ln()
+}
+
+/// How fast `log_lost` rises, per share of the rating.
+pub fn log_lost_slope(lost: f64) -> f64 {
+    let lost = lost.clamp(0.0, 1.0);
+    lost / (lost * lost + LOST_BY_MAKING * LOST_BY_MAKING)
 }
 
 /// Voltages, codes and mishaps: signs that come and go.
@@ -528,23 +483,28 @@ fn signs(frame: &Frame) -> Vec<Feature> {
     ]
 }
 
-/// Chemistry, powertrain and size group: flags, or the age where they hold.
-fn kinds(frame: &Frame, value: &dyn Fn(usize) -> f64) -> Vec<Feature> {
-    let mut features = Vec::new();
+/// Chemistry, powertrain, size group and place in the vehicle.
+fn kinds(frame: &Frame) -> Vec<Feature> {
+    let further = frame.map(|row| flag(frame.word("position", row) != Some("main")));
+    let mut features = vec![Feature::new(
+        "further battery",
+        "not the main battery",
+        Topic::Kind,
+        Scale::Flag,
+        further,
+    )];
     for (column, what) in [
         ("chemistry", "chemistry"),
         ("powertrain", "powertrain"),
         ("battery_group", "size group"),
     ] {
         for level in frame.levels(column) {
-            let values =
-                frame.map(|row| flag(frame.word(column, row) == Some(level.as_str())) * value(row));
             features.push(Feature::new(
                 &format!("{what} {level}"),
                 &format!("{what} is {level}"),
                 Topic::Kind,
                 Scale::Flag,
-                values,
+                frame.map(|row| flag(frame.word(column, row) == Some(level.as_str()))),
             ));
         }
     }

@@ -13,6 +13,7 @@ pub mod features;
 pub mod frame;
 mod knapsack;
 pub mod model;
+mod own_pace;
 pub mod plan;
 mod reasons;
 mod scaled;

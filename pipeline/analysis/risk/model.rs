@@ -14,7 +14,7 @@
 use serde::Deserialize;
 
 use super::super::functions::sample::stable_hash;
-use super::features::{Feature, HEALTH_WHEN_NEW, LOST};
+use super::features::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::Frame;
 use super::scaled::{Scaling, design, learn};
 use crate::statistics::FitError;
@@ -34,7 +34,7 @@ const RIDGES: [f64; 5] = [3_000.0, 1_000.0, 300.0, 100.0, 30.0];
 const FOLDS: usize = 5;
 
 /// Names the model, so that what was said by another one is told apart.
-pub const MODEL_VERSION: &str = "expected-health-hazard-1";
+pub const MODEL_VERSION: &str = "own-pace-hazard-2";
 
 /// What a fit is asked for.
 #[derive(Debug, Clone, Copy)]
@@ -149,7 +149,7 @@ fn prior(features: &[Feature], scaling: &[Scaling], horizon_days: f64) -> Ridge 
     let mut level = (chance * horizon_days / PRIOR_DAYS).ln();
     let leading = features.iter().zip(scaling).find(|(f, _)| f.name == LOST);
     if let Some((feature, scaling)) = leading {
-        level += feature.centre * (scaling.mean - (HEALTH_WHEN_NEW - PRIOR_HEALTH).ln());
+        level += feature.centre * (scaling.mean - log_lost(HEALTH_WHEN_NEW - PRIOR_HEALTH));
     }
     Ridge {
         lambda: PRIOR_RIDGE,
@@ -250,6 +250,16 @@ impl KeptModel {
                 iterations: 0,
             },
         }
+    }
+
+    /// The power of the (levelled) lost ability that the hazard goes with.
+    pub fn lost_slope(&self) -> f64 {
+        self.names
+            .iter()
+            .position(|name| name == LOST)
+            .map_or(0.0, |at| {
+                self.fit.coefficients[at] / self.scaling[at].deviation
+            })
     }
 
     /// The scaled columns of the rows, in the order of the coefficients; one that is not there is 0.

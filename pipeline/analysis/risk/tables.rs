@@ -16,7 +16,7 @@ use super::model::{self, KeptCoefficient, KeptModel, MODEL_VERSION, Wanted};
 
 pub const HEALTH_FIT: Computed = Computed {
     name: "health_fit",
-    about: "One row is a slope of the health that a test today would show, the intercept first.",
+    about: "One row is a number of what makes up the ability lost: the usual loss, own pace, corrections.",
     reads: &["vehicle_week"],
     make: |analysis| health_fit(analysis).boxed(),
 };
@@ -91,6 +91,10 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     rows_of(vec![
         ("place", counts((0..).take(slopes.len()))),
         (
+            "part",
+            words(slopes.iter().map(|slope| slope.part.as_str())),
+        ),
+        (
             "feature",
             words(slopes.iter().map(|slope| slope.feature.as_str())),
         ),
@@ -107,10 +111,6 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             "deviation",
             numbers(slopes.iter().map(|slope| slope.deviation)),
         ),
-        (
-            "residual_sd",
-            numbers(slopes.iter().map(|slope| slope.residual_sd)),
-        ),
         ("tests", counts(slopes.iter().map(|slope| slope.tests))),
     ])
 }
@@ -120,8 +120,8 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let horizon_days = settings.run.horizon_days as f64;
     let frame = Frame::read(analysis).await?;
     let slopes = kept_health(analysis).await?;
-    let health = expected_health::foretell(&frame, &slopes, horizon_days);
-    let features = of_hazard(&frame, &health, horizon_days);
+    let expected = expected_health::foretell(&frame, &slopes, horizon_days);
+    let features = of_hazard(&frame, &expected.lost, horizon_days);
     let wanted = Wanted {
         horizon_days,
         ridge: settings.risk.ridge,

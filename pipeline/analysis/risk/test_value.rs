@@ -2,31 +2,25 @@
 //!
 //! Today's decision is to replace or to wait. A test moves the expected health, and with it the
 //! chance, up or down; where some answers would change the decision, the expected saving with the
-//! test is greater than without. The spread of the answers is that of tests about what was expected
-//! of batteries tested as long ago, less the noise of a test, which says nothing. The answer serves for
-//! as many horizons as a test speaks for a battery; as it grows old it counts half.
+//! test is greater than without. How far an answer would move it depends on what its own tests leave open
+//! of the battery and on how well a test tells. The answer serves for as many horizons as a test speaks
+//! for a battery; as it grows old it counts half.
 
 use futures::FutureExt;
 use serde::Deserialize;
 
 use super::super::computed::{Computed, Rows};
 use super::super::{Analysis, AnalysisError};
-use super::expected_health::{self, HealthSlope};
-use super::features::{LOST, lost};
+use super::expected_health;
+use super::features::log_lost;
 use super::frame::Frame;
 use super::tables::{kept_health, kept_model, numbers, rows_of, words};
-
-/// Standard deviation of a test about the battery's true share of its rating. `common practice, no source`
-const TEST_NOISE: f64 = 0.06;
 
 /// Equally likely answers looked at: the middles of the tenths of the normal distribution.
 const ANSWERS: [f64; 10] = [
     -1.644_854, -1.036_433, -0.674_490, -0.385_320, -0.125_661, 0.125_661, 0.385_320, 0.674_490,
     1.036_433, 1.644_854,
 ];
-
-/// A class of batteries with fewer tests than this has the spread of all.
-const FEWEST_TESTS: usize = 30;
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
@@ -57,13 +51,13 @@ impl Stakes {
     }
 }
 
-/// The value of a test whose answer moves the expected health by `sd`, where the hazard goes with the
-/// power `slope` of the lost ability. Before its cost.
-pub fn value_of_test(chance: f64, health: f64, sd: f64, slope: f64, stakes: Stakes) -> f64 {
+/// The value of a test whose answer moves the ability lost by `sd`, where the hazard goes with the
+/// power `slope` of it. Before its cost.
+pub fn value_of_test(chance: f64, lost: f64, sd: f64, slope: f64, stakes: Stakes) -> f64 {
     let gathered = -(-chance.clamp(0.0, 0.999_999)).ln_1p();
     let factors: Vec<f64> = ANSWERS
         .iter()
-        .map(|answer| (slope * (lost(health + sd * answer) - lost(health))).exp())
+        .map(|answer| (slope * (log_lost(lost + sd * answer) - log_lost(lost))).exp())
         .collect();
     let chance_with = |scale: f64, factor: f64| -(-gathered * scale * factor).exp_m1();
     // On the average over the answers the chance stays what it is.
@@ -85,40 +79,6 @@ pub fn value_of_test(chance: f64, health: f64, sd: f64, slope: f64, stakes: Stak
         .sum::<f64>()
         / factors.len() as f64;
     (with - stakes.saving(chance).max(0.0)).max(0.0)
-}
-
-/// How long ago a battery was tested, in three classes.
-fn class_of(frame: &Frame, row: usize) -> usize {
-    match frame.number("days_since_health", row) {
-        days if days.is_nan() => 2,
-        days if days > 182.0 => 1,
-        _ => 0,
-    }
-}
-
-/// Standard deviation of tests about what was expected, by class.
-fn spreads(frame: &Frame, health: &[f64], slopes: &[HealthSlope]) -> [f64; 3] {
-    let all = slopes.first().map_or(0.15, |slope| slope.residual_sd);
-    let mut squares = [0.0; 3];
-    let mut counts = [0_usize; 3];
-    let mut weights = [0.0; 3];
-    for (row, expected) in health.iter().enumerate() {
-        let found = frame.number("next_health", row);
-        if found.is_finite() {
-            let class = class_of(frame, row);
-            let weight = frame.number("weight", row);
-            squares[class] += weight * (found - expected).powi(2);
-            weights[class] += weight;
-            counts[class] += 1;
-        }
-    }
-    [0, 1, 2].map(|class| {
-        if counts[class] < FEWEST_TESTS || weights[class] <= 0.0 {
-            all
-        } else {
-            (squares[class] / weights[class]).sqrt()
-        }
-    })
 }
 
 #[derive(Debug, Deserialize)]
@@ -145,15 +105,7 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
              ORDER BY c.vin, c.position",
         )
         .await?;
-    let slope = model
-        .names
-        .iter()
-        .position(|name| name == LOST)
-        .map_or(0.0, |at| {
-            model.fit.coefficients[at] / model.scaling[at].deviation
-        });
-    let health = expected_health::foretell(&frame, &slopes, horizon_days);
-    let spreads = spreads(&frame, &health, &slopes);
+    let expected = expected_health::foretell(&frame, &slopes, horizon_days);
     let (mut vins, mut positions, mut values, mut whys) = (vec![], vec![], vec![], vec![]);
     for row in frame.current() {
         let vin = frame.word("vin", row).unwrap_or_default();
@@ -166,19 +118,28 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         else {
             continue;
         };
-        let spread = spreads[class_of(&frame, row)];
-        let known = (spread * spread - TEST_NOISE * TEST_NOISE).max(0.0);
-        let sd = known / spread.max(1e-9);
+        // An answer spreads by what is not known and by the noise of a test; only the first share of it
+        // moves what is expected.
+        let open = expected.sd(row);
+        let spread = open.hypot(expected.spread.test_sd);
+        let sd = open * open / spread.max(1e-9);
         let stakes = Stakes {
             failure_extra: (settings.cost.unplanned_failure - told.planned_cost).max(0.0),
             service: told.cost_per_day * horizon_days,
         };
         let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
-        let value = horizons * value_of_test(told.chance, health[row], sd, slope, stakes);
+        let value = horizons
+            * value_of_test(
+                told.chance,
+                expected.lost[row],
+                sd,
+                model.lost_slope(),
+                stakes,
+            );
         vins.push(vin);
         positions.push(position);
         values.push(value - settings.cost.battery_test);
-        whys.push(why(&frame, row, health[row], spread));
+        whys.push(why(&frame, row, expected.health(row), spread));
     }
     rows_of(vec![
         ("vin", words(vins.into_iter())),
@@ -216,15 +177,15 @@ mod tests {
     #[test]
     fn a_test_that_can_change_nothing_is_worth_nothing() {
         // So safe, or so bad, that no likely answer would change what to do; or an answer known before.
-        assert_eq!(value_of_test(0.000_1, 0.95, 0.05, 1.5, STAKES), 0.0);
-        assert!(value_of_test(0.5, 0.3, 0.05, 1.5, STAKES) < 1e-9);
-        assert!(value_of_test(0.013, 0.7, 0.0, 1.5, STAKES) < 1e-9);
+        assert_eq!(value_of_test(0.000_1, 0.1, 0.05, 1.5, STAKES), 0.0);
+        assert!(value_of_test(0.5, 0.75, 0.05, 1.5, STAKES) < 1e-9);
+        assert!(value_of_test(0.013, 0.35, 0.0, 1.5, STAKES) < 1e-9);
     }
 
     #[test]
     fn it_is_worth_most_where_the_decision_is_open() {
         // It pays from 12 / (900 + 6) = 1.32 %.
-        let at = |chance: f64| value_of_test(chance, 0.7, 0.1, 1.5, STAKES);
+        let at = |chance: f64| value_of_test(chance, 0.35, 0.1, 1.5, STAKES);
         assert!(STAKES.saving(12.0 / 906.0).abs() < 1e-9);
         assert!(at(0.0132) > at(0.006) && at(0.0132) > at(0.03));
         assert!(at(0.0132) > 1.0);
