@@ -16,6 +16,8 @@ const WHAT: &str = "log-linear regression";
 const MOST_ITERATIONS: usize = 100;
 /// The fit ends when the quasi-likelihood would rise by less than this, per unit of itself.
 const SMALL_RISE: f64 = 1e-15;
+/// Share of a column's own curvature below which what is left of it after the others is rounding.
+const SINGULAR: f64 = 1e-12;
 /// Predictors end here, on both sides.
 const FARTHEST: f64 = 30.0;
 
@@ -71,9 +73,16 @@ pub fn log_linear(design: Design, answers: Answers, lambda: f64) -> Result<LogLi
     let mut height = problem.height(&beta);
     for iteration in 1..=MOST_ITERATIONS {
         let (gradient, curvature) = problem.slopes(&beta);
+        let diagonal = curvature.diagonal();
         let factor = curvature
             .cholesky()
             .ok_or(FitError::Singular { what: WHAT })?;
+        // A column that others make up leaves nothing but rounding of its own in the factor.
+        let repeated =
+            (0..beta.len()).any(|j| factor.l_dirty()[(j, j)].powi(2) <= SINGULAR * diagonal[j]);
+        if repeated && lambda == 0.0 {
+            return Err(FitError::Singular { what: WHAT });
+        }
         let step = factor.solve(&gradient);
         let promised = gradient.dot(&step);
         if promised <= SMALL_RISE * (1.0 + height.abs()) {
@@ -252,7 +261,7 @@ mod tests {
                 &[1.0; 3],
                 0.0
             ),
-            Err(FitError::Singular { .. } | FitError::NotConverged { .. })
+            Err(FitError::Singular { .. })
         ));
     }
 }

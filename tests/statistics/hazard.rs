@@ -161,6 +161,29 @@ fn chance_over_periods_is_their_product() {
     assert!(got.limits.contains(got.chance) && got.limits.lower > 0.0 && got.limits.upper < 1.0);
 }
 
+/// An error of the subject's own adds to that of the fit as independent errors do, and leaves the
+/// chance as it is.
+#[test]
+fn an_error_of_ones_own_widens_the_limits() {
+    let (cells, events) = person_years();
+    let fit = fit_hazard(&plain(&cells, 2, &events), &Ridge::new(1.0)).unwrap();
+    let period = Design {
+        columns: 2,
+        values: &[2.0, 1.0],
+    };
+    let spread = |own_sd: f64| {
+        let got = fit.chance_of_one(period, None, 0.95, own_sd).unwrap();
+        let gathered = |chance: f64| (-(-chance).ln_1p()).ln();
+        (gathered(got.limits.upper) - gathered(got.limits.lower)) / 2.0 / 1.959_963_984_540_054
+    };
+    close(spread(0.5), spread(0.0).hypot(0.5), 1e-10);
+    assert_eq!(
+        fit.chance_of_one(period, None, 0.95, 0.5).unwrap().chance,
+        fit.chance(period, None, 0.95).unwrap().chance
+    );
+    assert!(fit.chance_of_one(period, None, 0.95, -0.1).is_err());
+}
+
 #[test]
 fn what_cannot_be_fitted_is_refused() {
     let none = fit_hazard(&plain(&[1.0, 2.0], 1, &[false, false]), &Ridge::new(1.0));

@@ -8,6 +8,8 @@ use voltwane::statistics::calibration::{calibration, log_loss};
 use voltwane::statistics::censoring_weight::Outcome;
 use voltwane::statistics::concordance::harrell_c;
 use voltwane::statistics::false_discovery::adjusted_p;
+use voltwane::statistics::hazard_regression::Design;
+use voltwane::statistics::log_linear::{Answers, log_linear};
 use voltwane::statistics::log_rank::{log_rank, stratified_log_rank};
 use voltwane::statistics::mean_cumulative::{Watched, mean_cumulative};
 use voltwane::statistics::negative_binomial::NegativeBinomial;
@@ -305,4 +307,48 @@ fn replacement_ages_agree() {
         493.0470,
         1e-4,
     );
+}
+
+/// Coronary deaths of British doctors by age and smoking (Doll and Hill 1966, in Breslow and Day,
+/// Statistical Methods in Cancer Research II, 1987, section 4.5; counts from memory): the age-adjusted
+/// rate ratio of smokers is 1.43 in print; digits of all from statsmodels 0.15.0 GLM(Poisson).
+#[test]
+fn a_log_linear_fit_agrees() {
+    let deaths = [
+        32.0, 104.0, 206.0, 186.0, 102.0, 2.0, 12.0, 28.0, 28.0, 31.0,
+    ];
+    let person_years: [f64; 10] = [
+        52_407.0, 43_248.0, 28_612.0, 12_663.0, 5_317.0, 18_790.0, 10_673.0, 5_710.0, 2_585.0,
+        1_462.0,
+    ];
+    let cells: Vec<f64> = (0..10)
+        .flat_map(|row| {
+            let band = |k: usize| if row % 5 == k { 1.0 } else { 0.0 };
+            let smokes = if row < 5 { 1.0 } else { 0.0 };
+            [smokes, band(1), band(2), band(3), band(4)]
+        })
+        .collect();
+    let offsets = person_years.map(f64::ln);
+    let design = Design {
+        columns: 5,
+        values: &cells,
+    };
+    let answers = Answers {
+        values: &deaths,
+        weights: &[1.0; 10],
+        offsets: &offsets,
+    };
+    let fit = log_linear(design, answers, 0.0).unwrap();
+    near(fit.coefficients[0].exp(), 1.43, 0.006);
+    close(fit.intercept, -7.919_325_711_859_448, 1e-8);
+    let expected = [
+        0.354_535_637_253_193,
+        1.484_007_006_347_039,
+        2.627_505_118_495_113,
+        3.350_492_785_198_143,
+        3.700_096_451_861_786,
+    ];
+    for (got, expected) in fit.coefficients.iter().zip(expected) {
+        close(*got, expected, 1e-8);
+    }
 }
