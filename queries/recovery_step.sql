@@ -22,7 +22,7 @@ SELECT r.vin, r.case_no, r.opened_on, r.opened_by, r.days_standing, r.caution,
             THEN 'save the codes of every module, then replace ' || p.batteries || ' this week, as planned'
             WHEN p.action = 'this week' AND r.step_no <= 2 THEN 'replace ' || p.batteries || ' this week, as planned'
             WHEN p.action = 'this week' AND r.step_no = 3
-            THEN 'replace ' || p.batteries || ' this week, as planned; it tested fit since the trouble, so check the charging and what draws current at rest too'
+            THEN 'replace ' || p.batteries || ' this week, as planned; a test since the trouble said fit, so check the charging and what draws current at rest too'
             WHEN p.action = 'this week' AND r.step_no = 4
             THEN r.next_step || ', then replace ' || p.batteries || ' this week, as planned'
             WHEN p.action = 'this week' THEN 'replace ' || p.batteries || ' this week, as planned; ' || r.next_step

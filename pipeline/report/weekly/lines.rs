@@ -243,15 +243,24 @@ impl RecoveryLine {
     }
 }
 
-/// How many recoveries wait for each step, in the order of the steps: "6 × restore the supply".
-pub fn by_step(recoveries: &[Recovery]) -> Vec<String> {
-    let mut steps: BTreeMap<(i64, &str), usize> = BTreeMap::new();
+/// How many recoveries wait for what, in the order of the steps: "6 for the supply to be restored".
+pub fn by_step(recoveries: &[Recovery], proven_days: i64) -> Vec<String> {
+    let mut steps: BTreeMap<i64, usize> = BTreeMap::new();
     for row in recoveries {
-        *steps.entry((row.step_no, &row.step)).or_default() += 1;
+        *steps.entry(row.step_no).or_default() += 1;
     }
+    let what = |step: i64| match step {
+        1 => "a full charge and a test".to_owned(),
+        2 => "the supply to be restored".to_owned(),
+        3 => "a check of the charging and of what draws current at rest".to_owned(),
+        4 => "their codes to be saved".to_owned(),
+        5 => "their codes to be cleared".to_owned(),
+        6 => "a protected clear".to_owned(),
+        _ => format!("a scan {proven_days} days or more after the clear"),
+    };
     steps
         .into_iter()
-        .map(|((_, step), times)| format!("{times} × {step}"))
+        .map(|(step, times)| format!("{times} for {}", what(step)))
         .collect()
 }
 

@@ -144,7 +144,7 @@ pub async fn write(
             all_floods => floods.len(),
             recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, manner)).collect::<Vec<_>>(),
             all_recoveries => recoveries.len(),
-            recovery_steps => lines::by_step(&recoveries),
+            recovery_steps => lines::by_step(&recoveries, analysis.settings().recovery.proven_days),
             recoveries_planned => recoveries.iter().filter(|row| row.planned.is_some()).count(),
             alike => alike(&rates),
             unlooked => unlooked as i64,

@@ -196,7 +196,7 @@ pub struct Flood {
 
 pub const RECOVERIES: &str = "
     SELECT r.vin, v.unit_no, v.depot, r.opened_on, r.opened_by, r.days_standing,
-           r.step_no, r.step, r.next_step, r.planned, r.caution
+           r.step_no, r.next_step, r.planned, r.caution
     FROM recovery_step r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
     ORDER BY r.step_no, r.days_standing, r.vin, r.opened_on";
 
@@ -209,9 +209,8 @@ pub struct Recovery {
     pub opened_on: String,
     pub opened_by: String,
     pub days_standing: i64,
+    /// The place of its next step among the steps.
     pub step_no: i64,
-    /// The recovery's own next step.
-    pub step: String,
     /// The same, allowing for what the plan does to the vehicle's batteries.
     pub next_step: String,
     /// The plan's soonest action on one of them.
