@@ -7,7 +7,8 @@
 --   (2) it was replaced on a complaint put down to the supply, unless a test in the $same_trouble_days
 --       before found it fit. (A dead battery often reads as discharged, or is not tested at all, so
 --       asking for the verdict worn or failed would miss one failure in three.)
--- The failure day is the first such call, else the replacement. A replacement without that is
+-- A call on the day a battery went in was of the one that came out. The failure day is the first such
+-- call, else the replacement. A replacement without that is
 -- preventive: a competing end, not a survival. Entry is late (left truncation) where the battery was
 -- in before work orders were kept.
 WITH observed_from AS (
@@ -29,7 +30,7 @@ calls AS (
     SELECT s.vin, s.position, s.battery_no, MIN(c.called_on) AS called_on
     FROM spans s
     JOIN battery_call c ON c.vin = s.vin AND c.position = s.position
-     AND c.called_on >= s.installed_on
+     AND c.called_on > s.installed_on
      AND (s.replaced_on IS NULL OR c.called_on <= s.replaced_on)
      AND days_between(c.called_on, COALESCE(s.replaced_on, $as_of)) <= $trouble_days
     JOIN last_change n ON n.vin = s.vin AND (s.replaced_on IS NOT NULL OR n.changed_on <= c.called_on)

@@ -1,6 +1,7 @@
 -- One row is a battery in service: its chance of failing within $horizon_days if nothing is done, ranked.
--- Reads lives, the model's chances, the last test, its trend and sessions. A battery that has failed and
--- was not replaced yet stands first with a chance of 1.
+-- Reads lives, the model's chances, the last test, its trend and sessions. A battery that counts
+-- as failed (a supply call on record, no replacement yet, $trouble_days not over) stands first with a
+-- chance of 1.
 WITH last_test AS (
     SELECT * FROM battery_condition WHERE recency = 1
 ),
@@ -20,7 +21,9 @@ chanced AS (
            CASE WHEN l.failed_on IS NOT NULL THEN 1.0 ELSE c.chance_upper END AS chance_upper,
            c.expected_health,
            CASE WHEN l.failed_on IS NOT NULL
-                THEN CONCAT_WS('; ', 'failed on ' || CAST(l.failed_on AS VARCHAR) || ' and no replacement is on record',
+                THEN CONCAT_WS('; ', 'a call on ' || CAST(l.failed_on AS VARCHAR)
+                               || ' was put down to the 12 V supply and no new battery is on record: counts as failed until '
+                               || CAST(day_plus(l.failed_on, $trouble_days) AS VARCHAR) || ', after that as discharged only',
                                c.reasons)
                 ELSE COALESCE(c.reasons, 'only just on record') END AS reasons,
            COALESCE(c.model_version, 'none') AS model_version

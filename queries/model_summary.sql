@@ -4,9 +4,9 @@
 SELECT m.failures, m.person_weeks, m.looks, m.ridge, m.prior_weight, m.effective_df, h.tests AS tests_fitted,
        s.test_sd, m.model_version,
        CONCAT_WS(' ',
-           CASE WHEN m.looks = 0 THEN 'Nothing was watched long enough yet: every chance is the prior''s, by age, chemistry and tests.'
-                WHEN m.failures = 0 THEN 'No battery failed in what was watched: the chances lean on the prior.'
-                WHEN m.failures < $prior_failures THEN 'Few batteries failed in what was watched: the chances lean on the prior.' END,
+           CASE WHEN m.looks = 0 THEN 'Nothing was watched long enough yet: every chance is what is assumed of batteries in general, by age, chemistry and tests.'
+                WHEN m.failures = 0 THEN 'No battery failed in what was watched: the chances lean on what is assumed of batteries in general.'
+                WHEN m.failures < $prior_failures THEN 'Few batteries failed in what was watched: the chances lean on what is assumed of batteries in general.' END,
            CASE WHEN h.tests < 20 THEN 'Too few tests followed on one another to learn how health falls here: by age and chemistry it is assumed.' END
        ) AS notes
 FROM model_fit m

@@ -1,6 +1,6 @@
 -- One row is a battery whose place in the plan is not what the last weekly run said.
 -- Reads the plan and what earlier runs said. Ignored is what was to be replaced three runs running and is
--- still in service; done is what was to be replaced or tested and now is another battery or has a newer
+-- still in service, the same battery, and to be replaced again; done is what was to be replaced or tested and now is another battery or has a newer
 -- test; new is what is to be replaced for the first time; moved is any other change of action.
 WITH runs AS (
     SELECT week, DENSE_RANK() OVER (ORDER BY week DESC) AS weeks_ago
@@ -14,9 +14,11 @@ told AS (
 ),
 last_told AS (SELECT * FROM told WHERE weeks_ago = 1 AND recency = 1),
 often AS (
-    SELECT vin, position, SUM(CASE WHEN action = 'this week' THEN 1 ELSE 0 END) AS runs_told
-    FROM told WHERE recency = 1
-    GROUP BY vin, position
+    SELECT t.vin, t.position, SUM(CASE WHEN t.action = 'this week' THEN 1 ELSE 0 END) AS runs_told
+    FROM told t
+    JOIN replacement_plan p ON p.vin = t.vin AND p.position = t.position AND p.installed_on <= t.as_of
+    WHERE t.recency = 1
+    GROUP BY t.vin, t.position
 ),
 compared AS (
     SELECT p.vin, p.position, p.unit_no, p.depot, p.rank, p.action,

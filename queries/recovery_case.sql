@@ -47,22 +47,34 @@ ended AS (
     LEFT JOIN (
         SELECT vin, MAX(tested_at) AS last_fit_at FROM test_verdict WHERE verdict = 'fit' GROUP BY vin
     ) t ON t.vin = d.vin
+),
+-- What is to be done next, in the order of a recovery.
+stepped AS (
+    SELECT *,
+           CASE WHEN ended IS NOT NULL THEN NULL
+                WHEN supply_tested_on IS NULL AND supply_restored_on IS NULL THEN 1
+                WHEN supply_restored_on IS NULL AND NOT COALESCE(found_fit, FALSE) THEN 2
+                WHEN supply_restored_on IS NULL THEN 3
+                WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 4
+                WHEN codes_cleared_on IS NULL AND supply_codes_seen THEN 5
+                WHEN latched_standing THEN 6
+                ELSE 7 END AS step_no
+    FROM ended
 )
 SELECT vin, case_no, unit_no, depot, make, model, opened_on, opened_by,
        supply_tested_on, supply_restored_on, codes_saved_on, codes_cleared_on, latched_cleared_on, proven_on,
        ended,
        ended IS NULL AS open,
        CASE WHEN ended IS NULL THEN days_between(opened_on, $as_of) END AS days_standing,
-       CASE WHEN ended IS NOT NULL THEN NULL
-            WHEN supply_tested_on IS NULL AND supply_restored_on IS NULL
-            THEN 'charge the battery fully and test it'
-            WHEN supply_restored_on IS NULL AND found_fit
-            THEN 'the battery tested fit: check the charging and what draws current at rest'
-            WHEN supply_restored_on IS NULL THEN 'restore the supply: charge or replace the battery'
-            WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 'read the codes of every module and save them'
-            WHEN codes_cleared_on IS NULL AND supply_codes_seen THEN 'clear the codes in every module'
-            WHEN latched_standing THEN 'codes stayed after a plain clear: look for the maker''s protected procedure'
-            ELSE 'scan again, monitors ready, ' || CAST($proven_days AS VARCHAR) || ' days or more after the clear' END AS next_step,
+       step_no,
+       CASE step_no
+            WHEN 1 THEN 'charge the battery fully and test it'
+            WHEN 2 THEN 'restore the supply: charge or replace the battery'
+            WHEN 3 THEN 'the battery tested fit: check the charging and what draws current at rest'
+            WHEN 4 THEN 'read the codes of every module and save them'
+            WHEN 5 THEN 'clear the codes in every module'
+            WHEN 6 THEN 'codes stayed after a plain clear: look for the maker''s protected procedure'
+            WHEN 7 THEN 'scan again, monitors ready, ' || CAST($proven_days AS VARCHAR) || ' days or more after the clear' END AS next_step,
        CASE WHEN ended IS NULL THEN NULLIF(CONCAT_WS('; ',
             CASE WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 'save the codes before clearing' END,
             CASE WHEN cleared_unsaved THEN 'codes were cleared before any scan saved them' END,
@@ -71,4 +83,4 @@ SELECT vin, case_no, unit_no, depot, make, model, opened_on, opened_by,
             CASE WHEN powertrain IN ('hybrid', 'plug-in hybrid', 'battery electric', 'fuel cell')
                  THEN 'high-voltage work is for qualified people under the maker''s service information' END
        ), '') END AS caution
-FROM ended
+FROM stepped

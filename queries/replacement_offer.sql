@@ -4,7 +4,8 @@
 -- life costs a day: saving = chance x (failure - planned) - cost of new life over the time it would
 -- have lasted. pays_from is the chance at which that is nought. Wanted is 'must' for a battery that has
 -- failed, 'test first' where the answer of a test is worth more than it costs and the depot can still
--- make it, 'this week' where replacing pays, 'next service' where it nearly does.
+-- make it, 'this week' where replacing pays, 'next service' where it does not yet but the
+-- chance is $nearly_pays or more of the one it pays from, so that it may by the time the vehicle is in.
 WITH valued AS (
     SELECT r.*, p.planned_cost, p.best_age_days, t.value AS test_value, t.why AS test_why,
            r.chance * ($unplanned_failure - p.planned_cost)
@@ -26,6 +27,6 @@ SELECT * EXCEPT (test_place),
        CASE WHEN failed_on IS NOT NULL THEN 'must'
             WHEN test_value > 0 AND test_place <= $tests_per_week THEN 'test first'
             WHEN saving > 0 THEN 'this week'
-            WHEN chance >= 0.7 * pays_from THEN 'next service'
+            WHEN chance >= $nearly_pays * pays_from THEN 'next service'
             ELSE 'leave' END AS wanted
 FROM tested

@@ -1,6 +1,7 @@
 -- One row is a battery in service with what to do about it and what that is worth.
 -- Reads the offers and the choice within each depot's bays and budget. A battery whose replacement pays
--- but that found no place this week is for the next service. Under warranty are those whose day is
+-- but that found no place this week is for the next service, as is one that nearly pays (its saving
+-- is below nought). Under warranty are those whose day is
 -- on record and not longer ago than $warranty_months.
 SELECT o.rank, o.vin, o.position, o.battery_no, o.unit_no, o.depot, o.make, o.model, o.powertrain, o.chemistry,
        o.battery_group, o.rating_value, o.rating_standard, o.installed_on, o.evidence, o.uncertainty_days,

@@ -257,6 +257,9 @@ pub struct Plan {
     pub bays_per_week: i64,
     /// Money a depot may spend on replacements in a week, where it is not named below.
     pub budget_per_week: f64,
+    /// A replacement that does not pay yet is looked at again at the next service where the chance is
+    /// this share or more of the one it pays from. A round figure, no source.
+    pub nearly_pays: f64,
     /// Tests a depot can make in a week.
     pub tests_per_week: i64,
     /// Depots with limits of their own.
@@ -268,9 +271,24 @@ impl Default for Plan {
         Self {
             bays_per_week: 6,
             budget_per_week: 2_500.0,
+            nearly_pays: 0.7,
             tests_per_week: 10,
             depots: BTreeMap::new(),
         }
+    }
+}
+
+impl Plan {
+    /// Replacements a depot can make in a week, and the money for them.
+    pub fn limits(&self, depot: &str) -> (usize, f64) {
+        let own = self.depots.get(depot);
+        let bays = own
+            .and_then(|own| own.bays_per_week)
+            .unwrap_or(self.bays_per_week);
+        let budget = own
+            .and_then(|own| own.budget_per_week)
+            .unwrap_or(self.budget_per_week);
+        (usize::try_from(bays).unwrap_or(0), budget)
     }
 }
 
@@ -377,6 +395,7 @@ impl Settings {
         let shares = [
             ("run.cohort_false_share", self.run.cohort_false_share),
             ("flood.flood_false_share", self.flood.flood_false_share),
+            ("plan.nearly_pays", self.plan.nearly_pays),
         ];
         for (key, value) in shares {
             if !(0.0..1.0).contains(&value) {

@@ -10,7 +10,7 @@ use comfy_table::presets::ASCII_MARKDOWN;
 use comfy_table::{CellAlignment, Table};
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::Outcome;
+use super::{Outcome, note, say};
 use crate::intake::load::{FileOutcome, LoadProgress, load};
 use crate::intake::{Mappings, explain_file, find_files, suggest_mapping};
 use crate::lake::Lake;
@@ -64,7 +64,7 @@ impl Load {
             &mut |progress: LoadProgress<'_>| {
                 if bar.is_hidden() {
                     if last_file != progress.file {
-                        eprintln!("reading {}", progress.file.display());
+                        note(format_args!("reading {}", progress.file.display()));
                     }
                 } else {
                     bar.set_length(progress.bytes_total);
@@ -79,13 +79,13 @@ impl Load {
         .await;
         bar.finish_and_clear();
         let outcomes = outcomes?;
-        println!("{}", summary(&outcomes));
+        say(summary(&outcomes))?;
         for outcome in &outcomes {
             for remark in &outcome.remarks {
-                eprintln!("{}: {remark}", outcome.file);
+                note(format_args!("{}: {remark}", outcome.file));
             }
             if let Some(error) = &outcome.error {
-                eprintln!("not loaded: {error}");
+                note(format_args!("not loaded: {error}"));
             }
         }
         let failed = outcomes
@@ -100,9 +100,9 @@ impl Load {
             .map(|outcome| outcome.rows_quarantined)
             .sum();
         if quarantined > 0 {
-            println!(
+            say(format_args!(
                 "{quarantined} rows are in quarantine; to see why: voltwane check --lake {place}"
-            );
+            ))?;
         }
         if failed > 0 || quarantined > 0 {
             return Ok(Outcome::Findings);
@@ -127,10 +127,10 @@ impl Load {
         let mut outcome = Outcome::Clean;
         for path in &found.dumps {
             match explain_file(path, &mappings, now, SAMPLE_ROWS) {
-                Ok(explanation) => println!("{explanation}"),
+                Ok(explanation) => say(explanation)?,
                 Err(error) => {
                     outcome = Outcome::Findings;
-                    eprintln!("not understood: {error}");
+                    note(format_args!("not understood: {error}"));
                 }
             }
         }
@@ -148,13 +148,13 @@ fn write_mapping(paths: &[PathBuf], target: &Path) -> anyhow::Result<Outcome> {
     let mapping = suggest_mapping(file)?;
     std::fs::write(target, mapping)
         .with_context(|| format!("{} could not be written", target.display()))?;
-    println!(
+    say(format_args!(
         "A first mapping for {} is in {}. Edit it, then look at it with: voltwane load --try {} {}",
         file.display(),
         target.display(),
         file.display(),
         target.display()
-    );
+    ))?;
     Ok(Outcome::Clean)
 }
 

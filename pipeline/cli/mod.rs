@@ -152,6 +152,21 @@ fn spinner() -> ProgressBar {
     spinner
 }
 
+/// Prints a line of the answer. That nobody reads it any more, as in `voltwane … | head`, is no failure:
+/// the work is done and its exit code stands.
+fn say(line: impl std::fmt::Display) -> std::io::Result<()> {
+    let mut out = std::io::stdout().lock();
+    match writeln!(out, "{line}").and_then(|()| out.flush()) {
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        told => told,
+    }
+}
+
+/// Writes a line to stderr, whether or not anybody reads it.
+fn note(line: impl std::fmt::Display) {
+    let _ = writeln!(std::io::stderr().lock(), "{line}");
+}
+
 /// Prints a report's short version and where it is.
 fn print_written(short_version: &[String], report: &Path) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
@@ -190,7 +205,9 @@ pub fn run() -> ExitCode {
     {
         Ok(runtime) => runtime,
         Err(error) => {
-            eprintln!("voltwane: the runtime could not be started: {error}");
+            note(format_args!(
+                "voltwane: the runtime could not be started: {error}"
+            ));
             return ExitCode::from(2);
         }
     };
@@ -215,7 +232,7 @@ pub fn run() -> ExitCode {
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
             match cli.log {
-                LogForm::Text => eprintln!("voltwane: {}", readable(&error)),
+                LogForm::Text => note(format_args!("voltwane: {}", readable(&error))),
                 LogForm::Json => tracing::error!("{}", readable(&error)),
             }
             ExitCode::from(2)

@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use clap::Args;
 
 use super::report_args::ReportArgs;
-use super::{LakeArgs, Outcome, print_written, spinner};
+use super::{LakeArgs, Outcome, note, print_written, spinner};
 use crate::intake::load::load;
 use crate::lake::Lake;
 use crate::report::screen;
@@ -60,13 +60,13 @@ impl Screen {
             for outcome in &outcomes {
                 findings |= outcome.error.is_some() || outcome.rows_quarantined > 0;
                 if let Some(error) = &outcome.error {
-                    eprintln!("not read: {error}");
+                    note(format_args!("not read: {error}"));
                 }
                 if outcome.rows_quarantined > 0 {
-                    eprintln!(
+                    note(format_args!(
                         "{}: {} of {} rows could not be used",
                         outcome.file, outcome.rows_quarantined, outcome.rows_read
-                    );
+                    ));
                 }
             }
             lake_args.lake = aside.folder.to_string_lossy().into_owned();

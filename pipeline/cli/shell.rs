@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use clap::{Args, CommandFactory};
 use clap_complete::Shell;
 
-use super::{Cli, Outcome};
+use super::{Cli, Outcome, say};
 
 /// Print completions for a shell
 #[derive(Debug, Args)]
@@ -42,7 +42,7 @@ impl Manual {
     pub fn run(self) -> anyhow::Result<Outcome> {
         std::fs::create_dir_all(&self.out)?;
         clap_mangen::generate_to(Cli::command(), &self.out)?;
-        println!("{}", self.out.join("voltwane.1").display());
+        say(self.out.join("voltwane.1").display())?;
         Ok(Outcome::Clean)
     }
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use indicatif::ProgressBar;
 
-use super::Outcome;
+use super::{Outcome, say};
 use crate::synthetic::{Scenario, write_dumps};
 
 /// Write the dumps of an invented fleet
@@ -62,7 +62,7 @@ impl Synthesize {
             bar.set_position(done);
         })?;
         bar.finish_and_clear();
-        println!(
+        say(format_args!(
             "{} vehicles, {} weeks: {} rows in {} files ({} bytes), {} of them spoilt on purpose; {} failures in {} battery-weeks.",
             summary.vehicles,
             self.weeks,
@@ -72,11 +72,11 @@ impl Synthesize {
             summary.n_dirty(),
             summary.failures,
             summary.battery_weeks,
-        );
-        println!(
+        ))?;
+        say(format_args!(
             "The dumps and their mappings are in {}.",
             self.out.display()
-        );
+        ))?;
         Ok(Outcome::Clean)
     }
 }

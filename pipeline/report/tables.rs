@@ -166,7 +166,14 @@ fn written(cell: &Cell, kind: Kind) -> String {
                 Kind::Number(digits) => digits,
                 _ => 4,
             };
-            format!("{number:.digits$}")
+            let text = format!("{number:.digits$}");
+            // What rounds to nought has no sign.
+            match text.strip_prefix('-') {
+                Some(rest) if rest.bytes().all(|byte| matches!(byte, b'0' | b'.')) => {
+                    rest.to_owned()
+                }
+                _ => text,
+            }
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Whole commands as a user meets them: exit code, stdout, stderr, at a pinned present.
 
 mod bad_input;
+mod closed_pipe;
 mod load;
 mod sample;
 mod sql;

@@ -4,6 +4,7 @@ mod charts;
 mod hostile_text;
 mod names_replaced;
 mod pages;
+mod planner;
 mod screening_rules;
 mod templates;
 mod written;

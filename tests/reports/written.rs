@@ -4,7 +4,7 @@ use super::hostile_text::HOSTILE;
 use crate::command::{place_with_lake, small_fleet};
 use crate::workplace::Workplace;
 
-fn vin(number: usize) -> String {
+pub fn vin(number: usize) -> String {
     let mut vin = format!("0VW0000000000{number:04}");
     let digit = voltwane::trade::vin::make_check_digit(&vin).expect("the form is right");
     vin.replace_range(8..9, &digit.to_string());

@@ -35,7 +35,8 @@ fn one_week_of_data_without_a_test_gives_the_priors_chances() {
     assert_eq!(number(summary, "failures"), 0.0);
     let notes = summary["notes"].as_str().expect("text");
     assert!(
-        notes.contains("every chance is the prior's") && notes.contains("it is assumed"),
+        notes.contains("every chance is what is assumed of batteries in general")
+            && notes.contains("it is assumed"),
         "{notes}"
     );
     assert!(number(summary, "prior_weight") > 0.9, "{summary}");
@@ -83,7 +84,7 @@ fn the_fit_takes_over_as_failures_come() {
         summary["notes"]
             .as_str()
             .expect("text")
-            .contains("lean on the prior")
+            .contains("lean on what is assumed")
     );
     // The level's prior counts as two failures.
     let expected = 2.04 / (2.04 + failures);

@@ -119,19 +119,11 @@ async fn replacement_choice(analysis: &Analysis) -> Result<Rows, AnalysisError> 
     }
     let mut chosen: Vec<&Offer> = Vec::new();
     for (depot, offers) in by_depot {
-        let own = plan.depots.get(depot);
-        let bays = own
-            .and_then(|own| own.bays_per_week)
-            .unwrap_or(plan.bays_per_week);
-        let budget = own
-            .and_then(|own| own.budget_per_week)
-            .unwrap_or(plan.budget_per_week);
+        let (bays, budget) = plan.limits(depot);
         // What has failed is replaced whatever the plan says, and takes its bay and its money.
         let (must, may): (Vec<&Offer>, Vec<&Offer>) = offers.iter().partition(|offer| offer.must);
         let spent: f64 = must.iter().map(|offer| offer.planned_cost).sum();
-        let bays = usize::try_from(bays)
-            .unwrap_or(0)
-            .saturating_sub(must.len());
+        let bays = bays.saturating_sub(must.len());
         let items: Vec<Item> = may
             .iter()
             .map(|offer| Item {

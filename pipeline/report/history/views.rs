@@ -163,8 +163,9 @@ pub struct Now {
 }
 
 pub const RECOVERIES: &str = "
-    SELECT opened_on, opened_by, proven_on, open, days_standing, next_step, caution
-    FROM recovery_case WHERE vin = $vin ORDER BY opened_on";
+    SELECT r.opened_on, r.opened_by, r.proven_on, r.open, r.days_standing, s.next_step, r.caution
+    FROM recovery_case r LEFT JOIN recovery_step s ON s.vin = r.vin AND s.case_no = r.case_no
+    WHERE r.vin = $vin ORDER BY r.opened_on";
 
 /// A recovery of the vehicle.
 #[derive(Debug, Clone, Deserialize, Serialize)]

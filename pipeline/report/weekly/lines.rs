@@ -58,13 +58,9 @@ pub struct RankedLine {
 }
 
 impl RankedLine {
-    pub fn new(row: &RiskRow, trends: &Trends, manner: &Manner) -> Self {
+    /// `short_of` is what the depot's replacements that would pay wait for.
+    pub fn new(row: &RiskRow, short_of: Option<&str>, trends: &Trends, manner: &Manner) -> Self {
         let failed = row.failed_on.is_some();
-        let mut action = row.action.clone();
-        if row.under_warranty == Some(true) && matches!(action.as_str(), "this week" | "test first")
-        {
-            action.push_str(", under warranty");
-        }
         Self {
             rank: row.rank,
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
@@ -75,7 +71,7 @@ impl RankedLine {
                 _ => cells::age(row.age_days),
             },
             chance: match (failed, row.chance) {
-                (true, _) => "has failed".to_owned(),
+                (true, _) => "counts as failed".to_owned(),
                 (_, Some(chance)) => cells::chance(chance),
                 (_, None) => "not known".to_owned(),
             },
@@ -85,77 +81,27 @@ impl RankedLine {
                 _ => "not known".to_owned(),
             },
             trend: trends.of(row),
-            action,
+            action: action(row, short_of),
             saving: row.saving,
             reasons: row.reasons.clone(),
         }
     }
 }
 
-/// What there is to do at one depot.
-#[derive(Debug, Serialize)]
-pub struct DepotLines {
-    pub depot: String,
-    pub batteries: usize,
-    pub this_week: usize,
-    pub test_first: usize,
-    pub next_service: usize,
-    pub saving: f64,
-    pub lines: Vec<RankedLine>,
-    /// Batteries with something to do that the table leaves to the ranking's file.
-    pub not_shown: usize,
-}
-
-/// The depots by name, each with at most `shown` of the batteries that have something to do, in the
-/// order of what to do first.
-pub fn by_depot(
-    ranking: &[RiskRow],
-    trends: &Trends,
-    manner: &Manner,
-    shown: usize,
-) -> Vec<DepotLines> {
-    let mut depots: BTreeMap<&str, Vec<&RiskRow>> = BTreeMap::new();
-    for row in ranking {
-        depots.entry(&row.depot).or_default().push(row);
-    }
-    depots
-        .into_iter()
-        .map(|(depot, rows)| {
-            let of = |action: &str| rows.iter().filter(|row| row.action == action).count();
-            let mut to_do: Vec<&RiskRow> = rows
-                .iter()
-                .filter(|row| row.action != "leave")
-                .copied()
-                .collect();
-            to_do.sort_by_key(|row| {
-                let turn = match row.action.as_str() {
-                    "this week" => 0,
-                    "test first" => 1,
-                    _ => 2,
-                };
-                (turn, row.rank)
-            });
-            DepotLines {
-                depot: depot.to_owned(),
-                batteries: rows.len(),
-                this_week: of("this week"),
-                test_first: of("test first"),
-                next_service: of("next service"),
-                saving: rows
-                    .iter()
-                    // As in the short version: a failure that has happened is no longer prevented.
-                    .filter(|row| row.action == "this week" && row.failed_on.is_none())
-                    .filter_map(|row| row.saving)
-                    .sum(),
-                not_shown: to_do.len().saturating_sub(shown),
-                lines: to_do
-                    .iter()
-                    .take(shown)
-                    .map(|row| RankedLine::new(row, trends, manner))
-                    .collect(),
-            }
-        })
-        .collect()
+/// What to do, with what to know about it: why it waits, who pays.
+fn action(row: &RiskRow, short_of: Option<&str>) -> String {
+    let more = match (
+        row.action.as_str(),
+        row.under_warranty,
+        row.failed_on.is_some(),
+    ) {
+        ("this week", Some(true), true) => "under warranty: claim it".to_owned(),
+        ("this week" | "test first", Some(true), _) => "under warranty".to_owned(),
+        ("next service", ..) if !row.waits() => "if it pays by then".to_owned(),
+        ("next service", ..) => format!("waits for {}", short_of.unwrap_or("room")),
+        _ => return row.action.clone(),
+    };
+    format!("{}, {more}", row.action)
 }
 
 /// Batteries of one kind to order, with where they go.
@@ -279,7 +225,7 @@ pub struct RecoveryLine {
     pub opened_on: String,
     pub opened_by: String,
     pub days_standing: i64,
-    pub next_step: Option<String>,
+    pub next_step: String,
     pub caution: String,
 }
 
@@ -295,6 +241,35 @@ impl RecoveryLine {
             caution: row.caution.clone().unwrap_or_default(),
         }
     }
+}
+
+/// How many recoveries wait for what, in the order of the steps: "6 for the supply to be restored".
+pub fn by_step(recoveries: &[Recovery], proven_days: i64) -> Vec<String> {
+    let mut steps: BTreeMap<i64, usize> = BTreeMap::new();
+    for row in recoveries {
+        *steps.entry(row.step_no).or_default() += 1;
+    }
+    let what = |step: i64| match step {
+        1 => "a full charge and a test".to_owned(),
+        2 => "the supply to be restored".to_owned(),
+        3 => "a check of the charging and of what draws current at rest".to_owned(),
+        4 => "their codes to be saved".to_owned(),
+        5 => "their codes to be cleared".to_owned(),
+        6 => "a protected clear".to_owned(),
+        _ => format!("a scan {proven_days} days or more after the clear"),
+    };
+    steps
+        .into_iter()
+        .map(|(step, times)| format!("{times} for {}", what(step)))
+        .collect()
+}
+
+/// How many batteries changed in each way, in the order of the rows: "26 ignored".
+pub fn by_change(changes: &[Change]) -> Vec<String> {
+    changes
+        .chunk_by(|a, b| a.change == b.change)
+        .map(|alike| format!("{} {}", alike.len(), alike[0].change))
+        .collect()
 }
 
 /// A battery whose place in the plan changed.

@@ -2,6 +2,7 @@
 //! open recoveries, failure rates and lives, what the last reports said and what came of it, the state
 //! of the data, and how it was worked out.
 
+mod depots;
 mod lines;
 mod pictures;
 mod record;
@@ -21,7 +22,8 @@ use super::manner::Manner;
 use super::templates::Templates;
 use crate::analysis::Analysis;
 use crate::lake::Lake;
-use lines::{ChangeLine, DepotLines, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};
+use depots::DepotLines;
+use lines::{ChangeLine, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};
 use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
 use views::{
     Change, CurveStep, DepotState, Difference, Extent, Flood, Health, LifeFit, Model, Pick,
@@ -34,6 +36,8 @@ const FIRST: usize = 10;
 const DEPOT_ROWS: usize = 12;
 /// Rows of the test list, of floods, of recoveries, of reasons for quarantine.
 const LIST_ROWS: usize = 20;
+/// Rows of each kind of change.
+const CHANGE_ROWS: usize = 8;
 
 /// What was written, and the report's short version for the terminal.
 #[derive(Debug)]
@@ -84,19 +88,30 @@ pub async fn write(
     progress("writing the report");
 
     let order = lines::to_order(&picks);
-    let depots: Vec<DepotLines> = lines::by_depot(&ranking, &trends, manner, DEPOT_ROWS);
+    let depots = depots::depots(&ranking, &analysis.settings().plan);
+    let depot_lines: Vec<DepotLines> = depots
+        .iter()
+        .map(|depot| DepotLines::new(depot, &trends, manner, DEPOT_ROWS))
+        .collect();
     let first: Vec<RankedLine> = first_to_act_on(&ranking)
-        .map(|row| RankedLine::new(row, &trends, manner))
+        .map(|row| RankedLine::new(row, None, &trends, manner))
         .collect();
     let short_version = short_version::short_version(&short_version::Facts {
         ranking: &ranking,
+        depots: &depots,
         order: &order,
         tests: tests.len(),
         floods: &floods,
         recoveries: &recoveries,
-        horizon_days: analysis.settings().run.horizon_days,
+        run: &analysis.settings().run,
         manner,
     });
+    // Failures of the table of lives that came before the model's first look at the battery.
+    let unlooked = fits
+        .iter()
+        .find(|fit| fit.cohort_kind == "fleet")
+        .zip(model.as_ref())
+        .map_or(0.0, |(fit, model)| (fit.failures - model.failures).max(0.0));
     let survival = pictures::survival_charts(&curves, &fits);
     let rate_charts: Vec<_> = ["depot", "model"]
         .iter()
@@ -121,7 +136,7 @@ pub async fn write(
             batteries => ranking.len(),
             expected => ranking.iter().filter(|row| row.failed_on.is_none()).filter_map(|row| row.chance).sum::<f64>(),
             first,
-            depots,
+            depots => depot_lines,
             order,
             tests => tests.iter().take(LIST_ROWS).map(|row| TestLine::new(row, manner)).collect::<Vec<_>>(),
             all_tests => tests.len(),
@@ -129,8 +144,18 @@ pub async fn write(
             all_floods => floods.len(),
             recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, manner)).collect::<Vec<_>>(),
             all_recoveries => recoveries.len(),
+            recovery_steps => lines::by_step(&recoveries, analysis.settings().recovery.proven_days),
+            recoveries_planned => recoveries.iter().filter(|row| row.planned.is_some()).count(),
+            alike => alike(&rates),
+            unlooked => unlooked as i64,
             rates, fits, differences, model,
-            changes => changes.iter().take(LIST_ROWS).map(|row| ChangeLine::new(row, manner)).collect::<Vec<_>>(),
+            changes => changes
+                .chunk_by(|a, b| a.change == b.change)
+                .flat_map(|kind| kind.iter().take(CHANGE_ROWS))
+                .map(|row| ChangeLine::new(row, manner))
+                .collect::<Vec<_>>(),
+            change_counts => lines::by_change(&changes),
+            change_rows => CHANGE_ROWS,
             all_changes => changes.len(),
             survival => named(&survival),
             rate_charts => named(&rate_charts),
@@ -139,6 +164,7 @@ pub async fn write(
             since_last,
             predictions => predictions.iter().map(PredictionLine::new).collect::<Vec<_>>(),
             quarantined => quarantined.iter().take(LIST_ROWS).collect::<Vec<_>>(),
+            all_reasons => quarantined.len(),
             all_quarantined => quarantined.iter().map(|row| row.rows).sum::<i64>(),
             extents,
             depot_states,
@@ -151,7 +177,8 @@ pub async fn write(
         markdown,
         charts: [survival, rate_charts, calibration.into_iter().collect()].concat(),
         tables: vec![
-            sheets::ranking(&ranking, manner),
+            sheets::ranking(&ranking, &depots, manner),
+            sheets::depots(&depots),
             sheets::pick_list(&picks),
             sheets::test_first(&tests, manner),
             sheets::floods(&floods, manner),
@@ -173,4 +200,14 @@ pub async fn write(
 fn first_to_act_on(ranking: &[RiskRow]) -> impl Iterator<Item = &RiskRow> {
     let of = |action: &'static str| ranking.iter().filter(move |row| row.action == action);
     of("this week").chain(of("test first")).take(FIRST)
+}
+
+/// The kinds of cohorts in the table of rates that spread no wider than chance makes them.
+fn alike(rates: &[Rate]) -> Vec<&str> {
+    rates
+        .chunk_by(|a, b| a.cohort_kind == b.cohort_kind)
+        .filter(|kind| kind.len() > 1 && !matches!(kind[0].cohort_kind.as_str(), "depot" | "model"))
+        .filter(|kind| kind.iter().all(|rate| rate.own_weight == Some(0.0)))
+        .map(|kind| kind[0].cohort_kind.as_str())
+        .collect()
 }

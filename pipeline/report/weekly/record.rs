@@ -18,13 +18,16 @@ pub const SINCE_LAST: &str = "
     )
     SELECT t.week, t.as_of, t.action, COUNT(*) AS told,
            SUM(CASE WHEN l.failed_on > t.as_of THEN 1 ELSE 0 END) AS failed_since,
-           SUM(CASE WHEN l.replaced_on > t.as_of AND l.failed_on IS NULL THEN 1 ELSE 0 END) AS replaced_since,
+           SUM(CASE WHEN l.failed_on > t.as_of THEN 0 WHEN l.replaced_on IS NOT NULL THEN 1 ELSE 0 END) AS replaced_since,
+           SUM(CASE WHEN l.failed_on > t.as_of OR l.replaced_on IS NOT NULL THEN 0
+                    WHEN l.vin IS NULL OR l.left_fleet_date IS NOT NULL THEN 1 ELSE 0 END) AS left_since,
+           SUM(CASE WHEN l.failed_on > t.as_of OR l.replaced_on IS NOT NULL THEN 0
+                    WHEN l.vin IS NULL OR l.left_fleet_date IS NOT NULL THEN 0 ELSE 1 END) AS still_in_service,
            SUM(CASE WHEN c.tested_on IS NOT NULL THEN 1 ELSE 0 END) AS tested_since,
-           SUM(CASE WHEN p.action = 'this week' THEN 1 ELSE 0 END) AS now_this_week,
-           SUM(CASE WHEN p.vin IS NOT NULL THEN 1 ELSE 0 END) AS still_in_service
+           SUM(CASE WHEN p.action = 'this week' THEN 1 ELSE 0 END) AS now_this_week
     FROM told t
     LEFT JOIN battery_life l ON l.vin = t.vin AND l.position = t.position
-     AND l.installed_on <= t.as_of AND l.exited_on > t.as_of
+     AND l.installed_on <= t.as_of AND (l.replaced_on IS NULL OR l.replaced_on > t.as_of)
     LEFT JOIN (SELECT vin, position, battery_no, MAX(tested_on) AS tested_on FROM battery_condition
                GROUP BY vin, position, battery_no) c
       ON c.vin = l.vin AND c.position = l.position AND c.battery_no = l.battery_no AND c.tested_on > t.as_of
@@ -33,7 +36,8 @@ pub const SINCE_LAST: &str = "
     GROUP BY t.week, t.as_of, t.action
     ORDER BY CASE t.action WHEN 'this week' THEN 0 WHEN 'test first' THEN 1 WHEN 'next service' THEN 2 ELSE 3 END";
 
-/// What became of the batteries the last report told one thing about.
+/// What became of the batteries the last report told one thing about. Each has one end: failed,
+/// replaced without that, left (the fleet, or the records), or still in service.
 #[derive(Debug, Deserialize, Serialize)]
 pub struct SinceLast {
     pub week: String,
@@ -42,6 +46,7 @@ pub struct SinceLast {
     pub told: i64,
     pub failed_since: i64,
     pub replaced_since: i64,
+    pub left_since: i64,
     pub tested_since: i64,
     pub now_this_week: i64,
     pub still_in_service: i64,

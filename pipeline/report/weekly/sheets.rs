@@ -2,10 +2,15 @@
 
 use super::super::manner::Manner;
 use super::super::tables::{Kind, Sheet, column};
+use super::depots::{Depot, Short};
 use super::views::{Change, Flood, Pick, Quarantined, Rate, Recovery, RiskRow, TestNext};
 
 /// Every battery in service in its order.
-pub fn ranking(rows: &[RiskRow], manner: &Manner) -> Sheet {
+pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], manner: &Manner) -> Sheet {
+    let short_of = |row: &RiskRow| {
+        let depot = depots.iter().find(|depot| depot.name == row.depot)?;
+        depot.short_of.filter(|_| row.waits()).map(Short::as_str)
+    };
     Sheet::new(
         "ranking",
         rows,
@@ -68,11 +73,52 @@ pub fn ranking(rows: &[RiskRow], manner: &Manner) -> Sheet {
                 row.failed_on.clone()
             }),
             column("action", Kind::Text, |row: &RiskRow| row.action.clone()),
+            column("waits_for", Kind::Text, short_of),
             column("saving", Kind::Money, |row: &RiskRow| row.saving),
+            column("planned_cost", Kind::Money, |row: &RiskRow| {
+                row.planned_cost
+            }),
             column("under_warranty", Kind::Flag, |row: &RiskRow| {
                 row.under_warranty
             }),
             column("reasons", Kind::Text, |row: &RiskRow| row.reasons.clone()),
+        ],
+    )
+}
+
+/// Each depot's limits, what this week's plan takes of them, and what waits.
+pub fn depots(rows: &[Depot<'_>]) -> Sheet {
+    let count = |number: usize| number as f64;
+    Sheet::new(
+        "depots",
+        rows,
+        vec![
+            column("depot", Kind::Text, |row: &Depot<'_>| row.name.to_owned()),
+            column("batteries", Kind::Integer, |row: &Depot<'_>| {
+                count(row.rows.len())
+            }),
+            column("this_week", Kind::Integer, |row: &Depot<'_>| {
+                count(row.bays_taken)
+            }),
+            column("bays", Kind::Integer, |row: &Depot<'_>| count(row.bays)),
+            column("cost", Kind::Money, |row: &Depot<'_>| row.spent),
+            column("budget", Kind::Money, |row: &Depot<'_>| row.budget),
+            column("saving", Kind::Money, |row: &Depot<'_>| row.saving()),
+            column("test_first", Kind::Integer, |row: &Depot<'_>| {
+                count(row.of("test first"))
+            }),
+            column("next_service", Kind::Integer, |row: &Depot<'_>| {
+                count(row.of("next service"))
+            }),
+            column("would_pay_but_wait", Kind::Integer, |row: &Depot<'_>| {
+                count(row.waiting)
+            }),
+            column("their_saving", Kind::Money, |row: &Depot<'_>| {
+                row.waiting_worth
+            }),
+            column("wait_for", Kind::Text, |row: &Depot<'_>| {
+                row.short_of.map(Short::as_str)
+            }),
         ],
     )
 }
@@ -165,6 +211,7 @@ pub fn recoveries(rows: &[Recovery], manner: &Manner) -> Sheet {
             column("days_standing", Kind::Integer, |row: &Recovery| {
                 row.days_standing
             }),
+            column("planned", Kind::Text, |row: &Recovery| row.planned.clone()),
             column("next_step", Kind::Text, |row: &Recovery| {
                 row.next_step.clone()
             }),
@@ -193,9 +240,7 @@ pub fn rates(rows: &[Rate]) -> Sheet {
             }),
             column("lower", Kind::Number(2), |row: &Rate| row.lower),
             column("upper", Kind::Number(2), |row: &Rate| row.upper),
-            column("drawn_to_its_kind", Kind::Number(2), |row: &Rate| {
-                row.shrunk_rate
-            }),
+            column("evened_out", Kind::Number(2), |row: &Rate| row.shrunk_rate),
             column("adjusted_p", Kind::Number(4), |row: &Rate| row.adjusted_p),
             column("stands_out", Kind::Flag, |row: &Rate| row.stands_out),
         ],

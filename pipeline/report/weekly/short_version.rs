@@ -2,17 +2,20 @@
 
 use super::super::cells::{self, counted};
 use super::super::manner::Manner;
+use super::depots::{Depot, Short};
 use super::lines::OrderLine;
 use super::views::{Flood, Recovery, RiskRow};
+use crate::analysis::settings::Run;
 
 /// What the five lines are made from.
 pub struct Facts<'a> {
     pub ranking: &'a [RiskRow],
+    pub depots: &'a [Depot<'a>],
     pub order: &'a [OrderLine],
     pub tests: usize,
     pub floods: &'a [Flood],
     pub recoveries: &'a [Recovery],
-    pub horizon_days: i64,
+    pub run: &'a Run,
     pub manner: &'a Manner,
 }
 
@@ -40,7 +43,7 @@ fn replace(facts: &Facts<'_>) -> String {
         .iter()
         .filter(|row| row.action == "this week")
         .collect();
-    let horizon = horizon(facts.horizon_days);
+    let horizon = horizon(facts.run.horizon_days);
     if this_week.is_empty() {
         return format!(
             "Replace nothing this week: no replacement pays among {} in service.",
@@ -69,8 +72,8 @@ fn replace(facts: &Facts<'_>) -> String {
     );
     if failed > 0 {
         text.push_str(&format!(
-            " {failed} of them {} failed already with no new battery on record.",
-            if failed == 1 { "has" } else { "have" }
+            " {failed} of them {} as failed already, with no new battery on record.",
+            if failed == 1 { "counts" } else { "count" }
         ));
     }
     text
@@ -132,7 +135,8 @@ fn floods(facts: &Facts<'_>) -> String {
             counted(facts.floods.len(), "flood", "floods"),
         ),
     };
-    match facts.recoveries.first() {
+    let oldest = facts.recoveries.iter().max_by_key(|row| row.days_standing);
+    match oldest {
         None => text.push_str(" No recovery stands open."),
         Some(oldest) => text.push_str(&format!(
             " {} open, the oldest for {} ({}).",
@@ -148,11 +152,6 @@ fn floods(facts: &Facts<'_>) -> String {
 }
 
 fn decide(facts: &Facts<'_>) -> String {
-    let waiting: Vec<&RiskRow> = facts
-        .ranking
-        .iter()
-        .filter(|row| row.action == "next service" && row.pays())
-        .collect();
     let failed: Vec<&RiskRow> = facts
         .ranking
         .iter()
@@ -161,27 +160,68 @@ fn decide(facts: &Facts<'_>) -> String {
     let mut needs = Vec::new();
     if let Some(first) = failed.first() {
         needs.push(format!(
-            "{} without a replacement on record, first {} at {} ({}): replace it, or put the replacement on record",
+            "{} as failed without a replacement on record, first {} at {} ({}): replace it, or put the replacement on record (after {} days without one it counts as discharged only)",
             match failed.len() {
-                1 => "1 battery has failed".to_owned(),
-                several => format!("{several} batteries have failed"),
+                1 => "1 battery counts".to_owned(),
+                several => format!("{several} batteries count"),
             },
             facts.manner.vehicle(first.unit_no.as_deref(), &first.vin),
             first.depot,
             first.failed_on.as_deref().unwrap_or("day not known"),
+            facts.run.trouble_days,
         ));
     }
-    if !waiting.is_empty() {
-        let worth: f64 = waiting.iter().filter_map(|row| row.saving).sum();
-        needs.push(format!(
-            "{} that would pay {} for bays or budget, worth {}: find room, or accept the wait",
-            counted(waiting.len(), "replacement", "replacements"),
-            if waiting.len() == 1 { "waits" } else { "wait" },
-            cells::money(&facts.manner.currency, worth)
-        ));
-    }
+    needs.extend(waiting(facts));
     match needs.is_empty() {
         true => "Nothing needs a decision beyond this list.".to_owned(),
         false => format!("To decide: {}.", needs.join("; ")),
     }
+}
+
+/// The replacements that would pay but have no room this week, and which limit it is that binds.
+fn waiting(facts: &Facts<'_>) -> Option<String> {
+    let of = |short: Short| {
+        let of_it = facts
+            .depots
+            .iter()
+            .filter(move |d| d.short_of == Some(short));
+        of_it.map(|depot| depot.waiting).sum::<usize>()
+    };
+    let all: Vec<(usize, &str)> = [Short::Bays, Short::Budget, Short::Both]
+        .into_iter()
+        .map(|short| (of(short), short.as_str()))
+        .filter(|(waiting, _)| *waiting > 0)
+        .collect();
+    let waiting: usize = all.iter().map(|(waiting, _)| waiting).sum();
+    let most = facts
+        .depots
+        .iter()
+        .max_by(|a, b| {
+            a.waiting_worth
+                .total_cmp(&b.waiting_worth)
+                .then(b.name.cmp(a.name))
+        })
+        .filter(|_| waiting > 0)?;
+    let what = match all.as_slice() {
+        [(_, only)] => (*only).to_owned(),
+        several => {
+            let parts: Vec<String> = several
+                .iter()
+                .map(|(waiting, what)| format!("{waiting} for {what}"))
+                .collect();
+            format!("room ({})", parts.join(", "))
+        }
+    };
+    let money = |amount| cells::money(&facts.manner.currency, amount);
+    let worth: f64 = facts.depots.iter().map(|depot| depot.waiting_worth).sum();
+    Some(format!(
+        "{} that would pay {} for {what}, worth {} (most at {}: {} worth {}; {}): find room, or accept the wait",
+        counted(waiting, "replacement", "replacements"),
+        if waiting == 1 { "waits" } else { "wait" },
+        money(worth),
+        most.name,
+        most.waiting,
+        money(most.waiting_worth),
+        most.room(facts.manner),
+    ))
 }

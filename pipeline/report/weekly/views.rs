@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::statistics::weibull::Weibull;
 
-pub const RANKING: &str = "SELECT * FROM replacement_plan ORDER BY rank";
+pub const RANKING: &str = "
+    SELECT *, COUNT(*) OVER (PARTITION BY vin) AS of_vehicle FROM replacement_plan ORDER BY rank";
 
 /// A battery in service with its chance, what to do about it, what that is worth and why.
 #[derive(Debug, Clone, Deserialize)]
@@ -15,6 +16,8 @@ pub struct RiskRow {
     pub vin: String,
     pub position: String,
     pub battery_no: i64,
+    /// Batteries of the vehicle in service.
+    pub of_vehicle: i64,
     pub unit_no: Option<String>,
     pub depot: String,
     pub make: Option<String>,
@@ -39,8 +42,8 @@ pub struct RiskRow {
     pub chance: Option<f64>,
     pub chance_lower: Option<f64>,
     pub chance_upper: Option<f64>,
-    pub pays_from: Option<f64>,
     pub saving: Option<f64>,
+    pub planned_cost: f64,
     pub action: String,
     pub reasons: String,
     pub under_warranty: Option<bool>,
@@ -48,21 +51,21 @@ pub struct RiskRow {
 }
 
 impl RiskRow {
-    /// What battery it is: group, chemistry, and its position where it is not the main one.
+    /// What battery it is: group, chemistry, and its position where the vehicle has another or it is
+    /// not the main one.
     pub fn battery(&self) -> String {
         let mut words: Vec<&str> = Vec::new();
         words.extend(self.battery_group.as_deref());
         words.extend(self.chemistry.as_deref());
-        if self.position != "main" {
+        if self.position != "main" || self.of_vehicle > 1 {
             words.push(&self.position);
         }
         words.join(" ")
     }
 
-    /// Replacing it now would pay, whether or not there is room for it this week.
-    pub fn pays(&self) -> bool {
-        matches!((self.chance, self.pays_from, self.saving),
-            (Some(chance), Some(from), Some(saving)) if chance >= from && saving > 0.0)
+    /// Replacing it now would pay, but there is no room for it this week.
+    pub fn waits(&self) -> bool {
+        self.action == "next service" && self.saving.is_some_and(|saving| saving > 0.0)
     }
 }
 
@@ -192,12 +195,12 @@ pub struct Flood {
 }
 
 pub const RECOVERIES: &str = "
-    SELECT r.vin, v.unit_no, v.depot, r.opened_on, r.opened_by, r.days_standing, r.next_step, r.caution
-    FROM recovery_case r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
-    WHERE r.open
-    ORDER BY r.days_standing DESC, r.vin, r.opened_on";
+    SELECT r.vin, v.unit_no, v.depot, r.opened_on, r.opened_by, r.days_standing,
+           r.step_no, r.next_step, r.planned, r.caution
+    FROM recovery_step r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
+    ORDER BY r.step_no, r.days_standing, r.vin, r.opened_on";
 
-/// A recovery that is not proven yet.
+/// A recovery that is not proven yet; those whose supply is not put right come first, the newest first.
 #[derive(Debug, Deserialize)]
 pub struct Recovery {
     pub vin: String,
@@ -206,13 +209,18 @@ pub struct Recovery {
     pub opened_on: String,
     pub opened_by: String,
     pub days_standing: i64,
-    pub next_step: Option<String>,
+    /// The place of its next step among the steps.
+    pub step_no: i64,
+    /// The same, allowing for what the plan does to the vehicle's batteries.
+    pub next_step: String,
+    /// The plan's soonest action on one of them.
+    pub planned: Option<String>,
     pub caution: Option<String>,
 }
 
 pub const RATES: &str = "
     SELECT cohort_kind, cohort, batteries, failures, battery_months, failures_per_1000_months,
-           lower, upper, shrunk_rate, adjusted_p, stands_out
+           lower, upper, shrunk_rate, own_weight, adjusted_p, stands_out
     FROM failure_rate
     WHERE period = 'last 52 weeks'
       AND cohort_kind IN ('fleet', 'chemistry', 'battery group', 'powertrain', 'heat', 'depot', 'model')
@@ -233,6 +241,9 @@ pub struct Rate {
     pub upper: Option<f64>,
     /// Drawn towards those of its kind, so that a thin cohort does not top a table.
     pub shrunk_rate: Option<f64>,
+    /// How much its own count says against the others of its kind; nought where the kind spreads no
+    /// wider than chance.
+    pub own_weight: Option<f64>,
     pub adjusted_p: Option<f64>,
     pub stands_out: Option<bool>,
 }

@@ -1,0 +1,183 @@
+//! What there is to do at each depot, with the room it has: bays, budget, and what waits for which.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::super::cells;
+use super::super::manner::Manner;
+use super::lines::{RankedLine, Trends};
+use super::views::RiskRow;
+use crate::analysis::settings::Plan;
+
+/// Which limit keeps replacements that would pay from this week.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Short {
+    Bays,
+    Budget,
+    Both,
+}
+
+impl Short {
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Short::Bays => "a bay",
+            Short::Budget => "budget",
+            Short::Both => "a bay and budget",
+        }
+    }
+}
+
+/// A depot's limits, what this week's plan takes of them, and what would pay but has to wait.
+#[derive(Debug, Clone)]
+pub struct Depot<'a> {
+    pub name: &'a str,
+    /// In the order of the ranking.
+    pub rows: Vec<&'a RiskRow>,
+    pub bays: usize,
+    pub bays_taken: usize,
+    pub budget: f64,
+    pub spent: f64,
+    pub waiting: usize,
+    pub waiting_worth: f64,
+    /// Missing where nothing waits.
+    pub short_of: Option<Short>,
+}
+
+impl<'a> Depot<'a> {
+    fn new(name: &'a str, rows: Vec<&'a RiskRow>, plan: &Plan) -> Self {
+        let (bays, budget) = plan.limits(name);
+        let taken = || rows.iter().filter(|row| row.action == "this week");
+        let waiting = || rows.iter().filter(|row| row.waits());
+        let (bays_taken, spent) = (taken().count(), taken().map(|row| row.planned_cost).sum());
+        // With money enough, the choice would be those that save most.
+        let least_taken = taken()
+            .filter(|row| row.failed_on.is_none())
+            .filter_map(|row| row.saving)
+            .fold(f64::INFINITY, f64::min);
+        let passed_over =
+            waiting().any(|row| row.saving.is_some_and(|saving| saving > least_taken));
+        let short_of = match (waiting().count(), bays_taken >= bays, passed_over) {
+            (0, ..) => None,
+            (_, true, false) => Some(Short::Bays),
+            (_, true, true) => Some(Short::Both),
+            (_, false, _) => Some(Short::Budget),
+        };
+        Self {
+            name,
+            bays,
+            bays_taken,
+            budget,
+            spent,
+            waiting: waiting().count(),
+            waiting_worth: waiting().filter_map(|row| row.saving).sum(),
+            short_of,
+            rows,
+        }
+    }
+
+    pub fn of(&self, action: &str) -> usize {
+        self.rows.iter().filter(|row| row.action == action).count()
+    }
+
+    /// What this week's replacements are expected to save. A failure that has happened is no longer
+    /// prevented.
+    pub fn saving(&self) -> f64 {
+        self.rows
+            .iter()
+            .filter(|row| row.action == "this week" && row.failed_on.is_none())
+            .filter_map(|row| row.saving)
+            .sum()
+    }
+
+    /// "6 of 6 bays taken, $1,520 of a budget of $2,500".
+    pub fn room(&self, manner: &Manner) -> String {
+        let money = |amount| cells::money(&manner.currency, amount);
+        let budget = match self.budget.is_finite() {
+            true => format!("a budget of {}", money(self.budget)),
+            false => "a budget without limit".to_owned(),
+        };
+        format!(
+            "{} of {} taken, {} of {budget}",
+            self.bays_taken,
+            cells::counted(self.bays, "bay", "bays"),
+            money(self.spent),
+        )
+    }
+}
+
+/// The depots by name.
+pub fn depots<'a>(ranking: &'a [RiskRow], plan: &Plan) -> Vec<Depot<'a>> {
+    let mut depots: BTreeMap<&str, Vec<&RiskRow>> = BTreeMap::new();
+    for row in ranking {
+        depots.entry(&row.depot).or_default().push(row);
+    }
+    depots
+        .into_iter()
+        .map(|(name, rows)| Depot::new(name, rows, plan))
+        .collect()
+}
+
+/// A depot as its section tells it.
+#[derive(Debug, Serialize)]
+pub struct DepotLines {
+    pub depot: String,
+    pub batteries: usize,
+    pub this_week: usize,
+    pub failed: usize,
+    pub test_first: usize,
+    pub next_service: usize,
+    pub room: String,
+    pub saving: f64,
+    pub waiting: usize,
+    pub waiting_worth: f64,
+    pub short_of: Option<&'static str>,
+    pub lines: Vec<RankedLine>,
+    /// Batteries with something to do that the table leaves to the ranking's file.
+    pub not_shown: usize,
+}
+
+impl DepotLines {
+    /// With at most `shown` of the batteries that have something to do, in the order of what to do
+    /// first.
+    pub fn new(depot: &Depot<'_>, trends: &Trends, manner: &Manner, shown: usize) -> Self {
+        let mut to_do: Vec<&RiskRow> = depot
+            .rows
+            .iter()
+            .filter(|row| row.action != "leave")
+            .copied()
+            .collect();
+        to_do.sort_by_key(|row| {
+            let turn = match row.action.as_str() {
+                "this week" => 0,
+                "test first" => 1,
+                _ => 2,
+            };
+            (turn, row.rank)
+        });
+        let short_of = depot.short_of.map(Short::as_str);
+        Self {
+            depot: depot.name.to_owned(),
+            batteries: depot.rows.len(),
+            this_week: depot.bays_taken,
+            failed: depot
+                .rows
+                .iter()
+                .filter(|row| row.failed_on.is_some())
+                .count(),
+            test_first: depot.of("test first"),
+            next_service: depot.of("next service"),
+            room: depot.room(manner),
+            saving: depot.saving(),
+            waiting: depot.waiting,
+            waiting_worth: depot.waiting_worth,
+            short_of,
+            not_shown: to_do.len().saturating_sub(shown),
+            lines: to_do
+                .iter()
+                .take(shown)
+                .map(|row| RankedLine::new(row, short_of, trends, manner))
+                .collect(),
+        }
+    }
+}

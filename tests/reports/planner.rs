@@ -1,0 +1,253 @@
+//! What a planner reads: room at the depots, batteries that count as failed, recoveries beside the
+//! plan, and last report's list, each agreeing with the rest.
+
+use std::collections::BTreeMap;
+
+use super::written::vin;
+use crate::command::place_with_lake;
+use crate::workplace::{Workplace, number};
+
+const REGISTER: &str = "vin,seen_on,unit_no,depot,make,model,powertrain,in_service_date,chemistry,battery_group,rating_value,rating_standard\n";
+const ORDERS: &str = "order_no,vin,opened_at,closed_at,cause,operation,position,complaint\n";
+
+/// The rows of a table a report wrote, by column.
+fn table(place: &Workplace, file: &str) -> Vec<BTreeMap<String, String>> {
+    let mut reader = csv::Reader::from_path(place.path().join(file)).expect("a CSV");
+    reader
+        .deserialize()
+        .map(|row| row.expect("a record"))
+        .collect()
+}
+
+/// A fleet of vehicles a year on the road, with these orders: vehicle, day and hour, cause,
+/// operation.
+fn fleet_with(vehicles: usize, orders: &[(usize, &str, &str, &str)]) -> Workplace {
+    let place = Workplace::new();
+    let mut register = REGISTER.to_owned();
+    for number in 0..vehicles {
+        register.push_str(&format!(
+            "{},2026-01-05,U{number},Yard,Make,Model,combustion,2025-06-01,flooded,H5,600,EN\n",
+            vin(number)
+        ));
+    }
+    let mut text = ORDERS.to_owned();
+    for (at, (number, hour, cause, operation)) in orders.iter().enumerate() {
+        text.push_str(&format!(
+            "{at},{},{hour}:00:00,{hour}:40:00,{cause},{operation},main,\n",
+            vin(*number)
+        ));
+    }
+    place.write("dumps/register.csv", register);
+    place.write("dumps/orders.csv", text);
+    place.run_expecting(0, &["load", "--lake", "lake", "dumps"]);
+    place
+}
+
+#[test]
+fn a_call_on_the_day_of_the_replacement_was_of_the_old_battery() {
+    let place = fleet_with(
+        1,
+        &[
+            (0, "2026-01-05 08", "", "other"),
+            (0, "2026-06-10 06", "supply", "no-start call"),
+            (0, "2026-06-10 09", "supply", "battery replaced"),
+            (0, "2026-06-28 09", "", "other"),
+        ],
+    );
+    let lives = place.sql(
+        &[],
+        "SELECT battery_no, outcome, failed_on FROM battery_life ORDER BY battery_no",
+    );
+    let told: Vec<_> = lives
+        .iter()
+        .map(|life| (life["outcome"].as_str(), life["failed_on"].as_str()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (Some("failed"), Some("2026-06-10")),
+            (Some("in service"), None)
+        ]
+    );
+}
+
+#[test]
+fn a_battery_that_counts_as_failed_is_said_to_until_when_and_its_recovery_says_the_same() {
+    let place = fleet_with(
+        2,
+        &[
+            (0, "2025-09-01 08", "", "battery replaced"),
+            (0, "2026-06-10 06", "supply", "no-start call"),
+            (1, "2026-06-28 09", "", "other"),
+        ],
+    );
+    place.write(
+        "more/tests.csv",
+        format!(
+            "vin,position,tested_at,rest_voltage_v,measured_value,measured_kind\n{},auxiliary,2026-02-01 08:00:00,12.6,500,CCA EN\n",
+            vin(0)
+        ),
+    );
+    place.run_expecting(0, &["load", "--lake", "lake", "more"]);
+    // One bay, which the failed one takes.
+    place.write("lake/voltwane.toml", "[plan]\nbays_per_week = 1\n");
+    let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert!(
+        short.contains("1 of them counts as failed already"),
+        "{short}"
+    );
+    assert!(
+        short.contains("1 battery counts as failed") && short.contains("after 60 days"),
+        "{short}"
+    );
+    let report = place.read("reports/2026-W26/report.md");
+    let row = report
+        .lines()
+        .find(|line| line.starts_with("| 1 | U0 |"))
+        .expect("the first to act on");
+    for words in [
+        // The vehicle has an auxiliary battery too.
+        "H5 flooded main",
+        "| counts as failed |",
+        "| this week, under warranty: claim it |",
+        "a call on 2026-06-10",
+        "counts as failed until 2026-08-09",
+    ] {
+        assert!(row.contains(words), "{words:?} in {row}");
+    }
+    let recoveries = table(&place, "reports/2026-W26/recoveries.csv");
+    assert_eq!(recoveries.len(), 1);
+    assert_eq!(recoveries[0]["planned"], "this week");
+    assert_eq!(
+        recoveries[0]["next_step"],
+        "save the codes of every module, then replace the main battery this week, as planned"
+    );
+    // When that time is over it was only discharged.
+    place.write("short.toml", "[run]\ntrouble_days = 10\n");
+    let over = place.sql(
+        &["--config", "short.toml"],
+        "SELECT COUNT(*) AS n FROM battery_life WHERE failed_on IS NOT NULL",
+    );
+    assert_eq!(number(&over[0], "n"), 0.0);
+}
+
+#[test]
+fn ignored_is_the_same_battery_and_last_reports_list_adds_up() {
+    // Both stand for want of a battery in three reports running; the second had one put in meanwhile.
+    let place = fleet_with(
+        3,
+        &[
+            (0, "2026-06-02 06", "supply", "no-start call"),
+            (1, "2026-06-02 06", "supply", "no-start call"),
+            (1, "2026-06-16 06", "supply", "battery replaced"),
+            (1, "2026-06-20 06", "supply", "no-start call"),
+            (2, "2026-06-28 09", "", "other"),
+        ],
+    );
+    for day in ["2026-06-07", "2026-06-14", "2026-06-21", "2026-06-28"] {
+        place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", day]);
+    }
+    let told = place.sql(
+        &[],
+        "SELECT vin, COUNT(*) AS runs FROM lake.risk_week
+         WHERE action = 'this week' AND as_of < '2026-06-28' GROUP BY vin ORDER BY vin",
+    );
+    assert_eq!(told.len(), 2, "{told:?}");
+    assert!(told.iter().all(|row| row["runs"] == 3), "{told:?}");
+    let changes = table(&place, "reports/2026-W26/changes.csv");
+    let ignored: Vec<&str> = changes
+        .iter()
+        .filter(|row| row["change"] == "ignored")
+        .map(|row| row["unit_no"].as_str())
+        .collect();
+    assert_eq!(ignored, ["U0"]);
+    let report = place.read("reports/2026-W26/report.md");
+    assert!(report.contains("Against the last report: 1 ignored"));
+    assert_adds_up(&report);
+}
+
+/// Batteries told of are those replaced, failed, gone and in service still.
+#[track_caller]
+fn assert_adds_up(report: &str) {
+    let rows: Vec<Vec<i64>> = report
+        .lines()
+        .skip_while(|line| !line.starts_with("| it said |"))
+        .skip(2)
+        .take_while(|line| line.starts_with('|'))
+        .map(|line| {
+            let cells = line.split('|').skip(2).map(str::trim);
+            cells.filter_map(|cell| cell.parse().ok()).collect()
+        })
+        .collect();
+    assert!(!rows.is_empty(), "{report}");
+    for row in rows {
+        assert_eq!(row[0], row[1..5].iter().sum::<i64>(), "{row:?}");
+        assert!(row[5] <= row[4], "{row:?}");
+    }
+}
+
+#[test]
+fn last_reports_list_adds_up_for_a_whole_fleet() {
+    let place = place_with_lake();
+    place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", "2026-03-01"]);
+    place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert_adds_up(&place.read("reports/2026-W26/report.md"));
+}
+
+/// What each limit keeps back, as the depots' table, the ranking and the short version have it.
+fn kept_back(plan: &str, reason: &str) {
+    let place = place_with_lake();
+    place.write("lake/voltwane.toml", plan);
+    let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert!(
+        short.contains("that would pay wait") && short.contains(&format!(" for {reason}, worth ")),
+        "{short}"
+    );
+    let report = place.read("reports/2026-W26/report.md");
+    let ranking = table(&place, "reports/2026-W26/ranking.csv");
+    let depots = table(&place, "reports/2026-W26/depots.csv");
+    let mut waiting = 0;
+    for depot in &depots {
+        let of = |wanted: &dyn Fn(&BTreeMap<String, String>) -> bool| {
+            let here = ranking.iter().filter(|row| row["depot"] == depot["depot"]);
+            here.filter(|row| wanted(row)).count().to_string()
+        };
+        assert_eq!(depot["this_week"], of(&|row| row["action"] == "this week"));
+        assert_eq!(
+            depot["would_pay_but_wait"],
+            of(&|row| row["waits_for"] == reason && row["action"] == "next service")
+        );
+        assert_eq!(
+            depot["would_pay_but_wait"] != "0",
+            depot["wait_for"] == reason
+        );
+        waiting += depot["would_pay_but_wait"]
+            .parse::<usize>()
+            .expect("a count");
+    }
+    assert!(waiting > 1, "{depots:?}");
+    for row in &ranking {
+        // Only just on record, its chance and its saving are not known.
+        let pays = row["saving"].parse().is_ok_and(|saving: f64| saving >= 0.0);
+        assert!(pays || row["waits_for"].is_empty(), "{row:?}");
+    }
+    assert!(report.contains(&format!("but wait for {reason}.")));
+    assert!(report.contains(&format!("| next service, waits for {reason} |")));
+    assert!(!report.contains("| next service |"));
+}
+
+#[test]
+fn what_waits_for_a_bay_is_said_to() {
+    kept_back(
+        "[plan]\nbays_per_week = 1\nbudget_per_week = inf\n",
+        "a bay",
+    );
+}
+
+#[test]
+fn what_waits_for_budget_is_said_to() {
+    kept_back(
+        "[plan]\nbays_per_week = 50\nbudget_per_week = 350.0\n",
+        "budget",
+    );
+}
