@@ -99,6 +99,8 @@ fn tested(frame: &Frame, row: usize, trend: Trend) -> String {
     let when = match days {
         days if days > 400.0 => format!("at its last test {:.1} years ago", days / 365.25),
         days if days > 60.0 => format!("at its last test {:.0} months ago", days / 30.4375),
+        days if days < 1.0 => "at its test this very day".to_owned(),
+        days if days < 2.0 => "at its last test the day before".to_owned(),
         days => format!("at its last test {days:.0} days ago"),
     };
     let mut text = format!("{:.0} % of rated cranking {when}", health * 100.0);
