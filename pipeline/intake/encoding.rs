@@ -197,6 +197,8 @@ fn known_binary(head: &[u8]) -> Option<(&'static str, &'static str)> {
         (b"\xFF\xD8\xFF", "a picture", "leave it out of the load"),
         (b"7z\xBC\xAF\x27\x1C", "a 7z archive", UNPACK),
         (b"Rar!", "a RAR archive", UNPACK),
+        (b"\x1F\x8B", "compressed twice", "unpack it once"),
+        (b"\x28\xB5\x2F\xFD", "compressed twice", "unpack it once"),
         (b"BZh", "bzip2-compressed", UNPACK),
         (b"\xFD7zXZ", "xz-compressed", UNPACK),
     ];

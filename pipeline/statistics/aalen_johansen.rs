@@ -87,7 +87,8 @@ impl Sums {
 /// Aalen and Johansen (Scand. J. Statist. 5:141, 1978): `F_k(t) = sum S(t-) d_k/n`, with the
 /// delta-method variance of Marubini and Valsecchi (Analysing Survival Data, 1995, section 10.4).
 /// `causes` is the number of causes. As in `kaplan_meier`, a risk set emptied before older lives
-/// enter starts the curve anew at that age.
+/// enter starts the curve anew at that age; where more ends lie before it than after, the curve is
+/// complete there instead, as it would be with nobody older.
 pub fn aalen_johansen(
     lives: &[CompetingLife],
     causes: usize,
@@ -121,6 +122,7 @@ pub fn aalen_johansen(
         }
     }
     let sets = index.risk_sets(lives.iter().map(|l| (l.entry, l.exit, l.cause.is_some())));
+    let all: usize = counts.iter().flatten().sum();
 
     let mut curve = IncidenceCurve {
         steps: Vec::new(),
@@ -130,12 +132,15 @@ pub fn aalen_johansen(
     };
     let mut survival = 1.0;
     let mut sums = vec![Sums::default(); causes];
+    let mut ended = 0;
     for (set, counts) in sets.zip(counts) {
-        if set.emptied_early {
+        ended += set.events;
+        if set.emptied_early && 2 * ended <= all {
             curve.steps.clear();
             curve.given_age = set.age;
             survival = 1.0;
             sums.fill(Sums::default());
+            ended = 0;
             continue;
         }
         let (n, d) = (set.at_risk as f64, set.events as f64);
@@ -160,6 +165,9 @@ pub fn aalen_johansen(
             survival,
             causes,
         });
+        if set.emptied_early {
+            break;
+        }
     }
     Ok(curve)
 }

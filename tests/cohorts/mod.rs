@@ -2,8 +2,11 @@
 //! the period before, ends that compete, calls that repeat. A small lake written by hand, so that each
 //! number can be worked out on paper.
 
+mod ages;
+
 use chrono::{Days, NaiveDate};
 use voltwane::statistics::false_discovery::adjusted_p;
+use voltwane::statistics::poisson_rate::garwood_limits;
 use voltwane::statistics::rate_trend::{Counted, rate_change};
 
 use crate::workplace::{Workplace, assert_close, number};
@@ -151,14 +154,42 @@ fn a_cohort_is_held_against_its_kind_and_its_past() {
     let depots = rows(
         &place,
         "SELECT cohort, failures, battery_months, failures_per_1000_months AS rate, shrunk_rate,
-                common_rate, funnel_p, adjusted_p, stands_out
+                common_rate, funnel_p, adjusted_p, expected_failures, ratio, ratio_lower, ratio_upper,
+                ratio_p, ratio_adjusted_p, stands_out
          FROM failure_rate WHERE cohort_kind = 'depot' AND period = 'all' ORDER BY cohort",
     );
     assert_eq!(depots.len(), DEPOTS.len());
     let p: Vec<f64> = depots.iter().map(|row| number(row, "funnel_p")).collect();
     for (row, expected) in depots.iter().zip(adjusted_p(&p).expect("chances")) {
         assert_close(number(row, "adjusted_p"), expected, 1e-12, "adjusted p");
-        assert_eq!(row["stands_out"], expected <= 0.05, "{row}");
+    }
+    let p: Vec<f64> = depots.iter().map(|row| number(row, "ratio_p")).collect();
+    let months: f64 = depots.iter().map(|row| number(row, "battery_months")).sum();
+    for (row, adjusted) in depots.iter().zip(adjusted_p(&p).expect("chances")) {
+        // All batteries are below half a year of age, so the share of days is that of failures.
+        let expected = FAIL as f64 * number(row, "battery_months") / months;
+        assert_close(
+            number(row, "expected_failures"),
+            expected,
+            1e-12,
+            "expected",
+        );
+        let failures = number(row, "failures");
+        let limits = garwood_limits(failures as u64, 0.95).expect("a count");
+        for (name, count) in [
+            ("ratio", failures),
+            ("ratio_lower", limits.lower),
+            ("ratio_upper", limits.upper),
+        ] {
+            assert_close(number(row, name), count / expected, 1e-12, name);
+        }
+        assert_close(
+            number(row, "ratio_adjusted_p"),
+            adjusted,
+            1e-12,
+            "adjusted p",
+        );
+        assert_eq!(row["stands_out"], adjusted <= 0.05, "{row}");
         let (rate, shrunk) = (number(row, "rate"), number(row, "shrunk_rate"));
         let common = number(row, "common_rate");
         let (low, high) = (rate.min(common), rate.max(common));

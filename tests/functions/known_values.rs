@@ -182,6 +182,87 @@ async fn competing_ends() {
     }
 }
 
+/// Made-up lives in two strata; the stratified test by statsmodels, see `make_reference.py`.
+#[tokio::test]
+async fn cohorts_within_strata() {
+    let file = include_str!("../reference/statistics/grouped_lives.csv");
+    let values: Vec<String> = file
+        .lines()
+        .skip(1)
+        .map(|line| format!("({line})"))
+        .collect();
+    let lives = format!(
+        "(VALUES {}) AS life (stratum, cohort, exit, failed)",
+        values.join(", ")
+    );
+    let context = session(4, None);
+    let sql =
+        format!("SELECT log_rank_within(stratum, cohort, 0.0, exit, failed = 1) FROM {lives}");
+    let test = answer(&context, &sql).await;
+    assert_field(
+        &test,
+        "chi_square",
+        reference("stratified log-rank chi-square"),
+        1e-8,
+    );
+    assert_field(&test, "p", reference("stratified log-rank p"), 1e-8);
+    assert_eq!(field(&test, "degrees_of_freedom"), Some(2.0));
+    assert_eq!(field(&test, "cohorts"), Some(3.0));
+    // In one stratum it is the plain test.
+    for call in ["log_rank(", "log_rank_within(7.0, "] {
+        let sql = format!("SELECT {call}cohort, 0.0, exit, failed = 1) FROM {lives}");
+        let test = answer(&context, &sql).await;
+        assert_field(&test, "p", reference("log-rank p"), 1e-8);
+    }
+    // A cohort in a stratum of its own is compared with nobody.
+    let sql = format!("SELECT log_rank_within(cohort, cohort, 0.0, exit, failed = 1) FROM {lives}");
+    let alone = answer(&context, &sql).await;
+    assert_eq!(field(&alone, "degrees_of_freedom"), Some(0.0));
+    assert_eq!(field(&alone, "p"), Some(1.0));
+}
+
+/// Made-up lives known to intervals; survival by the reference iteration in `make_reference.py`, which
+/// leaves up to 1e-5 of some survivals.
+#[tokio::test]
+async fn failures_known_to_an_interval() {
+    let file = include_str!("../reference/statistics/interval_lives.csv");
+    let values: Vec<String> = file
+        .lines()
+        .skip(1)
+        .map(|line| {
+            let cells: Vec<&str> = line.split(',').collect();
+            match cells[2] {
+                "inf" => format!("({}, 0.0, FALSE)", cells[1]),
+                by => format!("({}, {by}, TRUE)", cells[1]),
+            }
+        })
+        .collect();
+    let sql = format!(
+        "SELECT step['to_age'], step['survival_after'], step['chance']
+         FROM (SELECT UNNEST(interval_steps(0.0, column1, column2, column3)) AS step FROM (VALUES {}))",
+        values.join(", ")
+    );
+    let found = table(&session(4, None), &sql).await;
+    let chances: f64 = found.iter().filter_map(|row| row[2]).sum();
+    assert_close(chances, 1.0, 1e-9, "all chances");
+    let mut compared = 0;
+    for row in found.iter().filter(|row| row[0].is_some()) {
+        let (to, survival) = (row[0].expect("an age"), row[1].expect("survival"));
+        let name = format!("turnbull survival after {to:.2},");
+        let known = include_str!("../reference/statistics/expected.csv")
+            .lines()
+            .find_map(|line| line.strip_prefix(&name)?.parse::<f64>().ok());
+        if let Some(known) = known {
+            assert!(
+                (survival - known).abs() < 2e-5,
+                "{to}: {survival} against {known}"
+            );
+            compared += 1;
+        }
+    }
+    assert!(compared >= 10, "{compared}");
+}
+
 /// Garwood, Biometrika 28:437, 1936: 3 events, 0.618672 to 8.767273.
 #[tokio::test]
 async fn exact_rates() {

@@ -35,6 +35,8 @@ fn arguments(aggregate: &str) -> &'static str {
         "weibull_life" | "survival_steps" => "entry, exit, failed",
         "incidence_steps" => "entry, exit, cause",
         "mean_cumulative_steps" => "unit, entry, exit, failed",
+        "interval_steps" => "entry, exit, exit + 7.0, failed",
+        "log_rank_within" => "unit, cause, entry, exit, failed",
         "log_rank" => "cause, entry, exit, failed",
         "mean_life_until" => "entry, exit, failed, 40.0",
         "rate_law" => "cause, exit",

@@ -18,8 +18,12 @@ fn file(lines: &[String]) -> String {
 }
 
 fn gzip(text: &str) -> Vec<u8> {
+    gzip_bytes(text.as_bytes())
+}
+
+fn gzip_bytes(bytes: &[u8]) -> Vec<u8> {
     let mut encoder = GzEncoder::new(Vec::new(), Compression::default());
-    encoder.write_all(text.as_bytes()).unwrap();
+    encoder.write_all(bytes).unwrap();
     encoder.finish().unwrap()
 }
 
@@ -222,6 +226,36 @@ fn a_zip_has_a_part_for_each_member() {
             .ends_with("export.zip/a/tests.csv")
     );
     assert_eq!(outcome.quarantined[0].line, 3);
+}
+
+#[test]
+fn packed_more_than_once_is_named() {
+    let folder = Folder::new();
+    let text = file(&[line(1)]);
+    let inner = zip(&[("tests.csv", text.as_bytes())]);
+    assert_eq!(
+        folder.error("outer.zip", zip(&[("a/inner.zip", &inner)])),
+        "outer.zip/a/inner.zip: is a zip in a zip; unpack the outer one first"
+    );
+    assert_eq!(
+        folder.error("twice.csv.gz", gzip_bytes(&gzip(&text))),
+        "twice.csv.gz: is compressed twice, not text; unpack it once"
+    );
+    let error = folder.error("odd.csv.gz", gzip_bytes(&inner));
+    assert!(
+        error.starts_with("odd.csv.gz: is a zip without a workbook in it; "),
+        "{error}"
+    );
+    // Once compressed within a zip is a usual export.
+    let outcome = folder.read("export.zip", zip(&[("tests.csv.gz", &gzip(&text))]));
+    assert_eq!(outcome.count("battery_test"), 1);
+    // Blanks alone, however many: what is looked at is the start.
+    let blanks = gzip_bytes(&vec![b' '; 10_000_000]);
+    assert!(blanks.len() < 20_000);
+    assert_eq!(
+        folder.error("blanks.csv.gz", blanks),
+        "blanks.csv.gz: is empty; export it again, or leave it out"
+    );
 }
 
 #[test]

@@ -111,13 +111,137 @@ fn a_workbook_is_read_by_a_mapping_with_its_own_marks_and_formats() {
     check(&folder.read("tests.xlsx", sheet_bytes(&["a", "b", "c", "d", "e"], 3)));
 }
 
+/// Made by `tests/reference/intake/make_workbook.py`.
+const OLD_WORKBOOK: &[u8] = include_bytes!("../reference/intake/tests.xls");
+
+#[test]
+fn old_workbooks_are_read_whatever_they_are_called() {
+    for name in ["tests.xls", "tests.csv", "tests"] {
+        let outcome = Folder::new().read(name, OLD_WORKBOOK);
+        check(&outcome);
+        assert_eq!(outcome.lines["battery_test"], [2, 3]);
+    }
+    let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    encoder.write_all(OLD_WORKBOOK).unwrap();
+    check(&Folder::new().read("tests.xls.gz", encoder.finish().unwrap()));
+}
+
 #[test]
 fn a_damaged_workbook_is_named() {
-    let whole = sheet_bytes(&HEADER, 0);
-    let error = Folder::new().error("cut.xlsx", &whole[..whole.len() / 2]);
-    assert!(
-        error.starts_with("cut.xlsx: its compressed data is damaged"),
-        "{error}"
+    let new = sheet_bytes(&HEADER, 0);
+    let open = open_document();
+    for (name, whole) in [
+        ("cut.xlsx", &new[..]),
+        ("cut.ods", &open),
+        ("cut.xls", OLD_WORKBOOK),
+    ] {
+        for length in [whole.len() - whole.len() / 8, whole.len() / 2, 600] {
+            let error = Folder::new().error(name, &whole[..length]);
+            assert!(
+                error.starts_with(&format!(
+                    "{name}: is a workbook that is cut off or damaged ("
+                )) && error.ends_with("save it anew; nothing of it was loaded"),
+                "{length}: {error}"
+            );
+        }
+    }
+}
+
+/// Every byte of it turned over, one after another: rows, an error with a remedy, but no panic.
+#[test]
+fn an_old_workbook_with_any_byte_wrong_is_survived() {
+    let folder = Folder::new();
+    let mut refused = 0;
+    for at in (0..OLD_WORKBOOK.len()).step_by(3) {
+        let mut bytes = OLD_WORKBOOK.to_vec();
+        bytes[at] ^= 0xFF;
+        if let (_, Err(error)) = folder.try_read("odd.xls", bytes) {
+            let text = error.to_string();
+            assert!(text.contains("odd.xls") && text.contains("; "), "{text}");
+            refused += 1;
+        }
+    }
+    assert!(refused > 50, "{refused}");
+}
+
+/// A workbook in parts of the Office Open XML form (ECMA-376), with one sheet as given.
+fn workbook_around(sheet: &str) -> Vec<u8> {
+    const OFFICE: &str = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
+    const MAIN: &str = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
+    const PACKAGE: &str = "http://schemas.openxmlformats.org/package/2006/relationships";
+    let relation = |kind: &str, target: &str| {
+        format!(
+            "<Relationships xmlns=\"{PACKAGE}\"><Relationship Id=\"rId1\" Type=\"{OFFICE}/{kind}\" \
+             Target=\"{target}\"/></Relationships>"
+        )
+    };
+    let workbook = format!(
+        "<workbook xmlns=\"{MAIN}\" xmlns:r=\"{OFFICE}\"><sheets><sheet name=\"Tests\" sheetId=\"1\" \
+         r:id=\"rId1\"/></sheets></workbook>"
+    );
+    let sheet = format!("<worksheet xmlns=\"{MAIN}\"><sheetData>{sheet}</sheetData></worksheet>");
+    packed(&[
+        (
+            "[Content_Types].xml",
+            "<Types xmlns=\"http://schemas.openxmlformats.org/package/2006/content-types\"/>",
+        ),
+        (
+            "_rels/.rels",
+            &relation("officeDocument", "xl/workbook.xml"),
+        ),
+        ("xl/workbook.xml", &workbook),
+        (
+            "xl/_rels/workbook.xml.rels",
+            &relation("worksheet", "worksheets/sheet1.xml"),
+        ),
+        ("xl/worksheets/sheet1.xml", &sheet),
+    ])
+}
+
+#[test]
+fn a_workbook_that_would_not_fit_in_memory_is_refused() {
+    let header: String = HEADER
+        .iter()
+        .zip(["A", "B", "C", "D", "E"])
+        .map(|(name, column)| {
+            format!("<c r=\"{column}1\" t=\"inlineStr\"><is><t>{name}</t></is></c>")
+        })
+        .collect();
+    let header = format!("<row r=\"1\">{header}</row>");
+    let outcome = Folder::new().read("head.xlsx", workbook_around(&header));
+    assert_eq!(outcome.summary().parts[0].remarks, ["a header and no rows"]);
+
+    // One stray cell in the last row and column there is.
+    let far = "<row r=\"1048576\"><c r=\"XFD1048576\"><v>1</v></c></row>";
+    let error = Folder::new().error("far.xlsx", workbook_around(&(header + far)));
+    assert_eq!(
+        error,
+        "far.xlsx: has cells on the sheet \"Tests\" as far apart as 1048576 rows and 16384 columns; \
+         delete those far from the table, or export the table as CSV"
+    );
+
+    // What a member states is believed where it is too much.
+    let mut bytes = workbook_around("");
+    let size = 3_000_000_000_u32.to_le_bytes();
+    let central = bytes
+        .windows(4)
+        .rposition(|four| four == b"PK\x01\x02")
+        .unwrap();
+    bytes[central + 24..central + 28].copy_from_slice(&size);
+    assert_eq!(
+        Folder::new().error("vast.xlsx", bytes),
+        "vast.xlsx: is a workbook larger than 1024 MiB when unpacked; export its table as CSV, which is \
+         read in any size"
+    );
+}
+
+#[test]
+fn a_zip_that_is_no_workbook_is_not_taken_for_one() {
+    let error = Folder::new().error("tests.xlsx", packed(&[("tests.csv", "vin\n")]));
+    assert_eq!(
+        error,
+        "tests.xlsx: is a zip without a workbook in it; give it the ending of what it is; dumps in a zip \
+         are read from a .zip"
     );
 }
 
@@ -309,6 +433,10 @@ fn open_document() -> Vec<u8> {
         ("content.xml", content.as_str()),
         ("META-INF/manifest.xml", manifest),
     ];
+    packed(&members)
+}
+
+fn packed(members: &[(&str, &str)]) -> Vec<u8> {
     let mut writer = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
     for (name, text) in members {
         writer

@@ -300,3 +300,39 @@ fn a_late_empty_risk_set_does_not_lose_the_curve() {
     let curve = kaplan_meier(&lives, 0.95).expect("a curve");
     assert_eq!((curve.given_age, curve.steps.len()), (1.0, 2));
 }
+
+/// As with survival: what ended before the last lives entered is not lost, and a first risk set
+/// emptied at once does not hold the curve.
+#[test]
+fn a_late_empty_risk_set_does_not_lose_the_incidence() {
+    let life = |entry: f64, exit: f64, cause| CompetingLife { entry, exit, cause };
+    let mut lives: Vec<CompetingLife> = (1..=5)
+        .map(|age| life(0.0, f64::from(age), Some(usize::from(age % 2 == 0))))
+        .collect();
+    lives.push(life(6.0, 8.0, None));
+    let curve = aalen_johansen(&lives, 2, 0.95).expect("a curve");
+    assert_eq!((curve.given_age, curve.steps.len()), (0.0, 5));
+    // Ages 1, 3 and 5 by the first cause, 2 and 4 by the second, each a fifth of the lives.
+    for (age, first, second) in [(2.0, 0.2, 0.2), (4.5, 0.4, 0.4), (8.0, 0.6, 0.4)] {
+        for (cause, by_hand) in [first, second].into_iter().enumerate() {
+            let found = curve.incidence_at(age, cause).expect("followed");
+            assert!(
+                (found - by_hand).abs() < 1e-12,
+                "{age} {cause}: {found} against {by_hand}"
+            );
+        }
+    }
+    // Ends past the gap are not added to a curve that is complete.
+    lives.push(life(6.0, 7.0, Some(0)));
+    let longer = aalen_johansen(&lives, 2, 0.95).expect("a curve");
+    assert_eq!(longer.steps, curve.steps);
+
+    let lives = [
+        life(0.0, 1.0, Some(0)),
+        life(2.0, 3.0, Some(1)),
+        life(2.0, 4.0, Some(0)),
+    ];
+    let curve = aalen_johansen(&lives, 2, 0.95).expect("a curve");
+    assert_eq!((curve.given_age, curve.steps.len()), (1.0, 2));
+    assert_eq!(curve.incidence_at(3.5, 1), Some(0.5));
+}

@@ -116,6 +116,38 @@ fn competing_ends_agree() {
 }
 
 #[test]
+fn competing_ends_with_late_entry_agree() {
+    let lives: Vec<CompetingLife> = rows(include_str!(
+        "../reference/statistics/late_competing_lives.csv"
+    ))
+    .iter()
+    .map(|row| CompetingLife {
+        entry: number(row[0]),
+        exit: number(row[1]),
+        cause: (number(row[2]) as usize).checked_sub(1),
+    })
+    .collect();
+    let curve = aalen_johansen(&lives, 2, 0.95).unwrap();
+    assert_eq!(curve.given_age, 0.0);
+    for cause in 0..2 {
+        for age in [5, 10, 20, 30, 40] {
+            let of = format!("of cause {} at {age}", cause + 1);
+            let found = curve.step_at(f64::from(age)).unwrap().causes[cause];
+            near(
+                found.incidence,
+                expected(&format!("late incidence {of}")),
+                1e-12,
+            );
+            near(
+                found.se.powi(2),
+                expected(&format!("late incidence variance {of}")),
+                1e-12,
+            );
+        }
+    }
+}
+
+#[test]
 fn grouped_and_stratified_log_rank_agree() {
     let file = rows(include_str!("../reference/statistics/grouped_lives.csv"));
     let lives_of = |stratum: Option<&str>, group: &str| -> Vec<Life> {

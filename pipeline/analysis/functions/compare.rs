@@ -5,6 +5,7 @@
 
 use arrow::datatypes::DataType;
 use datafusion::logical_expr::AggregateUDF;
+use datafusion::scalar::ScalarValue;
 
 use super::Documented;
 use super::answer::{number_fields, numbers};
@@ -13,7 +14,7 @@ use super::life::observed;
 use crate::statistics::Life;
 use crate::statistics::kaplan_meier::kaplan_meier;
 use crate::statistics::limits::two_sided_z;
-use crate::statistics::log_rank::log_rank as compare;
+use crate::statistics::log_rank::stratified_log_rank;
 
 const CONFIDENCE: f64 = 0.95;
 
@@ -40,39 +41,87 @@ pub fn log_rank() -> Documented<AggregateUDF> {
                 DataType::Boolean,
             ],
             DataType::Struct(number_fields(&DIFFERENCE)),
-            |columns| {
-                // Sorted by cohort, so each cohort is one run of rows.
-                let rows: Vec<usize> = (0..columns[0].len()).collect();
-                let cohorts: Vec<Vec<Life>> = rows
-                    .chunk_by(|left, right| columns[0][*left] == columns[0][*right])
-                    .map(|run| {
-                        let span = run[0]..run[0] + run.len();
-                        let own = |column: &Vec<f64>| column[span.clone()].to_vec();
-                        observed(&columns[1..].iter().map(own).collect::<Vec<_>>())
-                    })
-                    .filter(|lives| !lives.is_empty())
-                    .collect();
-                let lives: Vec<&[Life]> = cohorts.iter().map(Vec::as_slice).collect();
-                let failures = lives.iter().flat_map(|lives| lives.iter());
-                let failures = failures.filter(|life| life.event).count();
-                let test = (lives.len() <= MOST_COHORTS)
-                    .then(|| compare(&lives).ok())
-                    .flatten();
-                Ok(numbers(
-                    &DIFFERENCE,
-                    &[
-                        test.as_ref().map(|test| test.chi_square),
-                        test.as_ref().map(|test| test.degrees_of_freedom as f64),
-                        test.as_ref().map(|test| test.p),
-                        Some(cohorts.len() as f64),
-                        Some(failures as f64),
-                    ],
-                ))
-            },
+            |columns| Ok(difference(|_| 0.0, columns)),
         ),
         signature: "log_rank(cohort, entry, exit, failed)",
         about: "log-rank test that lives of cohorts (numbers) have one hazard at each age: a struct of chi-square, degrees of freedom and p (null below two cohorts and above 200), cohorts and failures",
     }
+}
+
+/// `log_rank_within(stratum, cohort, entry, exit, failed)`.
+pub fn log_rank_within() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "log_rank_within",
+            vec![
+                DataType::Float64,
+                DataType::Float64,
+                DataType::Float64,
+                DataType::Float64,
+                DataType::Boolean,
+            ],
+            DataType::Struct(number_fields(&DIFFERENCE)),
+            |columns| Ok(difference(|row| columns[0][row], &columns[1..])),
+        ),
+        signature: "log_rank_within(stratum, cohort, entry, exit, failed)",
+        about: "log_rank with lives compared only to those of the same stratum (a number), such as one depot: a struct likewise",
+    }
+}
+
+/// The test of lives as sorted columns of cohort, entry, exit and failed, in the strata of the rows.
+fn difference(stratum: impl Fn(usize) -> f64, columns: &[Vec<f64>]) -> ScalarValue {
+    let [cohorts, lives @ ..] = columns else {
+        return numbers(&DIFFERENCE, &[None; DIFFERENCE.len()]);
+    };
+    let rows: Vec<usize> = (0..cohorts.len()).collect();
+    let place = |row: usize| (stratum(row), cohorts[row]);
+    let mut runs: Vec<(f64, f64, Vec<Life>)> = rows
+        .chunk_by(|left, right| place(*left) == place(*right))
+        .map(|run| {
+            let span = run[0]..run[0] + run.len();
+            let own = |column: &Vec<f64>| column[span.clone()].to_vec();
+            let lives = observed(&lives.iter().map(own).collect::<Vec<_>>());
+            let (stratum, cohort) = place(run[0]);
+            (stratum, cohort, lives)
+        })
+        .collect();
+    runs.retain(|(_, _, lives)| !lives.is_empty());
+    let mut known: Vec<f64> = runs.iter().map(|run| run.1).collect();
+    known.sort_unstable_by(f64::total_cmp);
+    known.dedup();
+    // Every stratum lists every cohort, those it does not have without a life.
+    let by_stratum = |own: &[(f64, f64, Vec<Life>)]| -> Vec<Vec<Life>> {
+        let of = |cohort: &f64| own.iter().find(|run| run.1 == *cohort);
+        let lives = |cohort: &f64| of(cohort).map_or(Vec::new(), |run| run.2.clone());
+        known.iter().map(lives).collect()
+    };
+    let failures: usize = runs
+        .iter()
+        .flat_map(|run| &run.2)
+        .filter(|life| life.event)
+        .count();
+    let test = if known.len() <= MOST_COHORTS {
+        let own = runs.chunk_by(|left, right| left.0 == right.0);
+        let lives: Vec<Vec<Vec<Life>>> = own.map(by_stratum).collect();
+        let lives: Vec<Vec<&[Life]>> = lives
+            .iter()
+            .map(|cohorts| cohorts.iter().map(Vec::as_slice).collect())
+            .collect();
+        let lives: Vec<&[&[Life]]> = lives.iter().map(Vec::as_slice).collect();
+        stratified_log_rank(&lives).ok()
+    } else {
+        None
+    };
+    numbers(
+        &DIFFERENCE,
+        &[
+            test.as_ref().map(|test| test.chi_square),
+            test.as_ref().map(|test| test.degrees_of_freedom as f64),
+            test.as_ref().map(|test| test.p),
+            Some(known.len() as f64),
+            Some(failures as f64),
+        ],
+    )
 }
 
 const MEAN_LIFE: [&str; 6] = ["mean", "lower", "upper", "given_age", "lives", "failures"];

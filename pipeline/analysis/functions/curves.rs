@@ -1,4 +1,5 @@
-//! Curves in SQL, without a law: survival, incidence by cause, and repeat events, step by step.
+//! Curves in SQL, without a law: survival (also of failures known only to an interval), incidence by
+//! cause, and repeat events, step by step.
 //!
 //! Each answers with a list of structs, one a step, to UNNEST; the list is empty where nothing
 //! happened.
@@ -14,7 +15,9 @@ use super::collect::collecting;
 use super::life::observed;
 use crate::statistics::aalen_johansen::{CompetingLife, aalen_johansen};
 use crate::statistics::kaplan_meier::kaplan_meier;
+use crate::statistics::lives::IntervalLife;
 use crate::statistics::mean_cumulative::{Watched, mean_cumulative};
+use crate::statistics::turnbull::turnbull;
 
 const CONFIDENCE: f64 = 0.95;
 
@@ -59,6 +62,65 @@ pub fn survival_steps() -> Documented<AggregateUDF> {
         signature: "survival_steps(entry, exit, failed)",
         about: "Kaplan–Meier steps with log-log 95 % limits for lives observed from entry to exit: a list of structs, one a failure age, to UNNEST",
     }
+}
+
+const INTERVALS: [&str; 4] = ["from_age", "to_age", "chance", "survival_after"];
+
+/// `interval_steps(entry, alive_at, failed_by, failed)`.
+pub fn interval_steps() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "interval_steps",
+            vec![
+                DataType::Float64,
+                DataType::Float64,
+                DataType::Float64,
+                DataType::Boolean,
+            ],
+            step_list(&INTERVALS),
+            intervals,
+        ),
+        signature: "interval_steps(entry, alive_at, failed_by, failed)",
+        about: "Turnbull's survival of lives, observed from entry, that failed between two ages (equal: at that age); where failed is false the life was last seen alive at alive_at and failed_by, which must be a number, is not looked at: a list of structs, one an interval in which some fail (to_age null: beyond all that was seen), to UNNEST; empty where the estimate cannot be found",
+    }
+}
+
+fn intervals(columns: &[Vec<f64>]) -> Result<ScalarValue> {
+    let [entries, alive, failed_by, failed] = columns else {
+        return Ok(steps(&INTERVALS, &[]));
+    };
+    let lives: Vec<IntervalLife> = (0..entries.len())
+        .map(|row| IntervalLife {
+            entry: entries[row],
+            alive_at: alive[row],
+            failed_by: if failed[row] > 0.5 {
+                failed_by[row]
+            } else {
+                f64::INFINITY
+            },
+        })
+        .filter(|life| {
+            life.entry >= 0.0
+                && life.alive_at >= life.entry
+                && life.failed_by >= life.alive_at
+                && life.failed_by > life.entry
+        })
+        .collect();
+    let masses = turnbull(&lives)
+        .map(|survival| survival.masses)
+        .unwrap_or_default();
+    let rows: Vec<_> = masses
+        .iter()
+        .map(|mass| {
+            [
+                Some(mass.from),
+                Some(mass.to),
+                Some(mass.chance),
+                Some(mass.survival_after),
+            ]
+        })
+        .collect();
+    Ok(steps(&INTERVALS, &rows))
 }
 
 const INCIDENCE: [&str; 8] = [

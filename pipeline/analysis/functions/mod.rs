@@ -36,9 +36,11 @@ pub fn aggregates() -> Vec<Documented<AggregateUDF>> {
     vec![
         life::weibull_life(),
         curves::survival_steps(),
+        curves::interval_steps(),
         curves::incidence_steps(),
         curves::mean_cumulative_steps(),
         compare::log_rank(),
+        compare::log_rank_within(),
         compare::mean_life_until(),
         rate::rate_law(),
         slope::robust_slope(),

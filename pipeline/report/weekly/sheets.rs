@@ -241,7 +241,15 @@ pub fn rates(rows: &[Rate]) -> Sheet {
             column("lower", Kind::Number(2), |row: &Rate| row.lower),
             column("upper", Kind::Number(2), |row: &Rate| row.upper),
             column("evened_out", Kind::Number(2), |row: &Rate| row.shrunk_rate),
-            column("adjusted_p", Kind::Number(4), |row: &Rate| row.adjusted_p),
+            column("expected_failures", Kind::Number(2), |row: &Rate| {
+                row.expected_failures
+            }),
+            column("ratio", Kind::Number(2), |row: &Rate| row.ratio),
+            column("ratio_lower", Kind::Number(2), |row: &Rate| row.ratio_lower),
+            column("ratio_upper", Kind::Number(2), |row: &Rate| row.ratio_upper),
+            column("ratio_adjusted_p", Kind::Number(4), |row: &Rate| {
+                row.ratio_adjusted_p
+            }),
             column("stands_out", Kind::Flag, |row: &Rate| row.stands_out),
         ],
     )

@@ -220,7 +220,8 @@ pub struct Recovery {
 
 pub const RATES: &str = "
     SELECT cohort_kind, cohort, batteries, failures, battery_months, failures_per_1000_months,
-           lower, upper, shrunk_rate, own_weight, adjusted_p, stands_out
+           lower, upper, shrunk_rate, own_weight, expected_failures, ratio, ratio_lower, ratio_upper,
+           ratio_adjusted_p, stands_out
     FROM failure_rate
     WHERE period = 'last 52 weeks'
       AND cohort_kind IN ('fleet', 'chemistry', 'battery group', 'powertrain', 'heat', 'depot', 'model')
@@ -244,7 +245,12 @@ pub struct Rate {
     /// How much its own count says against the others of its kind; nought where the kind spreads no
     /// wider than chance.
     pub own_weight: Option<f64>,
-    pub adjusted_p: Option<f64>,
+    /// What the fleet's rates make of the ages of its batteries, and what came over that.
+    pub expected_failures: Option<f64>,
+    pub ratio: Option<f64>,
+    pub ratio_lower: Option<f64>,
+    pub ratio_upper: Option<f64>,
+    pub ratio_adjusted_p: Option<f64>,
     pub stands_out: Option<bool>,
 }
 

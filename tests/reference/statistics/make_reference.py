@@ -219,6 +219,24 @@ def funnel():
             expect(f"funnel {side} at {expected:g}", max(limit, 0.0))
 
 
+def late_competing_ends():
+    """lifelines AalenJohansenFitter with late entry, no two ages alike."""
+    rows = []
+    for unit in range(90):
+        entry = round(float(RANDOM.uniform(0, 25)) * (unit % 3 > 0), 3)
+        exit_ = round(entry + 0.5 + 30 * RANDOM.weibull(1.6), 3)
+        rows.append((entry, exit_, int(RANDOM.choice([0, 1, 2], p=[0.3, 0.45, 0.25]))))
+    assert len({age for row in rows for age in row[:2] if age}) == len(rows) + sum(row[0] > 0 for row in rows)
+    write("late_competing_lives.csv", ["entry", "exit", "cause"], rows)
+    entry, age, cause = (np.array([row[k] for row in rows]) for k in range(3))
+    for own in (1, 2):
+        fitter = lifelines.AalenJohansenFitter(calculate_variance=True)
+        fitter.fit(age, cause, event_of_interest=own, entry=entry)
+        for at in (5, 10, 20, 30, 40):
+            expect(f"late incidence of cause {own} at {at}", fitter.cumulative_density_.loc[:at].iloc[-1, 0])
+            expect(f"late incidence variance of cause {own} at {at}", fitter.variance_.loc[:at].iloc[-1])
+
+
 def main():
     interval_weibull()
     turnbull()
@@ -228,6 +246,7 @@ def main():
     counts()
     rate_changes()
     funnel()
+    late_competing_ends()
     write("expected.csv", ["name", "value"], [(name, repr(value)) for name, value in EXPECTED])
 
 
