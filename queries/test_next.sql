@@ -1,6 +1,8 @@
--- One row is a battery whose test would be worth more than it costs, the most valuable first.
--- Reads the offers. value is the expected saving that the test's answer brings, its cost taken off.
-SELECT vin, position, unit_no, depot, test_value AS value,
-       ROW_NUMBER() OVER (ORDER BY test_value DESC, rank) AS rank, test_why AS why
-FROM replacement_offer
-WHERE test_value > 0 AND failed_on IS NULL
+-- One row is a battery whose test may change what to do with it, the most valuable first.
+-- Reads the plan. worth is the expected saving that the test's answer brings, value that less the cost
+-- of a test: where it pays, the test is worth a visit of its own; the others are for when the vehicle is
+-- in anyway. What is replaced this week needs no test.
+SELECT vin, position, unit_no, depot, test_worth AS worth, test_value AS value, test_value > 0 AS pays,
+       ROW_NUMBER() OVER (ORDER BY test_worth DESC, rank) AS rank, test_why AS why
+FROM replacement_plan
+WHERE test_worth >= 0.5 AND failed_on IS NULL AND action <> 'this week'

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use serde::Deserialize;
 
-use super::expected_health::{self, Expected, HealthSlope};
+use super::expected_health::{self, Expected, HealthSlope, less_mean};
 use super::features::{Feature, LOST, Topic, log_lost_slope, of_hazard};
 use super::frame::Frame;
 use super::model::KeptModel;
@@ -126,7 +126,7 @@ impl Topics {
         rows: &[usize],
     ) {
         for (topic, values) in of_lost {
-            let shares = less_mean(values)
+            let shares = values
                 .into_iter()
                 .zip(rows)
                 .map(|(value, row)| {
@@ -153,13 +153,4 @@ fn from_mean(feature: &Feature, scaling: Scaling, slope: f64, rows: &[usize]) ->
             .map(|row| slope * scaling.apply(feature.values[*row]))
             .collect(),
     )
-}
-
-fn less_mean(values: Vec<f64>) -> Vec<f64> {
-    let mean = mean(&values);
-    values.iter().map(|value| value - mean).collect()
-}
-
-fn mean(values: &[f64]) -> f64 {
-    values.iter().sum::<f64>() / (values.len() as f64).max(1.0)
 }

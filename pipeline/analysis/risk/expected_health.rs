@@ -15,6 +15,7 @@ use super::features::{
 use super::frame::Frame;
 use super::own_pace::{
     NextTest, OwnPace, Spread, TestSums, USUAL_SPREAD, most_likely_spread, own_pace,
+    settled_by_tests,
 };
 use super::scaled::{Scaling, design, learn};
 use crate::statistics::FitError;
@@ -207,7 +208,11 @@ pub fn foretell(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Expec
     }
 }
 
-/// What each topic adds to the logarithm of the ability lost, row by row; a constant may be added to all.
+/// What each topic adds to the logarithm of the ability lost, row by row, against the average row.
+///
+/// What age, kind, place and use make usual counts for them as far as it had to be assumed, and for the
+/// tests as far as these settled it: a battery measured at half its rating is at half its rating,
+/// whatever its age.
 pub fn shares_of_log_lost(
     frame: &Frame,
     kept: &[HealthSlope],
@@ -215,31 +220,47 @@ pub fn shares_of_log_lost(
     rows: &[usize],
     horizon_days: f64,
 ) -> Vec<(Topic, Vec<f64>)> {
-    let of_rows =
-        |value: &dyn Fn(usize) -> f64| -> Vec<f64> { rows.iter().map(|row| value(*row)).collect() };
-    let mut shares = vec![(
-        Topic::Age,
-        of_rows(&|row| log_prior(frame, row, horizon_days)),
-    )];
+    let from_mean = |value: &dyn Fn(usize) -> f64| -> Vec<f64> {
+        less_mean(rows.iter().map(|row| value(*row)).collect())
+    };
     let scaled = |feature: &Feature, slope: &HealthSlope, row: usize| {
         slope.coefficient * slope.scaling().apply(feature.values[row])
     };
+    let log_prior = from_mean(&|row| log_prior(frame, row, horizon_days));
+    let mut shares = vec![(Topic::Age, log_prior)];
     for (feature, slope) in with_slopes(kept, USUAL_LOSS, of_usual_loss(frame, horizon_days)) {
-        shares.push((feature.topic, of_rows(&|row| scaled(&feature, slope, row))));
+        shares.push((
+            feature.topic,
+            from_mean(&|row| scaled(&feature, slope, row)),
+        ));
     }
+    let mut of_tests = vec![0.0; rows.len()];
+    for (_, values) in &mut shares {
+        for ((value, tested), row) in values.iter_mut().zip(&mut of_tests).zip(rows) {
+            let settled =
+                settled_by_tests(&expected.own[*row], expected.usual[*row], expected.spread);
+            *tested += settled * *value;
+            *value *= 1.0 - settled;
+        }
+    }
+    shares.push((Topic::Tests, of_tests));
     // The rest is a sum of losses: by the logarithmic mean, its terms share out the logarithm exactly.
     let per_loss =
         |row: usize| 1.0 / logarithmic_mean(expected.usual[row], expected.lost[row].max(0.01));
     let beyond = |row: usize| expected.own[row].lost - expected.usual[row];
-    shares.push((Topic::Tests, of_rows(&|row| beyond(row) * per_loss(row))));
+    shares.push((Topic::Tests, from_mean(&|row| beyond(row) * per_loss(row))));
     let corrections = of_correction(frame, &expected.usual, &expected.own, horizon_days);
     for (feature, slope) in with_slopes(kept, CORRECTION, corrections) {
-        shares.push((
-            feature.topic,
-            of_rows(&|row| scaled(&feature, slope, row) * per_loss(row)),
-        ));
+        let values = from_mean(&|row| scaled(&feature, slope, row) * per_loss(row));
+        shares.push((feature.topic, values));
     }
     shares
+}
+
+/// Each value less the mean of all.
+pub fn less_mean(values: Vec<f64>) -> Vec<f64> {
+    let mean = values.iter().sum::<f64>() / (values.len() as f64).max(1.0);
+    values.iter().map(|value| value - mean).collect()
 }
 
 /// `(a - b) / (ln a - ln b)`.

@@ -72,7 +72,7 @@ impl Feature {
 
     fn leading(mut self, centre: f64) -> Self {
         self.centre = centre;
-        self.factor = 0.01;
+        self.factor = 0.001;
         self
     }
 }

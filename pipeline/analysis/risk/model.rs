@@ -29,7 +29,7 @@ const PRIOR_HEALTH: f64 = 0.6;
 /// Standard deviation of the prior's level, in the logarithm.
 const PRIOR_SD: f64 = 0.7;
 
-const PRIOR_RIDGE: f64 = 300.0;
+const PRIOR_RIDGE: f64 = 3_000.0;
 const RIDGES: [f64; 5] = [3_000.0, 1_000.0, 300.0, 100.0, 30.0];
 const FOLDS: usize = 5;
 

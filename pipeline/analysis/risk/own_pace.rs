@@ -82,6 +82,12 @@ pub fn usual_rate(usual: f64, age_years: f64) -> f64 {
     usual / age_years.max(YOUNGEST_YEARS)
 }
 
+/// Share of what is not known of a battery's loss that its tests settled: 0 without a test.
+pub fn settled_by_tests(own: &OwnPace, usual: f64, spread: Spread) -> f64 {
+    let untested = own_pace(TestSums::default(), usual, 1.0, spread).variance;
+    (1.0 - own.variance / untested).clamp(0.0, 1.0)
+}
+
 /// What the tests say of a battery that usually would have lost `usual` at its age today.
 pub fn own_pace(sums: TestSums, usual: f64, age_years: f64, spread: Spread) -> OwnPace {
     let rate = usual_rate(usual, age_years);
@@ -179,6 +185,9 @@ mod tests {
         let own = own_pace(sums(&tests), 0.4, 4.0, USUAL_SPREAD);
         assert!((own.lost - 0.6).abs() < 0.02, "{}", own.lost);
         assert!(own.variance.sqrt() < 0.03);
+        assert!(settled_by_tests(&own, 0.4, USUAL_SPREAD) > 0.85);
+        let untested = own_pace(TestSums::default(), 0.4, 4.0, USUAL_SPREAD);
+        assert_eq!(settled_by_tests(&untested, 0.4, USUAL_SPREAD), 0.0);
     }
 
     /// Batteries whose paces and tests spread by known amounts, on fixed quantiles.

@@ -9,8 +9,8 @@ use std::collections::BTreeMap;
 use super::features::Topic;
 use super::frame::Frame;
 
-/// The least share of the predictor that is worth a word.
-const LEAST_TOLD: f64 = 0.02;
+/// The least share of the logarithm of the hazard that is worth a word: about a twentieth of the hazard.
+const LEAST_TOLD: f64 = 0.05;
 const MOST_TOLD: usize = 3;
 
 /// A battery's own trend, in shares of the rating a year.

@@ -24,7 +24,7 @@ const ANSWERS: [f64; 10] = [
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
-    about: "One row is a battery in service: what a test of it would be worth now, its cost taken off.",
+    about: "One row is a battery in service: what a test of it would be worth now, and that less its cost.",
     reads: &[
         "vehicle_week",
         "health_fit",
@@ -106,7 +106,7 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         )
         .await?;
     let expected = expected_health::foretell(&frame, &slopes, horizon_days);
-    let (mut vins, mut positions, mut values, mut whys) = (vec![], vec![], vec![], vec![]);
+    let (mut vins, mut positions, mut worths, mut whys) = (vec![], vec![], vec![], vec![]);
     for row in frame.current() {
         let vin = frame.word("vin", row).unwrap_or_default();
         let position = frame.word("position", row).unwrap_or_default();
@@ -128,7 +128,7 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             service: told.cost_per_day * horizon_days,
         };
         let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
-        let value = horizons
+        let worth = horizons
             * value_of_test(
                 told.chance,
                 expected.lost[row],
@@ -138,13 +138,21 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             );
         vins.push(vin);
         positions.push(position);
-        values.push(value - settings.cost.battery_test);
+        worths.push(worth);
         whys.push(why(&frame, row, expected.health(row), spread));
     }
     rows_of(vec![
         ("vin", words(vins.into_iter())),
         ("position", words(positions.into_iter())),
-        ("value", numbers(values.into_iter())),
+        (
+            "value",
+            numbers(
+                worths
+                    .iter()
+                    .map(|worth| worth - settings.cost.battery_test),
+            ),
+        ),
+        ("worth", numbers(worths.iter().copied())),
         ("why", words(whys.iter().map(String::as_str))),
     ])
 }

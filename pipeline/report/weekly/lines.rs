@@ -159,7 +159,7 @@ pub struct TestLine {
     pub unit: String,
     pub depot: String,
     pub position: String,
-    pub value: Option<f64>,
+    pub worth: f64,
     pub why: Option<String>,
 }
 
@@ -170,7 +170,7 @@ impl TestLine {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             position: row.position.clone(),
-            value: row.value,
+            worth: row.worth,
             why: row.why.clone(),
         }
     }

@@ -36,6 +36,7 @@ const FIRST: usize = 10;
 const DEPOT_ROWS: usize = 12;
 /// Rows of the test list, of floods, of recoveries, of reasons for quarantine.
 const LIST_ROWS: usize = 20;
+const TEST_ROWS: usize = 10;
 /// Rows of each kind of change.
 const CHANGE_ROWS: usize = 8;
 
@@ -100,7 +101,8 @@ pub async fn write(
         ranking: &ranking,
         depots: &depots,
         order: &order,
-        tests: tests.len(),
+        tests: tests.iter().filter(|row| row.pays).count(),
+        other_tests: tests.iter().filter(|row| !row.pays).count(),
         floods: &floods,
         recoveries: &recoveries,
         run: &analysis.settings().run,
@@ -138,7 +140,8 @@ pub async fn write(
             first,
             depots => depot_lines,
             order,
-            tests => tests.iter().take(LIST_ROWS).map(|row| TestLine::new(row, manner)).collect::<Vec<_>>(),
+            tests => tests.iter().take(TEST_ROWS).map(|row| TestLine::new(row, manner)).collect::<Vec<_>>(),
+            paying_tests => tests.iter().filter(|row| row.pays).count(),
             all_tests => tests.len(),
             floods => floods.iter().take(LIST_ROWS).map(|row| FloodLine::new(row, manner)).collect::<Vec<_>>(),
             all_floods => floods.len(),

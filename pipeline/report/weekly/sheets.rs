@@ -160,7 +160,8 @@ pub fn test_first(rows: &[TestNext], manner: &Manner) -> Sheet {
             column("position", Kind::Text, |row: &TestNext| {
                 row.position.clone()
             }),
-            column("value", Kind::Money, |row: &TestNext| row.value),
+            column("worth", Kind::Money, |row: &TestNext| row.worth),
+            column("pays", Kind::Flag, |row: &TestNext| row.pays),
             column("why", Kind::Text, |row: &TestNext| row.why.clone()),
         ],
     )

@@ -12,7 +12,9 @@ pub struct Facts<'a> {
     pub ranking: &'a [RiskRow],
     pub depots: &'a [Depot<'a>],
     pub order: &'a [OrderLine],
+    /// Batteries whose test is worth a visit of its own, and those whose test would tell something.
     pub tests: usize,
+    pub other_tests: usize,
     pub floods: &'a [Flood],
     pub recoveries: &'a [Recovery],
     pub run: &'a Run,
@@ -108,7 +110,11 @@ fn order(facts: &Facts<'_>) -> String {
 
 fn tests(facts: &Facts<'_>) -> String {
     match facts.tests {
-        0 => "Test none first: no test is worth more than it costs.".to_owned(),
+        0 if facts.other_tests > 0 => format!(
+            "Test none on a visit of its own; of {} a test would tell something when the vehicle is in anyway.",
+            counted(facts.other_tests, "battery", "batteries")
+        ),
+        0 => "Test none first: no answer would change what to do.".to_owned(),
         tests => format!(
             "Test {} first: the answer may change what to do and is worth more than the test costs.",
             counted(tests, "battery", "batteries")

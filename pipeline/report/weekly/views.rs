@@ -101,9 +101,9 @@ pub struct Pick {
 }
 
 pub const TEST_NEXT: &str =
-    "SELECT rank, vin, position, unit_no, depot, value, why FROM test_next ORDER BY rank";
+    "SELECT rank, vin, position, unit_no, depot, worth, pays, why FROM test_next ORDER BY rank";
 
-/// A battery whose test is worth more than it costs.
+/// A battery whose test may change what to do; it pays where that is worth more than the test costs.
 #[derive(Debug, Deserialize)]
 pub struct TestNext {
     pub rank: i64,
@@ -111,7 +111,8 @@ pub struct TestNext {
     pub position: String,
     pub unit_no: Option<String>,
     pub depot: String,
-    pub value: Option<f64>,
+    pub worth: f64,
+    pub pays: bool,
     pub why: Option<String>,
 }
 
