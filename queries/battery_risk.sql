@@ -19,6 +19,7 @@ chanced AS (
            CASE WHEN l.failed_on IS NOT NULL THEN 1.0 ELSE c.chance END AS chance,
            CASE WHEN l.failed_on IS NOT NULL THEN 1.0 ELSE c.chance_lower END AS chance_lower,
            CASE WHEN l.failed_on IS NOT NULL THEN 1.0 ELSE c.chance_upper END AS chance_upper,
+           c.chance_fit_lower, c.chance_fit_upper,
            c.expected_health,
            CASE WHEN l.failed_on IS NOT NULL
                 THEN CONCAT_WS('; ', 'a call on ' || CAST(l.failed_on AS VARCHAR)

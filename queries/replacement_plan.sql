@@ -7,7 +7,8 @@ SELECT o.rank, o.vin, o.position, o.battery_no, o.unit_no, o.depot, o.make, o.mo
        o.battery_group, o.rating_value, o.rating_standard, o.installed_on, o.evidence, o.uncertainty_days,
        o.age_days, o.tested_on, o.verdict, o.health, o.expected_health, o.rest_voltage_v, o.rule,
        o.health_per_year, o.health_per_year_lower, o.health_per_year_upper, o.supply_floods, o.last_flood_on,
-       o.failed_on, o.chance, o.chance_lower, o.chance_upper, o.pays_from, o.saving, o.planned_cost, o.best_age_days,
+       o.failed_on, o.chance, o.chance_lower, o.chance_upper, o.chance_fit_lower, o.chance_fit_upper,
+       o.pays_from, o.saving, o.planned_cost, o.best_age_days,
        o.test_value, o.test_worth, o.test_why, o.reasons, o.model_version,
        CASE WHEN c.vin IS NOT NULL THEN 'this week'
             WHEN o.wanted IN ('must', 'this week') THEN 'next service'

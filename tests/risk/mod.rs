@@ -1,6 +1,7 @@
 //! The risk model: its fit against a reference program, what it may know, and what it says of fleets
 //! that say little.
 
+mod against_truth;
 mod backtest;
 mod hindsight;
 mod reference_fit;
@@ -23,6 +24,7 @@ fn invented_fleet(vehicles: &str, weeks: &str) -> Workplace {
             "5",
             "--out",
             "dumps",
+            "--truth",
         ],
     );
     // Some of the invented rows are spoilt and go into quarantine.

@@ -19,6 +19,10 @@ pub struct Foretold {
     pub chance: f64,
     pub lower: f64,
     pub upper: f64,
+    /// The limits were the battery's own wear known: errors of the fit are shared by all batteries, so
+    /// these add up over many where the others even out.
+    pub fit_lower: f64,
+    pub fit_upper: f64,
     pub expected_health: f64,
     pub reasons: Vec<String>,
 }
@@ -72,6 +76,9 @@ pub fn foretell(
             model
                 .fit
                 .chance_of_one(Design { columns, values }, Some(&[0.0]), 0.95, own_sd)?;
+        let of_fit = model
+            .fit
+            .chance(Design { columns, values }, Some(&[0.0]), 0.95)?;
         let key = (
             frame.word("vin", row).unwrap_or_default(),
             frame.word("position", row).unwrap_or_default(),
@@ -83,6 +90,8 @@ pub fn foretell(
             chance: chance.chance,
             lower: chance.limits.lower,
             upper: chance.limits.upper,
+            fit_lower: of_fit.limits.lower,
+            fit_upper: of_fit.limits.upper,
             expected_health: expected.health(row),
             reasons: reasons::in_words(frame, row, &topics.of(place), trend),
         });

@@ -221,6 +221,14 @@ async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             numbers(foretold.iter().map(|one| one.upper)),
         ),
         (
+            "chance_fit_lower",
+            numbers(foretold.iter().map(|one| one.fit_lower)),
+        ),
+        (
+            "chance_fit_upper",
+            numbers(foretold.iter().map(|one| one.fit_upper)),
+        ),
+        (
             "expected_health",
             numbers(foretold.iter().map(|one| one.expected_health)),
         ),

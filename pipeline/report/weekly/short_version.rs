@@ -65,7 +65,10 @@ fn replace(facts: &Facts<'_>) -> String {
             .sum()
     };
     let prevented = sum(|row| row.chance);
-    let (lower, upper) = (sum(|row| row.chance_lower), sum(|row| row.chance_upper));
+    let (lower, upper) = (
+        sum(|row| row.chance_fit_lower),
+        sum(|row| row.chance_fit_upper),
+    );
     let saved = sum(|row| row.saving).max(0.0);
     let mut text = format!(
         "Replace {} this week: expect to prevent {prevented:.1} failures ({lower:.1}–{upper:.1}) within {horizon} and save {}.",

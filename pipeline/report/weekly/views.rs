@@ -42,6 +42,9 @@ pub struct RiskRow {
     pub chance: Option<f64>,
     pub chance_lower: Option<f64>,
     pub chance_upper: Option<f64>,
+    /// Limits that add up over many batteries.
+    pub chance_fit_lower: Option<f64>,
+    pub chance_fit_upper: Option<f64>,
     pub saving: Option<f64>,
     pub planned_cost: f64,
     pub action: String,
