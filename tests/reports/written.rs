@@ -173,7 +173,7 @@ fn every_section_of_the_weekly_report_is_there_and_says_its_day() {
         "First to act on",
         "Depot by depot",
         "Pick list",
-        "Test first",
+        "Tests that would tell something",
         "Floods of codes this week",
         "Recoveries that stand open",
         "What became of the last report",

@@ -89,26 +89,50 @@ fn words(frame: &Frame, row: usize, topic: Topic, trend: Trend) -> Option<String
 
 fn tested(frame: &Frame, row: usize, trend: Trend) -> String {
     let health = frame.number("health", row);
+    let days_since_test = frame.number("days_since_test", row);
+    let discharged = frame.word("verdict", row) == Some("discharged");
     if health.is_nan() {
         return match frame.word("tested_text", row) {
             None => "never tested".to_owned(),
+            Some(_) if discharged => format!(
+                "found discharged {}, never tested when charged",
+                ago(days_since_test)
+            ),
             Some(day) => format!("no usable test of its health; looked at last on {day}"),
         };
     }
     let days = frame.number("days_since_health", row);
-    let when = match days {
-        days if days > 400.0 => format!("at its last test {:.1} years ago", days / 365.25),
-        days if days > 60.0 => format!("at its last test {:.0} months ago", days / 30.4375),
-        days if days < 1.0 => "at its test this very day".to_owned(),
-        days if days < 2.0 => "at its last test the day before".to_owned(),
-        days => format!("at its last test {days:.0} days ago"),
+    // A later test that found it discharged says nothing of its health, but is its last.
+    let later = discharged && days_since_test < days;
+    let which = if later {
+        "when last tested charged,"
+    } else {
+        "at its last test"
     };
-    let mut text = format!("{:.0} % of rated cranking {when}", health * 100.0);
-    if let Some(slope) = trend.filter(|slope| slope.abs() >= 0.005) {
-        let way = if slope < 0.0 { "falling" } else { "rising" };
-        text.push_str(&format!(", {way} {:.0} points a year", slope.abs() * 100.0));
+    let mut text = format!(
+        "{:.0} % of rated cranking {which} {}",
+        health * 100.0,
+        ago(days)
+    );
+    // A battery does not heal: a rise is the noise of a test.
+    if let Some(slope) = trend.filter(|slope| *slope <= -0.005) {
+        text.push_str(&format!(", falling {:.0} points a year", -slope * 100.0));
+    }
+    if later {
+        text.push_str(&format!(", found discharged {}", ago(days_since_test)));
     }
     text
+}
+
+/// How long ago, in the unit a person would use.
+fn ago(days: f64) -> String {
+    match days {
+        days if days > 400.0 => format!("{:.1} years ago", days / 365.25),
+        days if days > 60.0 => format!("{:.0} months ago", days / 30.4375),
+        days if days < 1.0 => "on this very day".to_owned(),
+        days if days < 2.0 => "the day before".to_owned(),
+        days => format!("{days:.0} days ago"),
+    }
 }
 
 fn voltage(frame: &Frame, row: usize) -> Option<String> {

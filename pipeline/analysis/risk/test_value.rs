@@ -161,7 +161,10 @@ fn why(frame: &Frame, row: usize, health: f64, spread: f64) -> String {
     let percent = |share: f64| (share * 100.0).clamp(0.0, 120.0);
     let tested = match frame.number("days_since_health", row) {
         days if days.is_nan() => "never tested".to_owned(),
-        days => format!("last tested {:.0} months ago", days / DAYS_A_MONTH),
+        days => format!(
+            "last tested when charged {:.0} months ago",
+            days / DAYS_A_MONTH
+        ),
     };
     format!(
         "{tested}, {:.1} years old: a test would likely show {:.0} to {:.0} % of rated cranking",

@@ -30,7 +30,9 @@ impl Trends {
     fn of(&self, row: &RiskRow) -> String {
         let key = (row.vin.clone(), row.position.clone(), row.battery_no);
         let Some(healths) = self.0.get(&key) else {
-            return "no test".to_owned();
+            // A discharged battery says nothing of its health.
+            let found = row.verdict.as_deref() == Some("discharged");
+            return if found { "discharged" } else { "no test" }.to_owned();
         };
         let shown = &healths[healths.len().saturating_sub(SPARK_TESTS)..];
         match shown {
@@ -72,7 +74,7 @@ impl RankedLine {
             },
             chance: match (failed, row.chance) {
                 (true, _) => "counts as failed".to_owned(),
-                (_, Some(chance)) => cells::chance(chance),
+                (_, Some(chance)) => cells::per_cent(chance),
                 (_, None) => "not known".to_owned(),
             },
             interval: match (failed, row.chance_lower, row.chance_upper) {
@@ -90,18 +92,19 @@ impl RankedLine {
 
 /// What to do, with what to know about it: why it waits, who pays.
 fn action(row: &RiskRow, short_of: Option<&str>) -> String {
-    let more = match (
-        row.action.as_str(),
-        row.under_warranty,
-        row.failed_on.is_some(),
-    ) {
-        ("this week", Some(true), true) => "under warranty: claim it".to_owned(),
-        ("this week" | "test first", Some(true), _) => "under warranty".to_owned(),
-        ("next service", ..) if !row.waits() => "if it pays by then".to_owned(),
-        ("next service", ..) => format!("waits for {}", short_of.unwrap_or("room")),
-        _ => return row.action.clone(),
-    };
-    format!("{}, {more}", row.action)
+    let mut words = vec![row.action.clone()];
+    match row.action.as_str() {
+        "next service" if !row.waits() => words.push("if it pays by then".to_owned()),
+        "next service" => words.push(format!("waits for {}", short_of.unwrap_or("room"))),
+        _ => {}
+    }
+    if row.to_be_charged_first() {
+        words.push("charge and test it first".to_owned());
+    }
+    if row.under_warranty == Some(true) && row.action != "leave" {
+        words.push("under warranty: claim it".to_owned());
+    }
+    words.join(", ")
 }
 
 /// Batteries of one kind to order, with where they go.

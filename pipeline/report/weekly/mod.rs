@@ -135,6 +135,7 @@ pub async fn write(
             version => env!("CARGO_PKG_VERSION"),
             shared => manner.pseudonyms.is_some(),
             short_version,
+            record => record::Record::of(&predictions),
             batteries => ranking.len(),
             expected => ranking.iter().filter(|row| row.failed_on.is_none()).filter_map(|row| row.chance).sum::<f64>(),
             first,

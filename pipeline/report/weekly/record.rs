@@ -70,6 +70,28 @@ pub struct Prediction {
     pub failed_in_first_20: i64,
 }
 
+/// The reports whose days are over, together.
+#[derive(Debug, Serialize)]
+pub struct Record {
+    pub reports: usize,
+    pub expected: f64,
+    pub came: i64,
+    pub in_first_20: i64,
+}
+
+impl Record {
+    /// None where the days of no report are over.
+    pub fn of(rows: &[Prediction]) -> Option<Self> {
+        let over: Vec<&Prediction> = rows.iter().filter(|row| row.horizon_over).collect();
+        (!over.is_empty()).then(|| Self {
+            reports: over.len(),
+            expected: over.iter().map(|row| row.expected).sum(),
+            came: over.iter().map(|row| row.failed).sum(),
+            in_first_20: over.iter().map(|row| row.failed_in_first_20).sum(),
+        })
+    }
+}
+
 /// A run's line in the report.
 #[derive(Debug, Serialize)]
 pub struct PredictionLine {

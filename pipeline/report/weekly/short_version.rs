@@ -70,11 +70,23 @@ fn replace(facts: &Facts<'_>) -> String {
         sum(|row| row.chance_fit_upper),
     );
     let saved = sum(|row| row.saving).max(0.0);
+    let money = |amount| cells::money(&facts.manner.currency, amount);
+    let cost: f64 = this_week.iter().map(|row| row.planned_cost).sum();
     let mut text = format!(
-        "Replace {} this week: expect to prevent {prevented:.1} failures ({lower:.1}–{upper:.1}) within {horizon} and save {}.",
+        "Replace {} this week for {}: expect to prevent {prevented:.1} failures ({lower:.1}–{upper:.1}) within {horizon} and save {} against waiting.",
         counted(this_week.len(), "battery", "batteries"),
-        cells::money(&facts.manner.currency, saved),
+        money(cost),
+        money(saved),
     );
+    let charged = this_week
+        .iter()
+        .filter(|row| row.to_be_charged_first())
+        .count();
+    if charged > 0 {
+        text.push_str(&format!(
+            " The last test found {charged} of them discharged: charge and test these before they are replaced."
+        ));
+    }
     if failed > 0 {
         text.push_str(&format!(
             " {failed} of them {} as failed already, with no new battery on record.",

@@ -54,6 +54,13 @@ pub struct RiskRow {
 }
 
 impl RiskRow {
+    /// It is to be replaced, but its last test found it discharged, which is not worn.
+    pub fn to_be_charged_first(&self) -> bool {
+        self.action == "this week"
+            && self.failed_on.is_none()
+            && self.verdict.as_deref() == Some("discharged")
+    }
+
     /// What battery it is: group, chemistry, and its position where the vehicle has another or it is
     /// not the main one.
     pub fn battery(&self) -> String {
