@@ -1,6 +1,8 @@
 -- One row is one battery test with the battery it was made on and that battery's age then.
--- Reads the tests' verdicts and the batteries' lives. Several tests of one battery on one day stay
--- several rows.
+-- Reads the tests' verdicts and the batteries' lives. A test on the day a battery went in was of the one
+-- that came out, as calls are, unless it was made after the order that changed it was closed; the first
+-- battery of a place has none before it and keeps its own. So a test is of one battery at most. Several
+-- tests of one battery on one day stay several rows.
 SELECT l.vin, l.position, l.battery_no, t.tested_on, t.tested_at,
        CAST(days_between(l.installed_on, t.tested_on) AS DOUBLE) AS age_days,
        t.rest_voltage_v, t.temperature_c, t.measured_value, t.measured_kind, t.rated_value, t.rated_standard,
@@ -11,7 +13,7 @@ SELECT l.vin, l.position, l.battery_no, t.tested_on, t.tested_at,
        ) AS recency
 FROM battery_life l
 JOIN test_verdict t ON t.vin = l.vin AND t.position = l.position
- AND t.tested_on >= l.installed_on
+ AND (t.tested_on > l.installed_on
+      OR (t.tested_on = l.installed_on AND (l.battery_no = 1 OR COALESCE(t.tested_at > l.fitted_at, FALSE))))
  AND (l.replaced_on IS NULL OR t.tested_on < l.replaced_on
-      -- the day of the change, the test that led to it speaks of the old battery
-      OR (t.tested_on = l.replaced_on AND t.verdict <> 'fit'))
+      OR (t.tested_on = l.replaced_on AND NOT COALESCE(t.tested_at > l.replaced_at, FALSE)))

@@ -1,11 +1,15 @@
 -- One row is a battery put into a vehicle, on the best evidence for the day.
 -- Reads work orders, the register and date codes on tested batteries, best evidence first: a work
 -- order says the day; the register's own note says the day of one it did not order; a date code
--- says the month it was made; failing these a battery is as old as the vehicle.
+-- says the month it was made; failing these a battery is as old as the vehicle. The moment by which it
+-- was in is known where an order was opened and closed at two moments of one day; orders that carry
+-- days alone have none.
 WITH ordered AS (
     SELECT vin,
            COALESCE(position, 'main') AS position,
            CAST(COALESCE(closed_at, opened_at) AS DATE) AS installed_on,
+           MAX(CASE WHEN opened_at < closed_at AND CAST(opened_at AS DATE) = CAST(closed_at AS DATE)
+                    THEN closed_at END) AS fitted_at,
            MIN(order_no) AS order_no,
            BOOL_OR(cause = 'supply' AND complaint IS NOT NULL) AS on_complaint,
            MAX(shop) AS shop
@@ -59,18 +63,18 @@ earliest AS (
     LEFT JOIN coded c ON c.vin = p.vin AND c.position = p.position
 )
 SELECT vin, position, installed_on, 'work order' AS evidence, 1 AS uncertainty_days,
-       order_no, on_complaint, 'replacement' AS source
+       fitted_at, order_no, on_complaint, 'replacement' AS source
 FROM ordered
 UNION ALL
 SELECT r.vin, r.position, r.installed_on, 'register' AS evidence, 7 AS uncertainty_days,
-       CAST(NULL AS VARCHAR) AS order_no, FALSE AS on_complaint,
+       CAST(NULL AS TIMESTAMP) AS fitted_at, CAST(NULL AS VARCHAR) AS order_no, FALSE AS on_complaint,
        CASE WHEN days_between(v.in_service_date, r.installed_on) > 30
             THEN 'replacement' ELSE 'factory' END AS source
 FROM registered r
 JOIN fleet_vehicle v ON v.vin = r.vin
 UNION ALL
 SELECT e.vin, e.position, e.installed_on, e.evidence, e.uncertainty_days,
-       CAST(NULL AS VARCHAR) AS order_no, FALSE AS on_complaint,
+       CAST(NULL AS TIMESTAMP) AS fitted_at, CAST(NULL AS VARCHAR) AS order_no, FALSE AS on_complaint,
        CASE WHEN e.evidence = 'date code' THEN 'replacement' ELSE 'factory' END AS source
 FROM earliest e
 LEFT JOIN first_change c ON c.vin = e.vin AND c.position = e.position

@@ -19,6 +19,7 @@ WITH observed_from AS (
 spans AS (
     SELECT *,
            LEAD(installed_on) OVER one_place AS replaced_on,
+           LEAD(fitted_at) OVER one_place AS replaced_at,
            LEAD(order_no) OVER one_place AS replaced_by_order,
            LEAD(on_complaint) OVER one_place AS replaced_on_complaint,
            ROW_NUMBER() OVER one_place AS battery_no
@@ -57,7 +58,8 @@ ended AS (
 )
 SELECT vin, position, battery_no, unit_no, depot, make, model, model_year, powertrain, chemistry,
        battery_group, rating_value, rating_standard, source, installed_on, evidence,
-       uncertainty_days, entered_on, failed_on, replaced_on, replaced_by_order, left_fleet_date,
+       uncertainty_days, fitted_at, entered_on, failed_on, replaced_on, replaced_at, replaced_by_order,
+       left_fleet_date,
        outcome, exited_on,
        outcome = 'failed' AS failed,
        replaced_on IS NULL AND left_fleet_date IS NULL AS in_service,

@@ -3,6 +3,7 @@
 //! number can be worked out on paper.
 
 mod ages;
+mod change_day;
 
 use chrono::{Days, NaiveDate};
 use voltwane::statistics::false_discovery::adjusted_p;
