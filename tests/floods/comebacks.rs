@@ -287,6 +287,34 @@ fn the_report_says_the_same_twice_and_keeps_names_when_told_to() {
 }
 
 #[test]
+fn orders_and_the_vehicles_they_are_of_are_counted_apart() {
+    let clear = |order: &str, number: usize, day: &str| {
+        format!(
+            "{order},{number},{day} 08:00:00,{day} 10:00:00,50000,module,codes cleared,lamps,748,"
+        )
+    };
+    let orders = [
+        clear("A1", 0, "2026-04-10"),
+        clear("A2", 0, "2026-05-30"),
+        clear("B1", 1, "2026-05-10"),
+    ];
+    let code = || vec!["7E8,P0301".to_owned()];
+    let place = load(
+        &orders.each_ref().map(String::as_str),
+        &[
+            ("S1", 0, "2026-04-10 08:30:00", "12.5", code()),
+            ("S2", 0, "2026-05-30 08:30:00", "12.5", code()),
+            ("S3", 1, "2026-05-10 08:30:00", "12.5", code()),
+        ],
+    );
+    let said = place.run_expecting(0, &["comebacks", "--lake", "lake", "--as-of", "2026-06-20"]);
+    assert!(
+        said.contains("3 orders (2 vehicles) in the last 13 weeks cleared codes"),
+        "{said}"
+    );
+}
+
+#[test]
 fn a_lake_without_orders_or_scans_has_a_report_that_says_so() {
     let place = load(&[], &[]);
     let said = place.run_expecting(0, &["comebacks", "--lake", "lake", "--as-of", "2026-06-20"]);

@@ -7,6 +7,7 @@ mod pictures;
 mod sheets;
 mod views;
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use chrono::{Datelike, Days, NaiveDate};
@@ -237,9 +238,11 @@ fn short_version(
         "{} without a battery test since a flood that the supply caused.",
         counted(facts.untested.len(), "vehicle stands", "vehicles stand"),
     ));
+    let vehicles: BTreeSet<&str> = unchecked.iter().map(|row| row.vin.as_str()).collect();
     told.push(format!(
-        "{} handed over in the last 13 weeks with codes cleared and no scan after it, {} of them came back.",
-        counted(unchecked.len(), "vehicle was", "vehicles were"),
+        "{} ({}) in the last 13 weeks cleared codes and handed over without a scan after it, {} of them came back.",
+        counted(unchecked.len(), "order", "orders"),
+        counted(vehicles.len(), "vehicle", "vehicles"),
         unchecked.iter().filter(|row| row.came_back).count(),
     ));
     told.push(format!(
