@@ -229,6 +229,16 @@ pub struct Cost {
     pub battery_life_months: f64,
 }
 
+impl Cost {
+    /// What a planned replacement costs for a battery of this chemistry, or of one not known.
+    pub fn planned(&self, chemistry: Option<&str>) -> f64 {
+        self.planned_by_chemistry
+            .get(chemistry.unwrap_or("not known"))
+            .copied()
+            .unwrap_or(self.planned_replacement)
+    }
+}
+
 impl Default for Cost {
     fn default() -> Self {
         Self {

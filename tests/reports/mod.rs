@@ -5,6 +5,7 @@ mod hostile_text;
 mod names_replaced;
 mod pages;
 mod planner;
+mod screened;
 mod screening_rules;
 mod templates;
 mod written;

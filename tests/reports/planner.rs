@@ -11,7 +11,7 @@ const REGISTER: &str = "vin,seen_on,unit_no,depot,make,model,powertrain,in_servi
 const ORDERS: &str = "order_no,vin,opened_at,closed_at,cause,operation,position,complaint\n";
 
 /// The rows of a table a report wrote, by column.
-fn table(place: &Workplace, file: &str) -> Vec<BTreeMap<String, String>> {
+pub fn table(place: &Workplace, file: &str) -> Vec<BTreeMap<String, String>> {
     let mut reader = csv::Reader::from_path(place.path().join(file)).expect("a CSV");
     reader
         .deserialize()

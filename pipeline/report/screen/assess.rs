@@ -1,14 +1,17 @@
 //! One vehicle judged: what may have to be paid for, what is missing, what to do with it and why.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use super::super::cells;
 use super::super::manner::Manner;
 use super::likelihood::{LikelihoodRatio, chance_of_traction};
 use super::outlook::{Item, Outlook, outlook};
-use super::views::{Hindsight, Vehicle};
+use super::views::{Hindsight, Planned, Vehicle};
 use super::words::{
-    age_words, battery_words, cause_words, flood_words, missing_words, traction_words,
+    age_words, battery_words, cause_words, flood_words, missing_words, replacement_words,
+    traction_words,
 };
 use crate::analysis::settings::Settings;
 
@@ -36,9 +39,11 @@ pub struct Assessed {
 pub struct Yardstick<'a> {
     pub settings: &'a Settings,
     pub hindsight: &'a Hindsight,
+    /// By vehicle, what the weekly plan would replace.
+    pub plan: &'a BTreeMap<String, Vec<Planned>>,
     /// Share of tested batteries that are worn or failed: what is expected of an untested one.
     pub worn_share: f64,
-    /// Share of scanned vehicles that hold codes: what is expected of one not scanned.
+    /// Share of scanned vehicles that hold codes to trace: what is expected of one not scanned.
     pub coded_share: f64,
     pub manner: &'a Manner,
 }
@@ -60,52 +65,80 @@ impl Yardstick<'_> {
         self.told(vehicle, ratio, told, cost, disposition, reason, check)
     }
 
+    /// The batteries of a vehicle that the plan would replace.
+    fn planned(&self, vehicle: &Vehicle) -> &[Planned] {
+        self.plan.get(&vehicle.vin).map_or(&[], Vec::as_slice)
+    }
+
     fn battery_items(&self, vehicle: &Vehicle, items: &mut Vec<Item>) {
-        let cost = &self.settings.cost;
-        let mut item = |words: &str, chance: f64, cost: f64, check| {
+        let replacement = self.settings.cost.planned(vehicle.chemistry.as_deref());
+        let mut item = |words: String, chance: f64, cost: f64, check| {
             items.push(Item {
-                words: words.to_owned(),
+                words,
                 chance,
                 cost,
                 check,
             });
         };
-        match vehicle.verdict_now() {
-            Some(verdict @ ("worn" | "failed")) => {
-                let words = format!("the battery is {verdict}: replace it");
-                item(&words, 1.0, cost.planned_replacement, None);
+        let (main, others): (Vec<&Planned>, Vec<&Planned>) = self
+            .planned(vehicle)
+            .iter()
+            .partition(|planned| planned.position == "main");
+        for planned in others {
+            let words = replacement_words(planned, None, self.settings);
+            item(words, 1.0, planned.planned_cost, None);
+        }
+        match (vehicle.verdict_now(), main.first()) {
+            (Some(verdict @ ("worn" | "failed")), Some(planned)) => {
+                let words = replacement_words(planned, Some(verdict), self.settings);
+                item(words, 1.0, planned.planned_cost, None);
             }
-            Some("discharged") => {
+            (Some(verdict @ ("worn" | "failed")), None) => {
+                let cost = cells::money(&self.manner.currency, replacement);
+                let words = format!("the battery is {verdict}: replace it for {cost}");
+                item(words, 1.0, replacement, None);
+            }
+            (_, Some(planned)) => {
+                let words = replacement_words(planned, None, self.settings);
+                item(words, 1.0, planned.planned_cost, None);
+            }
+            (Some("discharged"), None) => {
                 let (share, _) = self.hindsight.share("discharged");
                 item(
-                    "charge the battery fully",
+                    "charge the battery fully".to_owned(),
                     1.0,
                     self.settings.screen.recharge,
                     None,
                 );
                 item(
-                    "the battery may not hold its charge",
+                    "the battery may not hold its charge".to_owned(),
                     share,
-                    cost.planned_replacement,
+                    replacement,
                     Some("charge the battery fully, then test it again"),
                 );
             }
-            Some(_) => {
+            (Some(_), None) => {
                 let (share, _) = self.hindsight.share("fit");
                 let chance = vehicle.chance.unwrap_or(share);
                 item(
-                    "the battery may fail soon",
+                    "the battery may fail soon".to_owned(),
                     chance,
-                    cost.planned_replacement,
+                    replacement,
                     None,
                 );
             }
-            None => item(
-                "the battery may be worn: no test speaks for it",
-                self.worn_share,
-                cost.planned_replacement,
-                Some("test the 12 V battery"),
-            ),
+            (None, None) => {
+                let why = match vehicle.tested_before_only() {
+                    true => "not tested since it was fitted",
+                    false => "no test speaks for it",
+                };
+                item(
+                    format!("the battery may be worn: {why}"),
+                    self.worn_share,
+                    replacement,
+                    Some("test the 12 V battery"),
+                );
+            }
         }
     }
 
@@ -128,17 +161,20 @@ impl Yardstick<'_> {
                 check: Some("drive it until its monitors have run, then scan it again"),
             });
         }
-        let permanent = vehicle.permanent_codes.unwrap_or(0);
-        if permanent > 0 {
+        if vehicle.codes_to_trace > 0 {
+            let mut words = format!(
+                "{} to be traced",
+                cells::counted(
+                    vehicle.codes_to_trace as usize,
+                    "stored code is",
+                    "stored codes are"
+                )
+            );
+            if let Some(permanent @ 1..) = vehicle.permanent_codes {
+                words.push_str(&format!(", {permanent} of them permanent"));
+            }
             items.push(Item {
-                words: format!(
-                    "{} to be traced",
-                    cells::counted(
-                        permanent as usize,
-                        "permanent code is",
-                        "permanent codes are"
-                    )
-                ),
+                words,
                 chance: 1.0,
                 cost: costs.diagnosis,
                 check: None,
@@ -198,6 +234,19 @@ impl Yardstick<'_> {
             .max_by(|a, b| a.doubt().total_cmp(&b.doubt()))
             .filter(|item| item.doubt() >= self.settings.cost.battery_test);
         let check = open.and_then(|item| item.check).map(str::to_owned);
+        let sure = |item: &&Item| item.chance >= 0.9;
+        let in_words = |item: &Item| item.words.clone();
+        let certain: Vec<String> = items.iter().filter(sure).map(in_words).collect();
+        // What is sure to cost money is told whatever else stands in the way.
+        let besides = |reason: &str| {
+            let settled = items
+                .iter()
+                .filter(sure)
+                .filter(|item| item.check.is_none());
+            let mut all = vec![reason.to_owned()];
+            all.extend(settled.map(in_words));
+            all.join("; ")
+        };
         let traction_likely = told && ratio.is_none_or(|ratio| ratio.ratio < 1.0);
         if traction_likely {
             let reason = match ratio {
@@ -206,28 +255,37 @@ impl Yardstick<'_> {
                     "trouble was put down to the traction battery, and no test or scan speaks for or against it"
                 }
             };
-            return ("hold back", reason.to_owned(), check);
+            return ("hold back", besides(reason), check);
         }
         if vehicle.cleared_shortly_before == Some(true) {
             let reason = "codes were cleared shortly before the scan, so the scan shows little";
-            return ("hold back", reason.to_owned(), check);
+            return ("hold back", besides(reason), check);
         }
         if let Some(item) = open {
-            return ("check first", item.words.clone(), check);
+            return ("check first", besides(&item.words), check);
         }
-        let certain: Vec<&str> = items
-            .iter()
-            .filter(|item| item.chance >= 0.9)
-            .map(|item| item.words.as_str())
-            .collect();
-        match certain.is_empty() {
-            false => ("put right", certain.join("; "), check),
-            true => (
-                "ready",
-                "nothing was found that costs money now".to_owned(),
-                check,
-            ),
+        // The plan would have a test speak before the money is spent.
+        let tests_first = |planned: &Planned| planned.action == "test first";
+        if self.planned(vehicle).iter().any(tests_first) {
+            let check = Some("test the 12 V battery".to_owned());
+            return ("check first", certain.join("; "), check);
         }
+        if !certain.is_empty() {
+            return ("put right", certain.join("; "), check);
+        }
+        let mut reason = "nothing was found that costs money now".to_owned();
+        if vehicle.tested_before_only() {
+            reason.push_str("; the battery was not tested since it was fitted");
+        } else if vehicle.verdict_now().is_none() {
+            reason.push_str("; no test speaks for the battery");
+        }
+        if vehicle.pending_codes > 0 {
+            reason.push_str(&format!(
+                "; {} pending only, not confirmed",
+                cells::counted(vehicle.pending_codes as usize, "code is", "codes are")
+            ));
+        }
+        ("ready", reason, check)
     }
 
     #[expect(clippy::too_many_arguments, reason = "the parts of one line")]

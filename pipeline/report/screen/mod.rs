@@ -23,7 +23,7 @@ use assess::{Assessed, Yardstick};
 pub use inventory::{InventoryError, Listed, read as read_inventory};
 pub use likelihood::{LikelihoodRatio, Trouble, chance_of_traction, likelihood_ratio};
 pub use outlook::{Item, Outlook, outlook};
-use views::{Followed, Hindsight, RecentTraction, Vehicle};
+use views::{Followed, Hindsight, Planned, RecentTraction, Vehicle};
 
 /// Vehicles of which the text tells every detail; the tables have all.
 const TOLD: usize = 40;
@@ -45,6 +45,10 @@ pub async fn write(
     let templates = Templates::new(manner)?;
     let vehicles: Vec<Vehicle> = analysis.rows(views::VEHICLES).await?;
     let hindsight = Hindsight::new(analysis.rows::<Followed>(views::HINDSIGHT).await?);
+    let mut plan: BTreeMap<String, Vec<Planned>> = BTreeMap::new();
+    for planned in analysis.rows::<Planned>(views::PLANNED).await? {
+        plan.entry(planned.vin.clone()).or_default().push(planned);
+    }
     let trouble: Vec<Trouble> = analysis.rows(views::TROUBLE).await?;
     let traction: BTreeMap<String, String> = analysis
         .rows::<RecentTraction>(views::RECENT_TRACTION)
@@ -60,12 +64,18 @@ pub async fn write(
     let yardstick = Yardstick {
         settings: analysis.settings(),
         hindsight: &hindsight,
+        plan: &plan,
         worn_share: share(&|vehicle| {
             vehicle
                 .verdict_now()
                 .map(|verdict| matches!(verdict, "worn" | "failed"))
         }),
-        coded_share: share(&|vehicle| vehicle.scanned_on.as_ref().map(|_| vehicle.codes > Some(0))),
+        coded_share: share(&|vehicle| {
+            vehicle
+                .scanned_on
+                .as_ref()
+                .map(|_| vehicle.codes_to_trace > 0)
+        }),
         manner,
     };
     let on_record: BTreeMap<&str, &Vehicle> = vehicles

@@ -14,9 +14,12 @@ pub struct Vehicle {
     pub make: Option<String>,
     pub model: Option<String>,
     pub model_year: Option<i64>,
+    pub chemistry: Option<String>,
     pub evidence: Option<String>,
     pub uncertainty_days: Option<i64>,
     pub age_days: Option<f64>,
+    /// Tests of any battery it had; those below are of the present one.
+    pub tests_on_record: i64,
     pub tested_on: Option<String>,
     pub verdict: Option<String>,
     pub health: Option<f64>,
@@ -38,6 +41,8 @@ pub struct Vehicle {
     pub flood_is_proven: Option<bool>,
     pub latched_codes: i64,
     pub latched_example: Option<String>,
+    pub codes_to_trace: i64,
+    pub pending_codes: i64,
 }
 
 impl Vehicle {
@@ -51,7 +56,7 @@ impl Vehicle {
         words.join(" ")
     }
 
-    /// The last test, where it is recent enough to speak for the battery.
+    /// The last test of the present battery, where it is recent enough to speak for the battery.
     pub fn verdict_now(&self) -> Option<&str> {
         match self.test_is_stale {
             Some(false) => self
@@ -61,6 +66,28 @@ impl Vehicle {
             _ => None,
         }
     }
+
+    /// Whether it was tested, but only before its present battery came in.
+    pub fn tested_before_only(&self) -> bool {
+        self.tested_on.is_none() && self.tests_on_record > 0
+    }
+}
+
+pub const PLANNED: &str = "
+    SELECT vin, position, action, chance, planned_cost, failed_on IS NOT NULL AS failed
+    FROM replacement_plan
+    WHERE action IN ('this week', 'next service') OR chance >= pays_from
+    ORDER BY vin, position";
+
+/// A battery that the weekly plan would replace, or whose replacement pays.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Planned {
+    pub vin: String,
+    pub position: String,
+    pub action: String,
+    pub chance: Option<f64>,
+    pub planned_cost: f64,
+    pub failed: bool,
 }
 
 pub const HINDSIGHT: &str = "SELECT finding, times, followed FROM hindsight ORDER BY finding";

@@ -2,7 +2,8 @@
 
 use super::super::cells;
 use super::likelihood::LikelihoodRatio;
-use super::views::Vehicle;
+use super::views::{Planned, Vehicle};
+use crate::analysis::settings::Settings;
 
 pub fn cause_words(cause: &str) -> &str {
     match cause {
@@ -24,9 +25,33 @@ pub fn age_words(vehicle: &Vehicle) -> String {
     }
 }
 
+/// Why a battery is to be replaced: what its test found if that was bad, its chance, and the cost.
+pub fn replacement_words(planned: &Planned, verdict: Option<&str>, settings: &Settings) -> String {
+    let battery = match planned.position.as_str() {
+        "main" => "its battery".to_owned(),
+        other => format!("its {other} battery"),
+    };
+    let cost = cells::money(&settings.run.currency, planned.planned_cost);
+    if planned.failed {
+        return format!("{battery} counts as failed since a call: replace it for {cost}");
+    }
+    let horizon = match settings.run.horizon_days {
+        days if days % 7 == 0 => cells::counted((days / 7).max(0) as usize, "week", "weeks"),
+        days => cells::counted(days.max(0) as usize, "day", "days"),
+    };
+    let found = verdict.map_or_else(String::new, |verdict| format!("{verdict} and "));
+    format!(
+        "{battery} is {found}likely to fail soon: {} in {horizon}; replace it for {cost}",
+        cells::chance(planned.chance.unwrap_or(f64::NAN))
+    )
+}
+
 pub fn battery_words(vehicle: &Vehicle) -> String {
     let Some(tested_on) = &vehicle.tested_on else {
-        return "never tested".to_owned();
+        return match vehicle.tested_before_only() {
+            true => "not tested since it was fitted".to_owned(),
+            false => "never tested".to_owned(),
+        };
     };
     let mut words = format!(
         "{} on {tested_on}",
