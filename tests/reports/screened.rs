@@ -188,7 +188,7 @@ fn what_the_weekly_plan_would_replace_is_never_free() {
     );
     for (vin, cost) in &plan {
         let row = &rows[vin];
-        let told = row["reason"].contains("likely to fail soon: ")
+        let told = row["reason"].contains("the weekly plan would replace it for ")
             || row["reason"].contains("counts as failed");
         assert_eq!(told, *cost > 0.0, "{row:?}");
         if told {

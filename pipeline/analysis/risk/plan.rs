@@ -69,11 +69,7 @@ async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> 
     let mut best_ages = Vec::new();
     let known = Chemistry::ALL.iter().map(|chemistry| chemistry.as_str());
     for name in known.chain(["not known"]) {
-        let planned = cost
-            .planned_by_chemistry
-            .get(name)
-            .copied()
-            .unwrap_or(cost.planned_replacement);
+        let planned = cost.planned(Some(name));
         let policy = law_of(name).or(fleet).and_then(|law| {
             best_replacement_age(&law, planned, cost.unplanned_failure.max(planned)).ok()
         });

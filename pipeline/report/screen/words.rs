@@ -39,9 +39,9 @@ pub fn replacement_words(planned: &Planned, verdict: Option<&str>, settings: &Se
         days if days % 7 == 0 => cells::counted((days / 7).max(0) as usize, "week", "weeks"),
         days => cells::counted(days.max(0) as usize, "day", "days"),
     };
-    let found = verdict.map_or_else(String::new, |verdict| format!("{verdict} and "));
+    let found = verdict.map_or_else(String::new, |verdict| format!("is {verdict} and "));
     format!(
-        "{battery} is {found}likely to fail soon: {} in {horizon}; replace it for {cost}",
+        "{battery} {found}may fail within {horizon} ({}): the weekly plan would replace it for {cost}",
         cells::chance(planned.chance.unwrap_or(f64::NAN))
     )
 }
