@@ -9,10 +9,9 @@
 
 use serde::Deserialize;
 
-use super::features::{
-    Feature, HEALTH_WHEN_NEW, Topic, age_years, of_correction, of_usual_loss, prior_lost,
-};
+use super::features::{Feature, HEALTH_WHEN_NEW, Topic, age_years, prior_lost};
 use super::frame::Frame;
+use super::loss_features::{of_correction, of_usual_loss};
 use super::own_pace::{
     NextTest, OwnPace, Spread, TestSums, USUAL_SPREAD, most_likely_spread, own_pace,
     settled_by_tests,

@@ -4,9 +4,8 @@
 //! its own. How columns are scaled is left to `scaled`.
 
 use super::frame::Frame;
-use super::own_pace::{OwnPace, usual_rate};
 
-const DAYS_A_YEAR: f64 = 365.25;
+pub(super) const DAYS_A_YEAR: f64 = 365.25;
 
 /// Share of rated cranking ability of a new battery: makers deliver a little more than the label.
 /// `common practice, no source`
@@ -57,7 +56,7 @@ pub struct Feature {
 }
 
 impl Feature {
-    fn new(name: &str, about: &str, topic: Topic, scale: Scale, values: Vec<f64>) -> Self {
+    pub fn new(name: &str, about: &str, topic: Topic, scale: Scale, values: Vec<f64>) -> Self {
         Self {
             name: name.to_owned(),
             about: about.to_owned(),
@@ -77,7 +76,7 @@ impl Feature {
     }
 }
 
-fn flag(is: bool) -> f64 {
+pub(super) fn flag(is: bool) -> f64 {
     if is { 1.0 } else { 0.0 }
 }
 
@@ -103,160 +102,12 @@ pub fn age_years(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
     (frame.number("age_days", row) + horizon_days / 2.0).max(1.0) / DAYS_A_YEAR
 }
 
-fn doubtful(frame: &Frame) -> Vec<f64> {
+pub(super) fn doubtful(frame: &Frame) -> Vec<f64> {
     frame.map(|row| flag(frame.number("uncertainty_days", row) > 60.0))
 }
 
-fn untested(frame: &Frame) -> Vec<f64> {
+pub(super) fn untested(frame: &Frame) -> Vec<f64> {
     frame.map(|row| flag(frame.number("health", row).is_nan()))
-}
-
-/// The columns of the usual loss: what makes batteries age faster or slower by a factor.
-pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
-    use Scale::{Centred, Flag, Spread};
-    use Topic::{Age, PastFailures, Usage, Weather};
-    let log_age = |row: usize| age_years(frame, row, horizon_days).max(0.25).ln();
-    let log_heat = |row: usize| frame.number("heat", row).ln();
-    let new = Feature::new;
-    let mut features = vec![
-        new(
-            "log age",
-            "logarithm of the age",
-            Age,
-            Centred,
-            frame.map(log_age),
-        ),
-        new(
-            "log age squared",
-            "square of that",
-            Age,
-            Centred,
-            frame.map(|row| log_age(row).powi(2)),
-        ),
-        new(
-            "age in doubt",
-            "the install day is not on record",
-            Age,
-            Flag,
-            doubtful(frame),
-        ),
-        new(
-            "heat",
-            "heat of the depot over the last year, logarithm",
-            Weather,
-            Centred,
-            frame.map(log_heat),
-        ),
-        new(
-            "heat squared",
-            "square of that",
-            Weather,
-            Centred,
-            frame.map(|row| log_heat(row).powi(2)),
-        ),
-        new(
-            "heat not known",
-            "less than 300 days of weather",
-            Weather,
-            Flag,
-            frame.map(|row| flag(frame.number("heat", row).is_nan())),
-        ),
-        new(
-            "use",
-            "distance driven a day, logarithm",
-            Usage,
-            Centred,
-            frame.map(|row| frame.number("km_per_day", row).ln_1p()),
-        ),
-        new(
-            "use not known",
-            "no two odometer readings",
-            Usage,
-            Flag,
-            frame.map(|row| flag(frame.number("km_per_day", row).is_nan())),
-        ),
-        new(
-            "failed before",
-            "batteries that failed here before",
-            PastFailures,
-            Spread,
-            frame.map(|row| frame.number("failed_before", row).ln_1p()),
-        ),
-    ];
-    features.extend(kinds(frame));
-    features
-}
-
-/// The columns of what usual loss and own pace leave over: `usual` and `own` are those of each row.
-pub fn of_correction(
-    frame: &Frame,
-    usual: &[f64],
-    own: &[OwnPace],
-    horizon_days: f64,
-) -> Vec<Feature> {
-    use Scale::{Centred, Flag, Spread};
-    use Topic::{Age, Tests};
-    let years_since = |row: usize| {
-        let days = frame.number("days_since_health", row);
-        if days.is_nan() {
-            0.0
-        } else {
-            days / DAYS_A_YEAR
-        }
-    };
-    let beyond = |row: usize| own[row].lost - usual[row];
-    // What the last test found beyond the battery's own line.
-    let last = |row: usize| {
-        let lost = HEALTH_WHEN_NEW - frame.number("health", row);
-        if lost.is_nan() {
-            return 0.0;
-        }
-        let age = age_years(frame, row, horizon_days);
-        let then = (age - years_since(row) - horizon_days / 2.0 / DAYS_A_YEAR).max(0.05);
-        let line = usual_rate(usual[row], age) * then * (1.0 + own[row].faster) + own[row].start;
-        lost - line
-    };
-    let new = Feature::new;
-    let mut features = vec![
-        new(
-            "untested",
-            "no test of its health so far",
-            Tests,
-            Flag,
-            untested(frame),
-        ),
-        new("usual loss", "the usual loss", Age, Centred, usual.to_vec()),
-        new(
-            "own loss",
-            "loss by its own pace beyond the usual",
-            Tests,
-            Spread,
-            frame.map(beyond),
-        ),
-        new(
-            "own loss grown old",
-            "the same times years since the last test",
-            Tests,
-            Spread,
-            frame.map(|row| beyond(row) * years_since(row)),
-        ),
-        new(
-            "last test",
-            "loss the last test found beyond the battery's own line",
-            Tests,
-            Spread,
-            frame.map(last),
-        ),
-        new(
-            "last test grown old",
-            "the same times years since, at most three",
-            Tests,
-            Spread,
-            frame.map(|row| last(row) * years_since(row).min(3.0)),
-        ),
-    ];
-    features.extend(signs(frame));
-    features
 }
 
 /// The columns of the hazard; `lost_ability` is what each row's battery has lost by now.
@@ -373,7 +224,7 @@ pub fn log_lost_slope(lost: f64) -> f64 {
 }
 
 /// Voltages, codes and mishaps: signs that come and go.
-fn signs(frame: &Frame) -> Vec<Feature> {
+pub(super) fn signs(frame: &Frame) -> Vec<Feature> {
     use Scale::{Flag, Spread};
     use Topic::{Codes, Mishaps, Voltage};
     let logged = |name: &'static str| frame.map(|row| frame.number(name, row).ln_1p());
@@ -484,7 +335,7 @@ fn signs(frame: &Frame) -> Vec<Feature> {
 }
 
 /// Chemistry, powertrain, size group and place in the vehicle.
-fn kinds(frame: &Frame) -> Vec<Feature> {
+pub(super) fn kinds(frame: &Frame) -> Vec<Feature> {
     let further = frame.map(|row| flag(frame.word("position", row) != Some("main")));
     let mut features = vec![Feature::new(
         "further battery",

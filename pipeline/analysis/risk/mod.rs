@@ -12,6 +12,7 @@ mod expected_health;
 pub mod features;
 pub mod frame;
 mod knapsack;
+mod loss_features;
 pub mod model;
 mod own_pace;
 pub mod plan;

@@ -1,0 +1,157 @@
+//! The columns that tell the ability a battery has lost: those of the usual loss, and those of what it
+//! leaves over.
+
+use super::features::{
+    DAYS_A_YEAR, Feature, HEALTH_WHEN_NEW, Scale, Topic, age_years, doubtful, flag, kinds, signs,
+    untested,
+};
+use super::frame::Frame;
+use super::own_pace::{OwnPace, usual_rate};
+
+/// The columns of the usual loss: what makes batteries age faster or slower by a factor.
+pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
+    use Scale::{Centred, Flag, Spread};
+    use Topic::{Age, PastFailures, Usage, Weather};
+    let log_age = |row: usize| age_years(frame, row, horizon_days).max(0.25).ln();
+    let log_heat = |row: usize| frame.number("heat", row).ln();
+    let new = Feature::new;
+    let mut features = vec![
+        new(
+            "log age",
+            "logarithm of the age",
+            Age,
+            Centred,
+            frame.map(log_age),
+        ),
+        new(
+            "log age squared",
+            "square of that",
+            Age,
+            Centred,
+            frame.map(|row| log_age(row).powi(2)),
+        ),
+        new(
+            "age in doubt",
+            "the install day is not on record",
+            Age,
+            Flag,
+            doubtful(frame),
+        ),
+        new(
+            "heat",
+            "heat of the depot over the last year, logarithm",
+            Weather,
+            Centred,
+            frame.map(log_heat),
+        ),
+        new(
+            "heat squared",
+            "square of that",
+            Weather,
+            Centred,
+            frame.map(|row| log_heat(row).powi(2)),
+        ),
+        new(
+            "heat not known",
+            "less than 300 days of weather",
+            Weather,
+            Flag,
+            frame.map(|row| flag(frame.number("heat", row).is_nan())),
+        ),
+        new(
+            "use",
+            "distance driven a day, logarithm",
+            Usage,
+            Centred,
+            frame.map(|row| frame.number("km_per_day", row).ln_1p()),
+        ),
+        new(
+            "use not known",
+            "no two odometer readings",
+            Usage,
+            Flag,
+            frame.map(|row| flag(frame.number("km_per_day", row).is_nan())),
+        ),
+        new(
+            "failed before",
+            "batteries that failed here before",
+            PastFailures,
+            Spread,
+            frame.map(|row| frame.number("failed_before", row).ln_1p()),
+        ),
+    ];
+    features.extend(kinds(frame));
+    features
+}
+
+/// The columns of what usual loss and own pace leave over: `usual` and `own` are those of each row.
+pub fn of_correction(
+    frame: &Frame,
+    usual: &[f64],
+    own: &[OwnPace],
+    horizon_days: f64,
+) -> Vec<Feature> {
+    use Scale::{Centred, Flag, Spread};
+    use Topic::{Age, Tests};
+    let years_since = |row: usize| {
+        let days = frame.number("days_since_health", row);
+        if days.is_nan() {
+            0.0
+        } else {
+            days / DAYS_A_YEAR
+        }
+    };
+    let beyond = |row: usize| own[row].lost - usual[row];
+    // What the last test found beyond the battery's own line.
+    let last = |row: usize| {
+        let lost = HEALTH_WHEN_NEW - frame.number("health", row);
+        if lost.is_nan() {
+            return 0.0;
+        }
+        let age = age_years(frame, row, horizon_days);
+        let then = (age - years_since(row) - horizon_days / 2.0 / DAYS_A_YEAR).max(0.05);
+        let line = usual_rate(usual[row], age) * then * (1.0 + own[row].faster) + own[row].start;
+        lost - line
+    };
+    let new = Feature::new;
+    let mut features = vec![
+        new(
+            "untested",
+            "no test of its health so far",
+            Tests,
+            Flag,
+            untested(frame),
+        ),
+        new("usual loss", "the usual loss", Age, Centred, usual.to_vec()),
+        new(
+            "own loss",
+            "loss by its own pace beyond the usual",
+            Tests,
+            Spread,
+            frame.map(beyond),
+        ),
+        new(
+            "own loss grown old",
+            "the same times years since the last test",
+            Tests,
+            Spread,
+            frame.map(|row| beyond(row) * years_since(row)),
+        ),
+        new(
+            "last test",
+            "loss the last test found beyond the battery's own line",
+            Tests,
+            Spread,
+            frame.map(last),
+        ),
+        new(
+            "last test grown old",
+            "the same times years since, at most three",
+            Tests,
+            Spread,
+            frame.map(|row| last(row) * years_since(row).min(3.0)),
+        ),
+    ];
+    features.extend(signs(frame));
+    features
+}
