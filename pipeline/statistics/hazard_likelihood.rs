@@ -19,6 +19,17 @@ pub struct Design<'a> {
 }
 
 impl<'a> Design<'a> {
+    /// So many rows of finite cells.
+    pub(crate) fn check(&self, rows: usize) -> Result<(), InputError> {
+        same_length(
+            "design cells",
+            self.values.len(),
+            "rows times columns",
+            rows.saturating_mul(self.columns),
+        )?;
+        all_finite("design cell", self.values)
+    }
+
     pub fn row(&self, index: usize) -> &'a [f64] {
         &self.values[index * self.columns..(index + 1) * self.columns]
     }
@@ -69,14 +80,7 @@ impl PersonPeriods<'_> {
     pub(crate) fn check(&self) -> Result<(), InputError> {
         let rows = self.rows();
         at_least("rows", rows, 1)?;
-        let cells = rows.saturating_mul(self.design.columns);
-        same_length(
-            "design cells",
-            self.design.values.len(),
-            "rows times columns",
-            cells,
-        )?;
-        all_finite("design cell", self.design.values)?;
+        self.design.check(rows)?;
         if let Some(weights) = self.weights {
             same_length("weights", weights.len(), "rows", rows)?;
             all_within("weight", weights, "0 or more", |weight| weight >= 0.0)?;

@@ -43,13 +43,7 @@ pub struct Answers<'a> {
 pub fn log_linear(design: Design, answers: Answers, lambda: f64) -> Result<LogLinearFit, FitError> {
     let rows = answers.values.len();
     at_least("rows", rows, 2)?;
-    same_length(
-        "design cells",
-        design.values.len(),
-        "rows times columns",
-        rows.saturating_mul(design.columns),
-    )?;
-    all_finite("design cell", design.values)?;
+    design.check(rows)?;
     all_finite("answer", answers.values)?;
     same_length("offsets", answers.offsets.len(), "answers", rows)?;
     all_finite("offset", answers.offsets)?;

@@ -34,13 +34,7 @@ pub fn ridge_regression(
 ) -> Result<RidgeFit, FitError> {
     let rows = answers.len();
     at_least("rows", rows, 2)?;
-    same_length(
-        "design cells",
-        design.values.len(),
-        "rows times columns",
-        rows.saturating_mul(design.columns),
-    )?;
-    all_finite("design cell", design.values)?;
+    design.check(rows)?;
     all_finite("answer", answers)?;
     same_length("weights", weights.len(), "answers", rows)?;
     all_within("weight", weights, "0 or more", |weight| weight >= 0.0)?;

@@ -234,13 +234,7 @@ async fn bays(then: &Analysis) -> Result<usize, AnalysisError> {
         .rows("SELECT DISTINCT depot FROM battery_life WHERE in_service ORDER BY depot")
         .await?;
     let plan = &then.settings().plan;
-    let bays = depots.iter().map(|one| {
-        let own = plan
-            .depots
-            .get(&one.depot)
-            .and_then(|own| own.bays_per_week);
-        usize::try_from(own.unwrap_or(plan.bays_per_week)).unwrap_or(0)
-    });
+    let bays = depots.iter().map(|one| plan.limits(&one.depot).0);
     Ok(bays.sum())
 }
 

@@ -233,11 +233,13 @@ pub fn shares_of_log_lost(
             from_mean(&|row| scaled(&feature, slope, row)),
         ));
     }
+    let settled: Vec<f64> = rows
+        .iter()
+        .map(|row| settled_by_tests(&expected.own[*row], expected.usual[*row], expected.spread))
+        .collect();
     let mut of_tests = vec![0.0; rows.len()];
     for (_, values) in &mut shares {
-        for ((value, tested), row) in values.iter_mut().zip(&mut of_tests).zip(rows) {
-            let settled =
-                settled_by_tests(&expected.own[*row], expected.usual[*row], expected.spread);
+        for ((value, tested), settled) in values.iter_mut().zip(&mut of_tests).zip(&settled) {
             *tested += settled * *value;
             *value *= 1.0 - settled;
         }

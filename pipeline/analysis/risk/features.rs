@@ -102,21 +102,89 @@ pub fn age_years(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
     (frame.number("age_days", row) + horizon_days / 2.0).max(1.0) / DAYS_A_YEAR
 }
 
-pub(super) fn doubtful(frame: &Frame) -> Vec<f64> {
-    frame.map(|row| flag(frame.number("uncertainty_days", row) > 60.0))
+fn unknown(frame: &Frame, name: &str) -> Vec<f64> {
+    frame.map(|row| flag(frame.number(name, row).is_nan()))
 }
 
-pub(super) fn untested(frame: &Frame) -> Vec<f64> {
-    frame.map(|row| flag(frame.number("health", row).is_nan()))
+fn logged(frame: &Frame, name: &str) -> Vec<f64> {
+    frame.map(|row| frame.number(name, row).ln_1p())
+}
+
+pub(super) fn age_in_doubt(frame: &Frame) -> Feature {
+    Feature::new(
+        "age in doubt",
+        "the install day is not on record",
+        Topic::Age,
+        Scale::Flag,
+        frame.map(|row| flag(frame.number("uncertainty_days", row) > 60.0)),
+    )
+}
+
+pub(super) fn untested(frame: &Frame) -> Feature {
+    Feature::new(
+        "untested",
+        "no test of its health so far",
+        Topic::Tests,
+        Scale::Flag,
+        unknown(frame, "health"),
+    )
+}
+
+pub(super) fn heat(frame: &Frame) -> Feature {
+    Feature::new(
+        "heat",
+        "heat of the depot over the last year, logarithm",
+        Topic::Weather,
+        Scale::Centred,
+        frame.map(|row| frame.number("heat", row).ln()),
+    )
+}
+
+pub(super) fn heat_not_known(frame: &Frame) -> Feature {
+    Feature::new(
+        "heat not known",
+        "less than 300 days of weather",
+        Topic::Weather,
+        Scale::Flag,
+        unknown(frame, "heat"),
+    )
+}
+
+pub(super) fn distance_driven(frame: &Frame) -> Feature {
+    Feature::new(
+        "use",
+        "distance driven a day, logarithm",
+        Topic::Usage,
+        Scale::Centred,
+        logged(frame, "km_per_day"),
+    )
+}
+
+pub(super) fn distance_not_known(frame: &Frame) -> Feature {
+    Feature::new(
+        "use not known",
+        "no two odometer readings",
+        Topic::Usage,
+        Scale::Flag,
+        unknown(frame, "km_per_day"),
+    )
+}
+
+pub(super) fn failed_before(frame: &Frame) -> Feature {
+    Feature::new(
+        "failed before",
+        "batteries that failed here before",
+        Topic::PastFailures,
+        Scale::Spread,
+        logged(frame, "failed_before"),
+    )
 }
 
 /// The columns of the hazard; `lost_ability` is what each row's battery has lost by now.
 pub fn of_hazard(frame: &Frame, lost_ability: &[f64], horizon_days: f64) -> Vec<Feature> {
-    use Scale::{By, Centred, Flag, Spread};
-    use Topic::{Age, PastFailures, Tests, Usage, Weather};
+    use Scale::{By, Centred};
+    use Topic::{Age, Tests, Weather};
     let age = |row: usize| age_years(frame, row, horizon_days);
-    let unknown = |name: &'static str| frame.map(|row| flag(frame.number(name, row).is_nan()));
-    let logged = |name: &'static str| frame.map(|row| frame.number(name, row).ln_1p());
     let number = |name: &'static str| frame.map(|row| frame.number(name, row));
     let new = Feature::new;
     let mut features = vec![
@@ -154,55 +222,13 @@ pub fn of_hazard(frame: &Frame, lost_ability: &[f64], horizon_days: f64) -> Vec<
             number("heat_ahead"),
         )
         .leading(0.0),
-        new(
-            "age in doubt",
-            "the install day is not on record",
-            Age,
-            Flag,
-            doubtful(frame),
-        ),
-        new(
-            "untested",
-            "no test of its health so far",
-            Tests,
-            Flag,
-            untested(frame),
-        ),
-        new(
-            "heat",
-            "heat of the depot over the last year, logarithm",
-            Weather,
-            Centred,
-            frame.map(|row| frame.number("heat", row).ln()),
-        ),
-        new(
-            "heat not known",
-            "less than 300 days of weather",
-            Weather,
-            Flag,
-            unknown("heat"),
-        ),
-        new(
-            "use",
-            "distance driven a day, logarithm",
-            Usage,
-            Centred,
-            logged("km_per_day"),
-        ),
-        new(
-            "use not known",
-            "no two odometer readings",
-            Usage,
-            Flag,
-            unknown("km_per_day"),
-        ),
-        new(
-            "failed before",
-            "batteries that failed here before",
-            PastFailures,
-            Spread,
-            logged("failed_before"),
-        ),
+        age_in_doubt(frame),
+        untested(frame),
+        heat(frame),
+        heat_not_known(frame),
+        distance_driven(frame),
+        distance_not_known(frame),
+        failed_before(frame),
     ];
     features.extend(signs(frame));
     features.extend(kinds(frame));
@@ -227,7 +253,7 @@ pub fn log_lost_slope(lost: f64) -> f64 {
 pub(super) fn signs(frame: &Frame) -> Vec<Feature> {
     use Scale::{Flag, Spread};
     use Topic::{Codes, Mishaps, Voltage};
-    let logged = |name: &'static str| frame.map(|row| frame.number(name, row).ln_1p());
+    let logged = |name: &str| logged(frame, name);
     let below = |name: &'static str, limit: f64| {
         frame.map(|row| {
             let value = frame.number(name, row);
@@ -252,7 +278,7 @@ pub(super) fn signs(frame: &Frame) -> Vec<Feature> {
             "no voltage at rest so far",
             Voltage,
             Flag,
-            frame.map(|row| flag(frame.number("rest_voltage_v", row).is_nan())),
+            unknown(frame, "rest_voltage_v"),
         ),
         new(
             "low at scan",

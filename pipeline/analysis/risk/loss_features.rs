@@ -2,16 +2,16 @@
 //! leaves over.
 
 use super::features::{
-    DAYS_A_YEAR, Feature, HEALTH_WHEN_NEW, Scale, Topic, age_years, doubtful, flag, kinds, signs,
-    untested,
+    DAYS_A_YEAR, Feature, HEALTH_WHEN_NEW, Scale, Topic, age_in_doubt, age_years, distance_driven,
+    distance_not_known, failed_before, heat, heat_not_known, kinds, signs, untested,
 };
 use super::frame::Frame;
 use super::own_pace::{OwnPace, usual_rate};
 
 /// The columns of the usual loss: what makes batteries age faster or slower by a factor.
 pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
-    use Scale::{Centred, Flag, Spread};
-    use Topic::{Age, PastFailures, Usage, Weather};
+    use Scale::Centred;
+    use Topic::{Age, Weather};
     let log_age = |row: usize| age_years(frame, row, horizon_days).max(0.25).ln();
     let log_heat = |row: usize| frame.number("heat", row).ln();
     let new = Feature::new;
@@ -30,20 +30,8 @@ pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
             Centred,
             frame.map(|row| log_age(row).powi(2)),
         ),
-        new(
-            "age in doubt",
-            "the install day is not on record",
-            Age,
-            Flag,
-            doubtful(frame),
-        ),
-        new(
-            "heat",
-            "heat of the depot over the last year, logarithm",
-            Weather,
-            Centred,
-            frame.map(log_heat),
-        ),
+        age_in_doubt(frame),
+        heat(frame),
         new(
             "heat squared",
             "square of that",
@@ -51,34 +39,10 @@ pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
             Centred,
             frame.map(|row| log_heat(row).powi(2)),
         ),
-        new(
-            "heat not known",
-            "less than 300 days of weather",
-            Weather,
-            Flag,
-            frame.map(|row| flag(frame.number("heat", row).is_nan())),
-        ),
-        new(
-            "use",
-            "distance driven a day, logarithm",
-            Usage,
-            Centred,
-            frame.map(|row| frame.number("km_per_day", row).ln_1p()),
-        ),
-        new(
-            "use not known",
-            "no two odometer readings",
-            Usage,
-            Flag,
-            frame.map(|row| flag(frame.number("km_per_day", row).is_nan())),
-        ),
-        new(
-            "failed before",
-            "batteries that failed here before",
-            PastFailures,
-            Spread,
-            frame.map(|row| frame.number("failed_before", row).ln_1p()),
-        ),
+        heat_not_known(frame),
+        distance_driven(frame),
+        distance_not_known(frame),
+        failed_before(frame),
     ];
     features.extend(kinds(frame));
     features
@@ -91,7 +55,7 @@ pub fn of_correction(
     own: &[OwnPace],
     horizon_days: f64,
 ) -> Vec<Feature> {
-    use Scale::{Centred, Flag, Spread};
+    use Scale::{Centred, Spread};
     use Topic::{Age, Tests};
     let years_since = |row: usize| {
         let days = frame.number("days_since_health", row);
@@ -115,13 +79,7 @@ pub fn of_correction(
     };
     let new = Feature::new;
     let mut features = vec![
-        new(
-            "untested",
-            "no test of its health so far",
-            Tests,
-            Flag,
-            untested(frame),
-        ),
+        untested(frame),
         new("usual loss", "the usual loss", Age, Centred, usual.to_vec()),
         new(
             "own loss",

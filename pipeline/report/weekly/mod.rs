@@ -97,12 +97,13 @@ pub async fn write(
     let first: Vec<RankedLine> = first_to_act_on(&ranking)
         .map(|row| RankedLine::new(row, None, &trends, manner))
         .collect();
+    let paying_tests = tests.iter().filter(|row| row.pays).count();
     let short_version = short_version::short_version(&short_version::Facts {
         ranking: &ranking,
         depots: &depots,
         order: &order,
-        tests: tests.iter().filter(|row| row.pays).count(),
-        other_tests: tests.iter().filter(|row| !row.pays).count(),
+        tests: paying_tests,
+        other_tests: tests.len() - paying_tests,
         floods: &floods,
         recoveries: &recoveries,
         run: &analysis.settings().run,
@@ -142,7 +143,7 @@ pub async fn write(
             depots => depot_lines,
             order,
             tests => tests.iter().take(TEST_ROWS).map(|row| TestLine::new(row, manner)).collect::<Vec<_>>(),
-            paying_tests => tests.iter().filter(|row| row.pays).count(),
+            paying_tests,
             all_tests => tests.len(),
             floods => floods.iter().take(LIST_ROWS).map(|row| FloodLine::new(row, manner)).collect::<Vec<_>>(),
             all_floods => floods.len(),
