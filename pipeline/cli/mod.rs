@@ -24,8 +24,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use indicatif::ProgressBar;
 
-use crate::analysis::Analysis;
-use crate::analysis::settings::Settings;
+use crate::tables::Analysis;
+use crate::settings::Settings;
 use crate::lake::Lake;
 
 /// What a command ends with when it could run.

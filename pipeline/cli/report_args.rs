@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::Analysis;
+use crate::tables::Analysis;
 use crate::lake::Lake;
 use crate::report::ReportError;
 use crate::report::manner::{Manner, Units};

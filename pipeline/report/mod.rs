@@ -21,7 +21,7 @@ pub mod weekly;
 
 use std::path::PathBuf;
 
-use crate::analysis::AnalysisError;
+use crate::tables::AnalysisError;
 use crate::lake::LakeError;
 
 /// Why a report could not be written.

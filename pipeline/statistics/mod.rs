@@ -34,6 +34,7 @@ pub mod prior;
 pub mod rate_trend;
 pub mod ridge_regression;
 mod risk_set;
+pub mod sample;
 pub mod theil_sen;
 pub mod turnbull;
 pub mod weibull;

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use voltwane::analysis::functions::{aggregates, scalars};
+use voltwane::tables::functions::{aggregates, scalars};
 use voltwane::trade::code_group::CodeGroups;
 
 /// Name, signature and description of every function.

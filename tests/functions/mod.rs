@@ -12,7 +12,7 @@ use datafusion::arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
 use datafusion::arrow::datatypes::{DataType, Float64Type};
 use datafusion::execution::runtime_env::RuntimeEnvBuilder;
 use datafusion::prelude::{SessionConfig, SessionContext};
-use voltwane::analysis::functions::register_all;
+use voltwane::tables::functions::register_all;
 use voltwane::trade::code_group::CodeGroups;
 
 /// A session with every function, so many partitions, and so much memory before it spills.

@@ -2,7 +2,7 @@
 //! measure: the answer is stated, and never NaN.
 
 use super::{all_finite, answer, arguments, field, rows, session};
-use voltwane::analysis::functions::aggregates;
+use voltwane::tables::functions::aggregates;
 
 /// Lives of groups that an estimator has little to make of.
 const ODD: &str = "

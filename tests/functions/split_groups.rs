@@ -8,7 +8,7 @@ use datafusion::arrow::compute::concat_batches;
 use datafusion::datasource::MemTable;
 use datafusion::physical_plan::{ExecutionPlan, collect};
 use datafusion::prelude::SessionContext;
-use voltwane::analysis::functions::aggregates;
+use voltwane::tables::functions::aggregates;
 
 use super::{all_finite, arguments, rows, session};
 

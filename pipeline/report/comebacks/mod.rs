@@ -18,7 +18,7 @@ use super::cells::{counted, money};
 use super::document::Document;
 use super::manner::Manner;
 use super::templates::Templates;
-use crate::analysis::Analysis;
+use crate::tables::Analysis;
 use lines::{
     ComebackLine, LatchedLine, OddityLine, RateLine, RepeatLine, ReplacedLine, UncheckedLine,
     UncheckedShopLine, UntestedLine,

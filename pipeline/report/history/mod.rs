@@ -14,7 +14,7 @@ use super::document::Document;
 use super::manner::Manner;
 use super::tables::{Kind, Sheet, column};
 use super::templates::Templates;
-use crate::analysis::Analysis;
+use crate::tables::Analysis;
 use events::Event;
 use views::{Battery, Named, Now, Order, Recovery, Register, Risk, Session, Test};
 

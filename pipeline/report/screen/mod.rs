@@ -18,7 +18,7 @@ use super::manner::Manner;
 use super::tables::{Kind, Sheet, column};
 use super::templates::Templates;
 use super::{ReportError, cells};
-use crate::analysis::Analysis;
+use crate::tables::Analysis;
 use assess::{Assessed, Yardstick};
 pub use inventory::{InventoryError, Listed, read as read_inventory};
 pub use likelihood::{LikelihoodRatio, Trouble, chance_of_traction, likelihood_ratio};

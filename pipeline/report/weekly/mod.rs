@@ -20,7 +20,7 @@ use super::ReportError;
 use super::document::Document;
 use super::manner::Manner;
 use super::templates::Templates;
-use crate::analysis::Analysis;
+use crate::tables::Analysis;
 use crate::lake::Lake;
 use depots::DepotLines;
 use lines::{ChangeLine, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};

@@ -7,7 +7,7 @@ use arrow::datatypes::Date32Type;
 
 use super::ReportError;
 use super::views::RiskRow;
-use crate::analysis::Analysis;
+use crate::tables::Analysis;
 use crate::lake::append::Append;
 use crate::lake::tables::table;
 use crate::lake::{Lake, LakeError};

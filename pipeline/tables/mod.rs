@@ -6,12 +6,12 @@
 //! the order the query graph gives, and kept. It fails when the lake or a query does; what the
 //! numbers are told as is left to the report.
 
-pub mod computed;
+mod as_of;
+pub mod backtest;
+mod bind;
 pub mod functions;
-mod known_then;
 pub mod query_graph;
-pub mod risk;
-pub mod settings;
+pub mod rust_tables;
 
 use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
@@ -35,11 +35,11 @@ use serde::de::DeserializeOwned;
 
 use crate::lake::tables::TABLES;
 use crate::lake::{self, Lake, LakeError};
+use crate::settings::Settings;
 use crate::statistics::FitError;
 use crate::trade::code_group::CodeGroups;
-use computed::Computed;
+use rust_tables::Computed;
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
-use settings::Settings;
 
 /// Memory the queries may use before they spill to disk.
 const QUERY_MEMORY_BYTES: usize = 900 << 20;
@@ -134,7 +134,7 @@ impl Analysis {
     ) -> Result<Self, AnalysisError> {
         let context = session(code_groups(lake)?)?;
         register_raw(&context, lake).await?;
-        let given = computed::given(TABLES.iter().map(|table| table.name.to_owned()));
+        let given = rust_tables::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given)?;
         let newest_fact = newest_fact(&context).await?;
         let as_of = as_of.or(newest_fact).unwrap_or(today);
@@ -147,7 +147,7 @@ impl Analysis {
             made: Mutex::default(),
         };
         for table in TABLES {
-            let sql = known_then::view_sql(table, as_of);
+            let sql = as_of::view_sql(table, as_of);
             let view = analysis
                 .context
                 .sql(&sql)
@@ -270,9 +270,7 @@ impl Analysis {
             .with_allow_ddl(false)
             .with_allow_dml(false)
             .with_allow_statements(false);
-        let values: HashMap<String, ScalarAndMetadata> = self
-            .settings
-            .parameters(self.as_of)
+        let values: HashMap<String, ScalarAndMetadata> = bind::parameters(&self.settings, self.as_of)
             .into_iter()
             .chain(given.iter().map(|(name, text)| {
                 (
@@ -320,7 +318,7 @@ impl Analysis {
     fn derived(&self, name: &str) -> Option<Derived<'_>> {
         match self.graph.get(name) {
             Some(query) => Some(Derived::Query(query)),
-            None => computed::computed(name).map(Derived::Computed),
+            None => rust_tables::computed(name).map(Derived::Computed),
         }
     }
 
@@ -420,7 +418,7 @@ impl Analysis {
                     .collect(),
             });
         }
-        for table in computed::COMPUTED {
+        for table in rust_tables::COMPUTED {
             self.make(table.name).await?;
             let rows = self
                 .context
@@ -537,7 +535,7 @@ async fn register_raw(context: &SessionContext, lake: &Lake) -> Result<(), Analy
 
 /// The day of the newest fact about a vehicle, none in an empty lake.
 async fn newest_fact(context: &SessionContext) -> Result<Option<NaiveDate>, AnalysisError> {
-    let sql = known_then::newest_fact_sql();
+    let sql = as_of::newest_fact_sql();
     let batches = context
         .sql(&sql)
         .await

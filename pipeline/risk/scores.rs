@@ -8,7 +8,7 @@
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::backtest::Prediction;
+use super::prediction::Prediction;
 use crate::statistics::brier::brier_score;
 use crate::statistics::calibration::calibration;
 use crate::statistics::censoring_weight::{Outcome, outcomes_at};

@@ -13,13 +13,15 @@ use std::path::Path;
 use chrono::{Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use super::super::settings::Settings;
-use super::super::{Analysis, AnalysisError};
-use super::features::of_hazard;
-use super::frame::Frame;
-use super::model::{self, Wanted};
-use super::scaled;
-use super::scores::{OriginScore, Scores, score_all, score_origin};
+use super::rust_tables::week_frame::read_frame;
+use super::{Analysis, AnalysisError};
+use crate::risk::features::of_hazard;
+use crate::risk::frame::Frame;
+use crate::risk::model::{self, Wanted};
+use crate::risk::prediction::Prediction;
+use crate::risk::scaled;
+use crate::settings::Settings;
+use crate::risk::scores::{OriginScore, Scores, score_all, score_origin};
 use crate::lake::Lake;
 use crate::statistics::hazard_regression::Design;
 
@@ -29,24 +31,6 @@ pub struct Asked {
     pub origins: u64,
     /// Weeks from one origin to the next.
     pub every_weeks: u64,
-}
-
-/// One battery on one origin: what was told, and what came.
-#[derive(Debug, Clone, Serialize)]
-pub struct Prediction {
-    pub origin: NaiveDate,
-    pub vin: String,
-    pub position: String,
-    pub chance: f64,
-    pub chance_lower: f64,
-    pub chance_upper: f64,
-    /// Chance by age alone.
-    pub by_age: f64,
-    /// Worse last tests score higher; no test scores as the average one.
-    pub test_score: f64,
-    /// Days it was seen, at most the horizon.
-    pub days: f64,
-    pub failed: bool,
 }
 
 /// A backtest's answer.
@@ -173,7 +157,7 @@ async fn foretell(
              ORDER BY vin, position",
         )
         .await?;
-    let frame = Frame::read(&then).await?;
+    let frame = read_frame(&then).await?;
     let rivals = Rivals::new(&frame, settings)?;
     let mut predictions = Vec::with_capacity(told.len());
     let origin_day = i64::from(chrono::Datelike::num_days_from_ce(&day)) - DAYS_BEFORE_1970;

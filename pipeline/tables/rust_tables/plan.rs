@@ -9,10 +9,10 @@ use std::collections::BTreeMap;
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::super::computed::{Computed, Rows};
-use super::super::{Analysis, AnalysisError};
-use super::knapsack::{Item, best_choice};
-use super::tables::{numbers, rows_of, words};
+use super::{Computed, Rows};
+use crate::tables::{Analysis, AnalysisError};
+use crate::risk::knapsack::{Item, best_choice};
+use super::fits::{numbers, rows_of, words};
 use crate::statistics::age_replacement::best_replacement_age;
 use crate::statistics::weibull_law::Weibull;
 use crate::trade::words::Chemistry;

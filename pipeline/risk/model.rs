@@ -13,7 +13,6 @@
 
 use serde::Deserialize;
 
-use super::super::functions::sample::stable_hash;
 use super::features::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::Frame;
 use super::scaled::{Scaling, design, learn};
@@ -21,6 +20,7 @@ use crate::statistics::FitError;
 use crate::statistics::cross_validation::choose_lambda;
 use crate::statistics::hazard_regression::{Design, HazardFit, PersonPeriods, Ridge, fit_hazard};
 use crate::statistics::prior::NormalPrior;
+use crate::statistics::sample::stable_hash;
 
 /// Chance of failing in eight weeks at 60 % of the rating, for the prior.
 const PRIOR_CHANCE: f64 = 0.02;

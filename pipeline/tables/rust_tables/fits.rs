@@ -6,13 +6,14 @@ use arrow::array::{ArrayRef, Float64Array, Int64Array, ListArray, RecordBatch, S
 use arrow::datatypes::{Field, Float64Type, Schema};
 use futures::FutureExt;
 
-use super::super::computed::{Computed, Rows};
-use super::super::{Analysis, AnalysisError};
-use super::chances::{self, KeptTrend};
-use super::expected_health::{self, HealthSlope};
-use super::features::of_hazard;
-use super::frame::Frame;
-use super::model::{self, KeptCoefficient, KeptModel, MODEL_VERSION, Wanted};
+use super::week_frame::read_frame;
+use super::{Computed, Rows};
+use crate::tables::{Analysis, AnalysisError};
+use crate::risk::chances::{self, KeptTrend};
+use crate::risk::expected_health::{self, HealthSlope};
+use crate::risk::features::of_hazard;
+use crate::risk::frame::Frame;
+use crate::risk::model::{self, KeptCoefficient, KeptModel, MODEL_VERSION, Wanted};
 
 pub const HEALTH_FIT: Computed = Computed {
     name: "health_fit",
@@ -85,7 +86,7 @@ pub async fn kept_model(analysis: &Analysis) -> Result<KeptModel, AnalysisError>
 }
 
 async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
-    let frame = Frame::read(analysis).await?;
+    let frame = read_frame(analysis).await?;
     let slopes = expected_health::fit(&frame, analysis.settings().run.horizon_days as f64)
         .map_err(AnalysisError::fit("health_fit"))?;
     rows_of(vec![
@@ -118,7 +119,7 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
 async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let settings = analysis.settings();
     let horizon_days = settings.run.horizon_days as f64;
-    let frame = Frame::read(analysis).await?;
+    let frame = read_frame(analysis).await?;
     let slopes = kept_health(analysis).await?;
     let expected = expected_health::foretell(&frame, &slopes, horizon_days);
     let features = of_hazard(&frame, &expected.lost, horizon_days);
@@ -183,7 +184,7 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
 }
 
 async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
-    let frame = Frame::read(analysis).await?;
+    let frame = read_frame(analysis).await?;
     let slopes = kept_health(analysis).await?;
     let model = kept_model(analysis).await?;
     let trends: Vec<KeptTrend> = analysis

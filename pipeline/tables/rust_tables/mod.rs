@@ -3,13 +3,18 @@
 //! Each names the tables it reads, so it stands in the query graph like any other; queries read it by
 //! its name. The list is the one place where they are found.
 
+mod fits;
+mod plan;
+mod test_value;
+pub mod week_frame;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use arrow::array::RecordBatch;
 use arrow::datatypes::SchemaRef;
 use futures::future::BoxFuture;
 
-use super::{Analysis, AnalysisError, risk};
+use super::{Analysis, AnalysisError};
 
 /// The rows of a computed table.
 pub type Rows = (SchemaRef, Vec<RecordBatch>);
@@ -26,12 +31,12 @@ pub struct Computed {
 
 /// Every computed table.
 pub const COMPUTED: &[Computed] = &[
-    risk::tables::HEALTH_FIT,
-    risk::tables::MODEL_FIT,
-    risk::tables::BATTERY_CHANCE,
-    risk::plan::REPLACEMENT_POLICY,
-    risk::plan::REPLACEMENT_CHOICE,
-    risk::test_value::TEST_VALUE,
+    fits::HEALTH_FIT,
+    fits::MODEL_FIT,
+    fits::BATTERY_CHANCE,
+    plan::REPLACEMENT_POLICY,
+    plan::REPLACEMENT_CHOICE,
+    test_value::TEST_VALUE,
 ];
 
 /// The computed table of that name.

@@ -1,38 +1,7 @@
 //! Drawing rows the same way on every run and every machine.
 
-use std::sync::Arc;
-
-use arrow::array::{ArrayRef, AsArray, Float64Array};
-use arrow::datatypes::DataType;
-use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
-
-use super::Documented;
-
-/// `sample_share(text)`.
-pub fn sample_share() -> Documented<ScalarUDF> {
-    Documented {
-        function: create_udf(
-            "sample_share",
-            vec![DataType::Utf8],
-            DataType::Float64,
-            Volatility::Immutable,
-            Arc::new(|arguments| {
-                let texts = ColumnarValue::values_to_arrays(arguments)?;
-                let shares: Float64Array = texts[0]
-                    .as_string::<i32>()
-                    .iter()
-                    .map(|text| text.map(|text| share(text.as_bytes())))
-                    .collect();
-                Ok(ColumnarValue::Array(Arc::new(shares) as ArrayRef))
-            }),
-        ),
-        signature: "sample_share(text)",
-        about: "a number from 0 to below 1 that depends on the text alone and is spread evenly over texts: draw rows where it is below the share wanted",
-    }
-}
-
 /// FNV-1a (Fowler, Noll and Vo) with the finaliser of SplitMix64, as 53 bits of a fraction.
-fn share(text: &[u8]) -> f64 {
+pub fn share(text: &[u8]) -> f64 {
     let mut bits = stable_hash(text);
     bits = (bits ^ (bits >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     bits = (bits ^ (bits >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);

@@ -6,18 +6,16 @@
 //! Fails where a query was changed or a fit has no answer; what to do about the chances is left
 //! to `plan`.
 
-pub mod backtest;
-mod chances;
-mod expected_health;
+pub mod chances;
+pub mod expected_health;
 pub mod features;
 pub mod frame;
-mod knapsack;
+pub mod knapsack;
 mod loss_features;
 pub mod model;
 mod own_pace;
-pub mod plan;
+pub mod prediction;
 mod reasons;
-mod scaled;
+pub mod scaled;
 pub mod scores;
-pub mod tables;
 pub mod test_value;

@@ -5,13 +5,7 @@
 
 use std::collections::HashMap;
 
-use arrow::array::AsArray;
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Float64Type};
-
-use super::super::{Analysis, AnalysisError};
-
-const NUMBERS: &[&str] = &[
+pub const NUMBERS: &[&str] = &[
     "step",
     "age_days",
     "uncertainty_days",
@@ -46,7 +40,7 @@ const NUMBERS: &[&str] = &[
     "battery_no",
 ];
 
-const WORDS: &[&str] = &[
+pub const WORDS: &[&str] = &[
     "vin",
     "position",
     "depot",
@@ -66,55 +60,18 @@ pub struct Frame {
 }
 
 impl Frame {
-    /// Reads all rows.
-    pub async fn read(analysis: &Analysis) -> Result<Self, AnalysisError> {
-        let numbers: Vec<String> = NUMBERS
-            .iter()
-            .map(|name| format!("CAST({name} AS DOUBLE) AS {name}"))
-            .collect();
-        let sql = format!(
-            "SELECT {}, {}, failed_then FROM (
-                 SELECT *, days_between(health_on, known_on) AS days_since_health,
-                        days_between(tested_on, known_on) AS days_since_test,
-                        CAST(tested_on AS VARCHAR) AS tested_text
-                 FROM vehicle_week)
-             ORDER BY vin, position, battery_no, step",
-            numbers.join(", "),
-            WORDS.join(", "),
-        );
-        let batches = analysis.query(&sql).await?;
-        let mut frame = Self {
-            rows: batches.iter().map(|batch| batch.num_rows()).sum(),
-            failed_then: Vec::new(),
-            numbers: HashMap::new(),
-            words: HashMap::new(),
-        };
-        for batch in &batches {
-            for (index, name) in NUMBERS.iter().enumerate() {
-                let column = batch.column(index).as_primitive::<Float64Type>();
-                let values = frame.numbers.entry(name).or_default();
-                values.extend(column.iter().map(|value| value.unwrap_or(f64::NAN)));
-            }
-            for (index, name) in WORDS.iter().enumerate() {
-                // A query may give words as one of several text types.
-                let column = cast(batch.column(NUMBERS.len() + index), &DataType::Utf8).map_err(
-                    |source| AnalysisError::Rows {
-                        table: "vehicle_week".to_owned(),
-                        source: source.into(),
-                    },
-                )?;
-                let values = frame.words.entry(name).or_default();
-                let texts = column.as_string::<i32>().iter();
-                values.extend(texts.map(|word| word.map(str::to_owned)));
-            }
-            let failed = batch
-                .column(NUMBERS.len() + WORDS.len())
-                .as_boolean_opt()
-                .map(|column| column.iter().map(|failed| failed.unwrap_or(false)));
-            frame.failed_then.extend(failed.into_iter().flatten());
+    /// A frame of columns named as in [`NUMBERS`] and [`WORDS`], each with a value a row.
+    pub fn new(
+        numbers: HashMap<&'static str, Vec<f64>>,
+        words: HashMap<&'static str, Vec<Option<String>>>,
+        failed_then: Vec<bool>,
+    ) -> Self {
+        Self {
+            rows: failed_then.len(),
+            failed_then,
+            numbers,
+            words,
         }
-        frame.failed_then.resize(frame.rows, false);
-        Ok(frame)
     }
 
     /// A column of numbers; all unknown where there is none of that name.

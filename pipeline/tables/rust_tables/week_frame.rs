@@ -1,0 +1,61 @@
+//! Reads vehicle_week into the risk model's frame.
+//!
+//! Fails when a query was changed so that a column is gone.
+
+use std::collections::HashMap;
+
+use arrow::array::AsArray;
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Float64Type};
+
+use crate::risk::frame::{Frame, NUMBERS, WORDS};
+use crate::tables::{Analysis, AnalysisError};
+
+/// All rows of vehicle_week, ordered by battery and weeks back.
+pub async fn read_frame(analysis: &Analysis) -> Result<Frame, AnalysisError> {
+    let casts: Vec<String> = NUMBERS
+        .iter()
+        .map(|name| format!("CAST({name} AS DOUBLE) AS {name}"))
+        .collect();
+    let sql = format!(
+        "SELECT {}, {}, failed_then FROM (
+             SELECT *, days_between(health_on, known_on) AS days_since_health,
+                    days_between(tested_on, known_on) AS days_since_test,
+                    CAST(tested_on AS VARCHAR) AS tested_text
+             FROM vehicle_week)
+         ORDER BY vin, position, battery_no, step",
+        casts.join(", "),
+        WORDS.join(", "),
+    );
+    let batches = analysis.query(&sql).await?;
+    let rows = batches.iter().map(|batch| batch.num_rows()).sum();
+    let mut failed_then = Vec::with_capacity(rows);
+    let mut numbers: HashMap<&'static str, Vec<f64>> = HashMap::new();
+    let mut words: HashMap<&'static str, Vec<Option<String>>> = HashMap::new();
+    for batch in &batches {
+        for (index, name) in NUMBERS.iter().enumerate() {
+            let column = batch.column(index).as_primitive::<Float64Type>();
+            let values = numbers.entry(name).or_default();
+            values.extend(column.iter().map(|value| value.unwrap_or(f64::NAN)));
+        }
+        for (index, name) in WORDS.iter().enumerate() {
+            // A query may give words as one of several text types.
+            let column = cast(batch.column(NUMBERS.len() + index), &DataType::Utf8).map_err(
+                |source| AnalysisError::Rows {
+                    table: "vehicle_week".to_owned(),
+                    source: source.into(),
+                },
+            )?;
+            let values = words.entry(name).or_default();
+            let texts = column.as_string::<i32>().iter();
+            values.extend(texts.map(|word| word.map(str::to_owned)));
+        }
+        let failed = batch
+            .column(NUMBERS.len() + WORDS.len())
+            .as_boolean_opt()
+            .map(|column| column.iter().map(|failed| failed.unwrap_or(false)));
+        failed_then.extend(failed.into_iter().flatten());
+    }
+    failed_then.resize(rows, false);
+    Ok(Frame::new(numbers, words, failed_then))
+}
