@@ -44,7 +44,10 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
             "report",
             &["tables", "risk", "settings", "lake", "statistics", "trade"][..],
         ),
-        ("tables", &["risk", "settings", "lake", "statistics", "trade"][..]),
+        (
+            "tables",
+            &["risk", "settings", "lake", "statistics", "trade"][..],
+        ),
         ("risk", &["statistics", "trade"][..]),
         ("settings", &["trade"][..]),
         ("intake", &["lake", "trade"][..]),

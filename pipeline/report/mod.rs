@@ -21,8 +21,8 @@ pub mod weekly;
 
 use std::path::PathBuf;
 
-use crate::tables::AnalysisError;
 use crate::lake::LakeError;
+use crate::tables::AnalysisError;
 
 /// Why a report could not be written.
 #[derive(Debug, thiserror::Error)]

@@ -15,14 +15,14 @@ use serde::{Deserialize, Serialize};
 
 use super::rust_tables::week_frame::read_frame;
 use super::{Analysis, AnalysisError};
+use crate::lake::Lake;
 use crate::risk::features::of_hazard;
 use crate::risk::frame::Frame;
 use crate::risk::model::{self, Wanted};
 use crate::risk::prediction::Prediction;
 use crate::risk::scaled;
-use crate::settings::Settings;
 use crate::risk::scores::{OriginScore, Scores, score_all, score_origin};
-use crate::lake::Lake;
+use crate::settings::Settings;
 use crate::statistics::hazard_regression::Design;
 
 /// What is asked of a backtest.

@@ -38,8 +38,8 @@ use crate::lake::{self, Lake, LakeError};
 use crate::settings::Settings;
 use crate::statistics::FitError;
 use crate::trade::code_group::CodeGroups;
-use rust_tables::Computed;
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
+use rust_tables::Computed;
 
 /// Memory the queries may use before they spill to disk.
 const QUERY_MEMORY_BYTES: usize = 900 << 20;
@@ -270,16 +270,17 @@ impl Analysis {
             .with_allow_ddl(false)
             .with_allow_dml(false)
             .with_allow_statements(false);
-        let values: HashMap<String, ScalarAndMetadata> = bind::parameters(&self.settings, self.as_of)
-            .into_iter()
-            .chain(given.iter().map(|(name, text)| {
-                (
-                    (*name).to_owned(),
-                    ScalarValue::Utf8(Some((*text).to_owned())),
-                )
-            }))
-            .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
-            .collect();
+        let values: HashMap<String, ScalarAndMetadata> =
+            bind::parameters(&self.settings, self.as_of)
+                .into_iter()
+                .chain(given.iter().map(|(name, text)| {
+                    (
+                        (*name).to_owned(),
+                        ScalarValue::Utf8(Some((*text).to_owned())),
+                    )
+                }))
+                .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
+                .collect();
         self.context
             .sql_with_options(sql, read_only)
             .await

@@ -9,12 +9,12 @@ use std::collections::BTreeMap;
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::{Computed, Rows};
-use crate::tables::{Analysis, AnalysisError};
-use crate::risk::knapsack::{Item, best_choice};
 use super::fits::{numbers, rows_of, words};
+use super::{Computed, Rows};
+use crate::risk::knapsack::{Item, best_choice};
 use crate::statistics::age_replacement::best_replacement_age;
 use crate::statistics::weibull_law::Weibull;
+use crate::tables::{Analysis, AnalysisError};
 use crate::trade::words::Chemistry;
 
 const DAYS_A_MONTH: f64 = 30.4375;

@@ -3,13 +3,13 @@
 use futures::FutureExt;
 use serde::Deserialize;
 
+use super::fits::{kept_health, kept_model, numbers, rows_of, words};
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
-use crate::tables::{Analysis, AnalysisError};
 use crate::risk::expected_health;
 use crate::risk::frame::Frame;
 use crate::risk::test_value::{Stakes, value_of_test};
-use super::fits::{kept_health, kept_model, numbers, rows_of, words};
+use crate::tables::{Analysis, AnalysisError};
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
@@ -118,4 +118,3 @@ fn why(frame: &Frame, row: usize, health: f64, spread: f64) -> String {
 }
 
 const DAYS_A_MONTH: f64 = 30.4375;
-

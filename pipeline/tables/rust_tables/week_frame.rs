@@ -40,12 +40,13 @@ pub async fn read_frame(analysis: &Analysis) -> Result<Frame, AnalysisError> {
         }
         for (index, name) in WORDS.iter().enumerate() {
             // A query may give words as one of several text types.
-            let column = cast(batch.column(NUMBERS.len() + index), &DataType::Utf8).map_err(
-                |source| AnalysisError::Rows {
-                    table: "vehicle_week".to_owned(),
-                    source: source.into(),
-                },
-            )?;
+            let column =
+                cast(batch.column(NUMBERS.len() + index), &DataType::Utf8).map_err(|source| {
+                    AnalysisError::Rows {
+                        table: "vehicle_week".to_owned(),
+                        source: source.into(),
+                    }
+                })?;
             let values = words.entry(name).or_default();
             let texts = column.as_string::<i32>().iter();
             values.extend(texts.map(|word| word.map(str::to_owned)));
