@@ -21,7 +21,7 @@ use super::model::{self, Wanted};
 use super::scaled;
 use super::scores::{OriginScore, Scores, score_all, score_origin};
 use crate::lake::Lake;
-use crate::statistics::hazard_regression::Design;
+use crate::statistics::regression::design::Design;
 
 /// What is asked of a backtest.
 #[derive(Debug, Clone, Copy)]

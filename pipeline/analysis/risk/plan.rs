@@ -13,8 +13,8 @@ use super::super::computed::{Computed, Rows};
 use super::super::{Analysis, AnalysisError};
 use super::knapsack::{Item, best_choice};
 use super::tables::{numbers, rows_of, words};
-use crate::statistics::age_replacement::best_replacement_age;
-use crate::statistics::weibull_law::Weibull;
+use crate::statistics::lives::age_replacement::best_replacement_age;
+use crate::statistics::lives::weibull_law::Weibull;
 use crate::trade::words::Chemistry;
 
 const DAYS_A_MONTH: f64 = 30.4375;
