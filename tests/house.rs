@@ -1,6 +1,6 @@
 //! The house rules that a reader can rely on, kept by reading the sources.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 fn root() -> &'static Path {
@@ -92,6 +92,131 @@ fn imports_point_down_only() {
         }
     }
     assert!(seen > 20, "the test no longer finds the imports");
+}
+
+/// The file of a folder that a path like `forms::record::Record` leads to, below that folder.
+fn file_of(folder: &Path, path: &str) -> Option<PathBuf> {
+    let mut folder = folder.to_owned();
+    for name in path.split("::") {
+        let file = folder.join(name).with_extension("rs");
+        if file.is_file() {
+            return Some(file);
+        }
+        folder.push(name);
+    }
+    None
+}
+
+type Imports = BTreeMap<String, BTreeSet<String>>;
+
+/// Which files of a room each of its files names, all by their paths in the room.
+fn imports_within(room: &str) -> Imports {
+    let folder = root().join("pipeline").join(room);
+    let mention = regex::Regex::new(&format!(
+        r"((?:^|\n)(?:pub )?use )?\b(super::|crate::{room}::)((?:\w+::)*\w*)"
+    ))
+    .expect("a pattern");
+    let comment = regex::Regex::new(r"(?m)^\s*//.*$").expect("a pattern");
+    let within = |file: &Path| {
+        let inside = file.strip_prefix(&folder).expect("below the room");
+        inside.display().to_string()
+    };
+    let mut imports = Imports::new();
+    for file in files_below(&folder, ".rs") {
+        // It names the folder's files, which do not ask for it.
+        if file.ends_with("mod.rs") {
+            continue;
+        }
+        let text = std::fs::read_to_string(&file).expect("a readable file");
+        let text = comment.replace_all(&text, "");
+        let product = text.split("#[cfg(test)]").next().unwrap_or_default();
+        let named = imports.entry(within(&file)).or_default();
+        for found in mention.captures_iter(product) {
+            let from = match &found[2] {
+                "super::" => file.parent().expect("a folder"),
+                _ => &folder,
+            };
+            match file_of(from, &found[3]) {
+                Some(other) => {
+                    named.insert(within(&other));
+                }
+                None => assert!(
+                    found.get(1).is_none(),
+                    "{}: `{}` does not say which file of {room} it is from",
+                    file.display(),
+                    found[0].trim()
+                ),
+            }
+        }
+    }
+    imports
+}
+
+/// The names on a way that runs into a circle: the last stands in it before, too.
+fn circle(imports: &Imports) -> Option<Vec<String>> {
+    let mut cleared = BTreeSet::new();
+    fn walk(
+        name: &str,
+        imports: &Imports,
+        way: &mut Vec<String>,
+        cleared: &mut BTreeSet<String>,
+    ) -> bool {
+        way.push(name.to_owned());
+        if way[..way.len() - 1].iter().any(|earlier| earlier == name) {
+            return true;
+        }
+        if !cleared.contains(name) {
+            for other in imports.get(name).into_iter().flatten() {
+                if walk(other, imports, way, cleared) {
+                    return true;
+                }
+            }
+            cleared.insert(name.to_owned());
+        }
+        way.pop();
+        false
+    }
+    imports.keys().find_map(|name| {
+        let mut way = Vec::new();
+        walk(name, imports, &mut way, &mut cleared).then_some(way)
+    })
+}
+
+#[test]
+fn no_circle_of_imports_inside_intake_and_statistics() {
+    for room in ["intake", "statistics"] {
+        let files = imports_within(room);
+        let edges: usize = files.values().map(BTreeSet::len).sum();
+        assert!(edges > 40, "the test no longer finds the imports of {room}");
+        assert_eq!(circle(&files), None, "between the files of {room}");
+
+        // A file beside the folders stands for itself.
+        let folder = |file: &String| file.split('/').next().unwrap_or_default().to_owned();
+        let mut folders = Imports::new();
+        for (file, others) in &files {
+            let own = folder(file);
+            let others = others.iter().map(folder).filter(|other| *other != own);
+            folders.entry(own.clone()).or_default().extend(others);
+        }
+        assert_eq!(circle(&folders), None, "between the folders of {room}");
+    }
+}
+
+#[test]
+fn a_circle_is_found() {
+    let imports = |pairs: &[(&str, &str)]| {
+        let mut imports = Imports::new();
+        for (from, to) in pairs {
+            let named = imports.entry((*from).to_owned()).or_default();
+            named.insert((*to).to_owned());
+        }
+        imports
+    };
+    let straight = imports(&[("a", "b"), ("a", "c"), ("b", "d"), ("c", "d")]);
+    assert_eq!(circle(&straight), None);
+    let round = imports(&[("a", "b"), ("b", "c"), ("c", "d"), ("d", "b")]);
+    let way = circle(&round).expect("a circle");
+    assert_eq!(way, ["a", "b", "c", "d", "b"]);
 }
 
 #[test]

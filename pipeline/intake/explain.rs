@@ -12,17 +12,21 @@ use std::sync::atomic::AtomicU64;
 use arrow::array::RecordBatch;
 use chrono::{DateTime, Utc};
 
-use super::container::{failed, visit_parts};
 use super::error::IntakeError;
-use super::mapping::{Layout, Mapping, Mappings};
-use super::meaning::Meaning;
-use super::names::likely_field;
-use super::plan::{FieldPlan, Plan};
-use super::plausible::shown;
-use super::read::{PartSummary, QuarantinedRow, Sink, SinkError, read_source};
-use super::recognise::likely_kind;
-use super::record::{Record, Records, Step};
-use super::row::RowReader;
+use super::fields::field_plan::FieldPlan;
+use super::fields::meaning::Meaning;
+use super::files::container::{failed, visit_parts};
+use super::forms::record::{Record, Records, Step};
+use super::forms::text::Layout;
+use super::mapping::header_layout::HeaderLayout;
+use super::mapping::mappings::Mappings;
+use super::mapping::names::likely_field;
+use super::mapping::recognise::likely_kind;
+use super::mapping::shop_mapping::Mapping;
+use super::read::{PartSummary, read_source};
+use super::rows::plausible::shown;
+use super::rows::row::RowReader;
+use super::sink::{QuarantinedRow, Sink, SinkError};
 use super::source::{Source, visit_sources};
 
 /// What a load would make of one file.
@@ -111,18 +115,28 @@ pub fn explain_file(
         let compressed = part.is_compressed();
         visit_sources(part, &mut |source| {
             let name = source.name.clone();
-            let plan = match source.plan(mappings) {
-                Ok(plan) => plan,
+            let header_layout = match source.header_layout(mappings) {
+                Ok(header_layout) => header_layout,
                 Err(IntakeError::UnknownKind { .. }) => {
                     tables.push(unknown(source, mappings, compressed, sample_rows)?);
                     return Ok(());
                 }
                 Err(other) => return Err(other),
             };
-            let mut table = known(&name, &plan, source.layout_words(&plan.mapping.layout));
-            let mut records = source.records(&plan.mapping)?;
-            sample(&mut table, &plan, now, records.as_mut(), sample_rows)
-                .map_err(|error| failed(&name, compressed, error))?;
+            let mut table = known(
+                &name,
+                &header_layout,
+                source.layout_words(&header_layout.mapping.layout),
+            );
+            let mut records = source.records(&header_layout.mapping)?;
+            sample(
+                &mut table,
+                &header_layout,
+                now,
+                records.as_mut(),
+                sample_rows,
+            )
+            .map_err(|error| failed(&name, compressed, error))?;
             tables.push(table);
             Ok(())
         })
@@ -134,49 +148,54 @@ pub fn explain_file(
     })
 }
 
-/// The columns of a table whose plan is known, without values yet.
-fn known(name: &str, plan: &Plan, layout: String) -> TableExplanation {
-    let columns = plan.header.iter().enumerate().map(|(index, column)| {
-        let field = plan
-            .fields
-            .iter()
-            .find(|field| field.cells.iter().any(|cell| cell.index == index));
-        let use_ = match field {
-            Some(field) => ColumnUse::Field {
-                field: field.column.name,
-                manner: manner(field, index),
-            },
-            None if plan.unused.contains(column) => {
-                let likely = likely_field(plan.kind(), column).map(|(field, _)| field);
-                let free = |field: &&str| {
-                    plan.fields
-                        .iter()
-                        .any(|plan| plan.column.name == *field && plan.cells.is_empty())
-                };
-                ColumnUse::Unused {
-                    likely: likely.filter(free),
+/// The columns of a table whose header is laid out, without values yet.
+fn known(name: &str, header_layout: &HeaderLayout, layout: String) -> TableExplanation {
+    let columns = header_layout
+        .header
+        .iter()
+        .enumerate()
+        .map(|(index, column)| {
+            let field = header_layout
+                .fields
+                .iter()
+                .find(|field| field.cells.iter().any(|cell| cell.index == index));
+            let use_ = match field {
+                Some(field) => ColumnUse::Field {
+                    field: field.column.name,
+                    manner: manner(field, index),
+                },
+                None if header_layout.unused.contains(column) => {
+                    let likely = likely_field(header_layout.kind(), column).map(|(field, _)| field);
+                    let free = |field: &&str| {
+                        header_layout
+                            .fields
+                            .iter()
+                            .any(|own| own.column.name == *field && own.cells.is_empty())
+                    };
+                    ColumnUse::Unused {
+                        likely: likely.filter(free),
+                    }
                 }
+                None => ColumnUse::Ignored,
+            };
+            ColumnExplanation {
+                column: column.clone(),
+                use_,
+                samples: Vec::new(),
             }
-            None => ColumnUse::Ignored,
-        };
-        ColumnExplanation {
-            column: column.clone(),
-            use_,
-            samples: Vec::new(),
-        }
-    });
-    let mut cells = plan.fields.iter().flat_map(|field| &field.cells);
+        });
+    let mut cells = header_layout.fields.iter().flat_map(|field| &field.cells);
     let kind_told = cells.any(|cell| cell.measured_kind.is_some());
-    let without = plan.fields.iter().filter(|field| {
+    let without = header_layout.fields.iter().filter(|field| {
         field.cells.is_empty() && !(kind_told && field.column.name == "measured_kind")
     });
     TableExplanation {
         name: name.to_owned(),
         layout,
         recognised: Recognised::By {
-            kind: plan.kind().name(),
-            mapping: plan.mapping.name.clone(),
-            time_zone: plan.mapping.zone.to_string(),
+            kind: header_layout.kind().name(),
+            mapping: header_layout.mapping.name.clone(),
+            time_zone: header_layout.mapping.zone.to_string(),
         },
         columns: columns.collect(),
         without_column: without
@@ -211,14 +230,14 @@ fn manner(field: &FieldPlan, index: usize) -> String {
 /// Fills in the cells and values of the first rows, good ones before others.
 fn sample(
     table: &mut TableExplanation,
-    plan: &Plan,
+    header_layout: &HeaderLayout,
     now: DateTime<Utc>,
     records: &mut dyn Records,
     sample_rows: usize,
 ) -> std::io::Result<()> {
     /// Rows that are looked through for good ones.
     const LOOKED_THROUGH: usize = 1000;
-    let reader = RowReader::new(plan, now);
+    let reader = RowReader::new(header_layout, now);
     let mut record = Record::default();
     let mut good = 0;
     let mut bad: Vec<Vec<String>> = Vec::new();
@@ -239,7 +258,7 @@ fn sample(
         };
         good += 1;
         for (index, column) in table.columns.iter_mut().enumerate() {
-            let place = plan
+            let place = header_layout
                 .fields
                 .iter()
                 .position(|field| field.cells.iter().any(|cell| cell.index == index));
@@ -265,7 +284,7 @@ fn unknown(
     sample_rows: usize,
 ) -> Result<TableExplanation, IntakeError> {
     let message = source
-        .plan(mappings)
+        .header_layout(mappings)
         .err()
         .map(|error| error.to_string())
         .unwrap_or_default();
@@ -330,12 +349,12 @@ fn count(
             let Some(table) = tables.next().filter(|table| table.is_recognised()) else {
                 return Ok(());
             };
-            let plan = source.plan(mappings)?;
+            let header_layout = source.header_layout(mappings)?;
             let mut tally = Tally {
                 table,
                 summary: None,
             };
-            let summary = read_source(source, &plan, compressed, now, &mut tally)?;
+            let summary = read_source(source, &header_layout, compressed, now, &mut tally)?;
             tally.summary = Some(summary);
             tally.close();
             Ok(())

@@ -14,8 +14,11 @@ use arrow::array::{
 use chrono::{DateTime, Utc};
 use tokio::runtime::Handle;
 
-use super::read::{FileSummary, QuarantinedRow, Sink, SinkError, read_file};
-use super::{Found, IntakeError, Mappings, find_files};
+use super::error::IntakeError;
+use super::files::find::{Found, find_files};
+use super::mapping::mappings::Mappings;
+use super::read::{FileSummary, read_file};
+use super::sink::{QuarantinedRow, Sink, SinkError};
 use crate::lake::append::Append;
 use crate::lake::tables::table;
 use crate::lake::{Lake, LakeError};

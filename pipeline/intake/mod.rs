@@ -1,67 +1,44 @@
 //! Intake: from the files shops hand over to rows of the lake.
 //!
-//! A file is opened down to its parts ([`container`]), a part to its tables ([`source`]), a table's
-//! header is matched with a mapping ([`recognise`]), and each line becomes a row of values ([`row`])
-//! that goes to the sink in Arrow batches ([`outlet`]), or goes to quarantine with a reason.
-//! A bad line never stops a file; a file that cannot be trusted as a whole is one error that names
-//! it and what to do. Memory is bounded, whatever the file.
+//! A file is opened down to its parts (`files`), a part to its tables ([`source`]) and their records
+//! (`forms`), a table's header is matched with a mapping (`mapping`), and each line becomes a row of
+//! values (`fields`, `rows`) that goes to the sink in Arrow batches, or goes to quarantine with a
+//! reason. A bad line never stops a file; a file that cannot be trusted as a whole is one error that
+//! names it and what to do. Memory is bounded, whatever the file.
+//!
+//! `rows` builds on `mapping`, `mapping` on `forms` and `fields`, `forms` on `files`. What can go
+//! wrong ([`error`], [`fault`]) and where rows go ([`sink`]) is known to all; what stands beside them
+//! here puts the folders together.
 //!
 //! Knows the lake's tables by their columns alone: writing them, and knowing which rows are there
 //! already, is left to `lake`.
 
-mod cell;
-mod columnar;
-mod container;
-mod delimited;
-mod dump;
-mod encoding;
 mod error;
 mod explain;
 mod explain_text;
 mod fault;
-mod find;
-mod frame_text;
-mod json_lines;
-mod lines;
+mod fields;
+mod files;
+mod forms;
 pub mod load;
 mod mapping;
-mod mapping_columns;
-mod mapping_file;
-mod mapping_form;
-mod meaning;
-mod moment;
-mod names;
-mod number;
-mod outlet;
-mod plan;
-mod plausible;
 mod read;
-mod recognise;
-mod record;
-mod report_text;
-mod row;
 mod rows;
-mod scan_findings;
-mod scan_log;
-mod settle;
+mod sink;
 mod source;
 mod suggest;
-mod swapped;
-mod text;
-mod toml_reader;
-mod unit;
-mod words;
-mod workbook;
 
-pub use container::file_hash;
-pub use dump::DumpKind;
 pub use error::{IntakeError, MappingError};
 pub use explain::{
     ColumnExplanation, ColumnUse, Explanation, ReasonCount, Recognised, TableExplanation,
     explain_file,
 };
-pub use find::{Found, find_files};
-pub use mapping::{Mapping, Mappings};
-pub use read::{FileSummary, PartSummary, QuarantinedRow, Sink, SinkError, read_file};
-pub use rows::BATCH_ROWS;
+pub use fields::dump::DumpKind;
+pub use files::container::file_hash;
+pub use files::find::{Found, find_files};
+pub use mapping::mappings::Mappings;
+pub use mapping::shop_mapping::Mapping;
+pub use read::{FileSummary, PartSummary, read_file};
+pub use rows::table_rows::BATCH_ROWS;
+pub use sink::{QuarantinedRow, Sink, SinkError};
 pub use suggest::suggest_mapping;

@@ -7,56 +7,20 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use arrow::array::RecordBatch;
 use chrono::{DateTime, Utc};
 
-use super::cell::Value;
-use super::container::{failed, file_hash, visit_parts};
 use super::error::IntakeError;
 use super::fault::Fault;
-use super::mapping::Mappings;
-use super::outlet::Outlet;
-use super::plan::Plan;
-use super::record::{Record, Records, Step};
-use super::row::RowReader;
+use super::fields::cell::Value;
+use super::files::container::{failed, file_hash, visit_parts};
+use super::forms::record::{Record, Records, Step};
+use super::mapping::header_layout::HeaderLayout;
+use super::mapping::mappings::Mappings;
+use super::rows::row::RowReader;
+use super::rows::row_batches::RowBatches;
+use super::sink::{QuarantinedRow, Sink};
 use super::source::{Source, visit_sources};
 use crate::trade::vin::{CheckDigit, Vin};
-
-/// Why a sink could not take something.
-pub type SinkError = Box<dyn std::error::Error + Send + Sync>;
-
-/// Where the rows of a file go.
-pub trait Sink {
-    /// Rows of one table in its intake schema. `lines` has the source line of each row, or is empty
-    /// when the lines are counted by rows of another table.
-    fn rows(
-        &mut self,
-        table: &'static str,
-        batch: RecordBatch,
-        lines: &[u64],
-    ) -> Result<(), SinkError>;
-
-    /// A line that is no row.
-    fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError>;
-
-    /// How many of the file's bytes have been taken.
-    fn progress(&mut self, bytes_done: u64, bytes_total: u64);
-}
-
-/// A line that could not be used, as the lake's quarantine keeps it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct QuarantinedRow {
-    pub file: String,
-    pub line: u64,
-    /// The line as it stood, cut at 2,000 characters.
-    pub raw_text: String,
-    pub field: Option<&'static str>,
-    /// `class: detail`; the class is the same words for every such row.
-    pub reason: String,
-    pub dump_kind: &'static str,
-    pub shop: Option<String>,
-    pub file_hash: Arc<str>,
-}
 
 /// What was read from a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -131,12 +95,12 @@ pub fn read_file(
     visit_parts(path, &taken, &mut |part| {
         let compressed = part.is_compressed();
         visit_sources(part, &mut |source| {
-            let plan = source
-                .plan(mappings)
+            let layout = source
+                .header_layout(mappings)
                 .inspect_err(|_| left_out.push(source.name.clone()))?;
             let reading = Reading {
                 file: source.name.clone(),
-                plan: &plan,
+                layout: &layout,
                 compressed,
                 file_hash: &shared_hash,
                 progress: Progress {
@@ -164,10 +128,10 @@ pub fn read_file(
     })
 }
 
-/// Reads one table by its plan, for one who needs neither the file's hash nor progress.
+/// Reads one table by its layout, for one who needs neither the file's hash nor progress.
 pub fn read_source(
     source: Source<'_>,
-    plan: &Plan,
+    layout: &HeaderLayout,
     compressed: bool,
     now: DateTime<Utc>,
     sink: &mut dyn Sink,
@@ -179,7 +143,7 @@ pub fn read_source(
     };
     let reading = Reading {
         file: source.name.clone(),
-        plan,
+        layout,
         compressed,
         file_hash: &no_hash,
         progress,
@@ -204,7 +168,7 @@ struct Progress<'c> {
 /// The reading of one table.
 struct Reading<'c> {
     file: String,
-    plan: &'c Plan,
+    layout: &'c HeaderLayout,
     compressed: bool,
     file_hash: &'c Arc<str>,
     progress: Progress<'c>,
@@ -217,10 +181,13 @@ impl Reading<'_> {
         now: DateTime<Utc>,
         sink: &mut dyn Sink,
     ) -> Result<PartSummary, IntakeError> {
-        let mut records = source.records(&self.plan.mapping)?;
-        let reader = RowReader::new(self.plan, now);
-        let Some(mut outlet) = Outlet::new(self.plan) else {
-            let evidence = format!("is of kind {}, which has no table", self.plan.kind().name());
+        let mut records = source.records(&self.layout.mapping)?;
+        let reader = RowReader::new(self.layout, now);
+        let Some(mut batches) = RowBatches::new(self.layout) else {
+            let evidence = format!(
+                "is of kind {}, which has no table",
+                self.layout.kind().name()
+            );
             return Err(IntakeError::Form {
                 file: self.file.clone(),
                 evidence,
@@ -229,13 +196,13 @@ impl Reading<'_> {
         };
         let mut summary = PartSummary {
             file: self.file.clone(),
-            kind: self.plan.kind().name(),
-            mapping_name: self.plan.mapping.name.clone(),
+            kind: self.layout.kind().name(),
+            mapping_name: self.layout.mapping.name.clone(),
             rows_read: 0,
             rows_quarantined: 0,
             remarks: Vec::new(),
         };
-        let vin_place = self.plan.place("vin");
+        let vin_place = self.layout.place("vin");
         let mut misread_vins = 0;
         let mut record = Record::default();
         while let Some(step) = self.next(records.as_mut(), &mut record)? {
@@ -245,7 +212,7 @@ impl Reading<'_> {
                     let taken = reader.read(&record).and_then(|values| {
                         misread_vins +=
                             u64::from(vin_place.is_some_and(|place| is_misread(&values[place])));
-                        outlet.push(&values, record.line)
+                        batches.push(&values, record.line)
                     });
                     taken.err()
                 }
@@ -255,7 +222,7 @@ impl Reading<'_> {
                 summary.rows_quarantined += 1;
                 self.quarantine(&record, fault, sink)?;
             }
-            outlet.pass_on(&self.file, false, sink)?;
+            batches.pass_on(&self.file, false, sink)?;
             if summary.rows_read.is_multiple_of(PROGRESS_LINES) {
                 sink.progress(
                     self.progress
@@ -266,7 +233,7 @@ impl Reading<'_> {
                 );
             }
         }
-        outlet.pass_on(&self.file, true, sink)?;
+        batches.pass_on(&self.file, true, sink)?;
         if summary.rows_read == 0 {
             summary.remarks.push("a header and no rows".to_owned());
         }
@@ -275,10 +242,11 @@ impl Reading<'_> {
                 "rows whose VIN has a wrong check digit, most likely misread: {misread_vins}"
             ));
         }
-        if !self.plan.unused.is_empty() {
-            summary
-                .remarks
-                .push(format!("columns not used: {}", self.plan.unused.join(", ")));
+        if !self.layout.unused.is_empty() {
+            summary.remarks.push(format!(
+                "columns not used: {}",
+                self.layout.unused.join(", ")
+            ));
         }
         Ok(summary)
     }
@@ -305,8 +273,8 @@ impl Reading<'_> {
             raw_text: record.raw.chars().take(RAW_CHARACTERS).collect(),
             field: fault.field,
             reason: fault.to_string(),
-            dump_kind: self.plan.kind().name(),
-            shop: self.plan.mapping.shop.clone(),
+            dump_kind: self.layout.kind().name(),
+            shop: self.layout.mapping.shop.clone(),
             file_hash: Arc::clone(self.file_hash),
         };
         sink.quarantine(row).map_err(|source| IntakeError::Sink {

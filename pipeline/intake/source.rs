@@ -6,20 +6,22 @@
 
 use std::sync::Arc;
 
-use super::columnar::{self, ColumnForm, Columns, column_form};
-use super::container::Part;
-use super::dump::DumpKind;
 use super::error::IntakeError;
-use super::frame_text::LogLine;
-use super::json_lines::{self, JsonLines};
-use super::mapping::{Layout, Mapping, Mappings, TextForm};
-use super::plan::Plan;
-use super::recognise::{own_mapping, recognise, recognise_text};
-use super::record::Records;
-use super::report_text::Report;
-use super::scan_log::{self, ScanLog};
-use super::text::{self, TextHead};
-use super::workbook::{self, Sheet};
+use super::fields::dump::DumpKind;
+use super::files::container::Part;
+use super::forms::columnar::{self, ColumnForm, Columns, column_form};
+use super::forms::frame_text::LogLine;
+use super::forms::json_lines::{self, JsonLines};
+use super::forms::record::Records;
+use super::forms::report_text::Report;
+use super::forms::scan_log::{self, ScanLog};
+use super::forms::text::Layout;
+use super::forms::text::{self, TextHead};
+use super::forms::workbook::{self, Sheet};
+use super::mapping::header_layout::HeaderLayout;
+use super::mapping::mappings::Mappings;
+use super::mapping::recognise::{own_mapping, recognise, recognise_text};
+use super::mapping::shop_mapping::{Mapping, TextForm};
 
 /// A table that has not been read yet.
 pub struct Source<'p> {
@@ -141,7 +143,7 @@ impl<'p> Source<'p> {
     }
 
     /// How the table is read, by the mapping its header asks for.
-    pub fn plan(&self, mappings: &Mappings) -> Result<Plan, IntakeError> {
+    pub fn header_layout(&self, mappings: &Mappings) -> Result<HeaderLayout, IntakeError> {
         let (name, file_name) = (&self.name, &self.file_name);
         match &self.form {
             Form::DiagnosticLog(_) => {
@@ -150,7 +152,7 @@ impl<'p> Source<'p> {
                 let mapping = recognise_text(name, file_name, mappings, &is_log)?;
                 let mapping =
                     mapping.unwrap_or_else(|| Arc::new(own_mapping(DumpKind::CodeScan, &header)));
-                return Plan::new(name, mapping, &header);
+                return HeaderLayout::new(name, mapping, &header);
             }
             Form::Text(part) => {
                 let head = TextHead::new(&part.name, &part.head)?;
@@ -161,7 +163,7 @@ impl<'p> Source<'p> {
                 if let Some(mapping) = recognise_text(name, file_name, mappings, &is_report)?
                     && let TextForm::Report(pattern) = &mapping.form
                 {
-                    return Plan::new(name, Arc::clone(&mapping), &pattern.columns());
+                    return HeaderLayout::new(name, Arc::clone(&mapping), &pattern.columns());
                 }
             }
             _ => {}
@@ -169,7 +171,7 @@ impl<'p> Source<'p> {
         let header_by = |layout: &Layout| self.header(layout);
         let mapping = recognise(name, file_name, mappings, &header_by)?;
         let header = self.header(&mapping.layout).unwrap_or_default();
-        Plan::new(name, mapping, &header)
+        HeaderLayout::new(name, mapping, &header)
     }
 
     /// The records below the header. Numbers that are no text in the file are written with the

@@ -12,16 +12,17 @@ use std::sync::atomic::AtomicU64;
 
 use chrono::NaiveTime;
 
-use super::container::{failed, visit_parts};
-use super::dump::DumpKind;
 use super::error::IntakeError;
-use super::mapping::{Layout, Mapping};
-use super::meaning::{Meaning, meaning};
-use super::moment::Formats;
-use super::names::likely_field;
-use super::number::{Marks, leading_number};
-use super::recognise::likely_kind;
-use super::record::{Record, Step};
+use super::fields::dump::DumpKind;
+use super::fields::meaning::{Meaning, meaning};
+use super::fields::moment::Formats;
+use super::fields::number::{Marks, leading_number};
+use super::files::container::{failed, visit_parts};
+use super::forms::record::{Record, Step};
+use super::forms::text::Layout;
+use super::mapping::names::likely_field;
+use super::mapping::recognise::likely_kind;
+use super::mapping::shop_mapping::Mapping;
 use super::source::{Source, visit_sources};
 use crate::trade::heavy_code::Code;
 use crate::trade::vin::Vin;

@@ -11,7 +11,7 @@ use super::model::KeptModel;
 use super::reasons;
 use super::scaled::Scaling;
 use crate::statistics::InputError;
-use crate::statistics::hazard_regression::Design;
+use crate::statistics::regression::design::Design;
 
 /// One battery's chance.
 pub struct Foretold {

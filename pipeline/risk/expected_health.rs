@@ -18,9 +18,9 @@ use super::own_pace::{
 };
 use super::scaled::{Scaling, design, learn};
 use crate::statistics::FitError;
-use crate::statistics::hazard_regression::Design;
-use crate::statistics::log_linear::{Answers, log_linear};
-use crate::statistics::ridge_regression::ridge_regression;
+use crate::statistics::regression::design::Design;
+use crate::statistics::regression::log_linear::{Answers, log_linear};
+use crate::statistics::regression::ridge_regression::ridge_regression;
 
 /// Penalty on the factors of the usual loss, and on the slopes of the correction.
 const USUAL_RIDGE: f64 = 1.0;

@@ -17,9 +17,11 @@ use super::features::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::Frame;
 use super::scaled::{Scaling, design, learn};
 use crate::statistics::FitError;
-use crate::statistics::cross_validation::choose_lambda;
-use crate::statistics::hazard_regression::{Design, HazardFit, PersonPeriods, Ridge, fit_hazard};
 use crate::statistics::prior::NormalPrior;
+use crate::statistics::regression::cross_validation::choose_lambda;
+use crate::statistics::regression::design::Design;
+use crate::statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
+use crate::statistics::regression::hazard_regression::{HazardFit, fit_hazard};
 use crate::statistics::sample::stable_hash;
 
 /// Chance of failing in eight weeks at 60 % of the rating, for the prior.

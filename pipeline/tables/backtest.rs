@@ -23,7 +23,7 @@ use crate::risk::prediction::Prediction;
 use crate::risk::scaled;
 use crate::risk::scores::{OriginScore, Scores, score_all, score_origin};
 use crate::settings::Settings;
-use crate::statistics::hazard_regression::Design;
+use crate::statistics::regression::design::Design;
 
 /// What is asked of a backtest.
 #[derive(Debug, Clone, Copy)]

@@ -6,9 +6,9 @@ mod ages;
 mod change_day;
 
 use chrono::{Days, NaiveDate};
-use voltwane::statistics::false_discovery::adjusted_p;
-use voltwane::statistics::poisson_rate::garwood_limits;
-use voltwane::statistics::rate_trend::{Counted, rate_change};
+use voltwane::statistics::rates::false_discovery::adjusted_p;
+use voltwane::statistics::rates::poisson_rate::garwood_limits;
+use voltwane::statistics::rates::rate_trend::{Counted, rate_change};
 
 use crate::workplace::{Workplace, assert_close, number};
 

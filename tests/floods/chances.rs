@@ -1,10 +1,10 @@
 //! Adjusted chances and laws of counts, as SQL gives them and as the estimators do.
 
-use voltwane::statistics::exact_share::{exact_limits, share_at_least};
-use voltwane::statistics::false_discovery::adjusted_p;
-use voltwane::statistics::funnel::funnel_point;
-use voltwane::statistics::negative_binomial::NegativeBinomial;
-use voltwane::statistics::wilson::wilson_limits;
+use voltwane::statistics::rates::exact_share::{exact_limits, share_at_least};
+use voltwane::statistics::rates::false_discovery::adjusted_p;
+use voltwane::statistics::rates::funnel::funnel_point;
+use voltwane::statistics::rates::negative_binomial::NegativeBinomial;
+use voltwane::statistics::rates::wilson::wilson_limits;
 use voltwane::synthetic::{Scenario, write_dumps};
 
 use crate::workplace::{Workplace, assert_close, number};

@@ -1,7 +1,9 @@
 //! The hazard fit against statsmodels, on person-weeks exported from an invented fleet.
 //! tests/reference/risk/fit_hazard.py makes the expected numbers.
 
-use voltwane::statistics::hazard_regression::{Design, PersonPeriods, Ridge, fit_hazard};
+use voltwane::statistics::regression::design::Design;
+use voltwane::statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
+use voltwane::statistics::regression::hazard_regression::fit_hazard;
 
 const PERSON_WEEKS: &str = include_str!("../reference/risk/person_weeks.csv");
 const EXPECTED: &str = include_str!("../reference/risk/expected.csv");

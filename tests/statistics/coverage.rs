@@ -6,14 +6,14 @@
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use voltwane::statistics::crossing::{Crossing, Side, forecast_crossing};
-use voltwane::statistics::kaplan_meier::kaplan_meier;
-use voltwane::statistics::lives::{IntervalLife, Life};
-use voltwane::statistics::turnbull::turnbull;
-use voltwane::statistics::weibull::fit_weibull_sample;
-use voltwane::statistics::weibull_law::Weibull;
-use voltwane::statistics::weibull_likelihood::{WeibullPrior, WeibullSample};
-use voltwane::statistics::weibull_profile::profile_b_life_limits;
+use voltwane::statistics::lives::kaplan_meier::kaplan_meier;
+use voltwane::statistics::lives::life::{IntervalLife, Life};
+use voltwane::statistics::lives::turnbull::turnbull;
+use voltwane::statistics::lives::weibull::fit_weibull_sample;
+use voltwane::statistics::lives::weibull_law::Weibull;
+use voltwane::statistics::lives::weibull_likelihood::{WeibullPrior, WeibullSample};
+use voltwane::statistics::lives::weibull_profile::profile_b_life_limits;
+use voltwane::statistics::slopes::crossing::{Crossing, Side, forecast_crossing};
 
 const TRUTH: Weibull = Weibull {
     shape: 2.2,

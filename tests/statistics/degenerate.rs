@@ -2,25 +2,27 @@
 //! numbers. Each gives a typed error or a stated answer, never NaN.
 
 use voltwane::statistics::FitError;
-use voltwane::statistics::aalen_johansen::{CompetingLife, aalen_johansen};
-use voltwane::statistics::age_replacement::{best_replacement_age, saving_of_replacing_now_at};
-use voltwane::statistics::brier::brier_score;
-use voltwane::statistics::calibration::calibration;
-use voltwane::statistics::censoring_weight::{Outcome, outcomes_at};
-use voltwane::statistics::false_discovery::adjusted_p;
-use voltwane::statistics::funnel::funnel_limits;
-use voltwane::statistics::gamma_poisson::{fit_gamma_poisson, shrink_rates};
-use voltwane::statistics::kaplan_meier::kaplan_meier;
-use voltwane::statistics::lives::{IntervalLife, Life};
-use voltwane::statistics::mean_cumulative::{Watched, mean_cumulative};
-use voltwane::statistics::negative_binomial::NegativeBinomial;
-use voltwane::statistics::poisson_rate::{garwood_limits, poisson_rate};
-use voltwane::statistics::rate_trend::{Counted, rate_change};
-use voltwane::statistics::theil_sen::theil_sen;
-use voltwane::statistics::turnbull::turnbull;
-use voltwane::statistics::weibull::fit_weibull;
-use voltwane::statistics::weibull_law::Weibull;
-use voltwane::statistics::wilson::wilson_limits;
+use voltwane::statistics::lives::aalen_johansen::{CompetingLife, aalen_johansen};
+use voltwane::statistics::lives::age_replacement::{
+    best_replacement_age, saving_of_replacing_now_at,
+};
+use voltwane::statistics::lives::censoring_weight::{Outcome, outcomes_at};
+use voltwane::statistics::lives::kaplan_meier::kaplan_meier;
+use voltwane::statistics::lives::life::{IntervalLife, Life};
+use voltwane::statistics::lives::mean_cumulative::{Watched, mean_cumulative};
+use voltwane::statistics::lives::turnbull::turnbull;
+use voltwane::statistics::lives::weibull::fit_weibull;
+use voltwane::statistics::lives::weibull_law::Weibull;
+use voltwane::statistics::rates::false_discovery::adjusted_p;
+use voltwane::statistics::rates::funnel::funnel_limits;
+use voltwane::statistics::rates::gamma_poisson::{fit_gamma_poisson, shrink_rates};
+use voltwane::statistics::rates::negative_binomial::NegativeBinomial;
+use voltwane::statistics::rates::poisson_rate::{garwood_limits, poisson_rate};
+use voltwane::statistics::rates::rate_trend::{Counted, rate_change};
+use voltwane::statistics::rates::wilson::wilson_limits;
+use voltwane::statistics::scores::brier::brier_score;
+use voltwane::statistics::scores::calibration::calibration;
+use voltwane::statistics::slopes::theil_sen::theil_sen;
 
 #[test]
 fn bad_lives_stop_every_estimator_of_lives() {

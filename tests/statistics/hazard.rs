@@ -4,9 +4,11 @@ use super::close;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use voltwane::statistics::FitError;
-use voltwane::statistics::cross_validation::choose_lambda;
-use voltwane::statistics::hazard_regression::{Design, PersonPeriods, Ridge, fit_hazard};
 use voltwane::statistics::prior::NormalPrior;
+use voltwane::statistics::regression::cross_validation::choose_lambda;
+use voltwane::statistics::regression::design::Design;
+use voltwane::statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
+use voltwane::statistics::regression::hazard_regression::fit_hazard;
 
 /// 20 made-up subjects, (years seen, event, hot climate), as person-years: (year, hot), event.
 fn person_years() -> (Vec<f64>, Vec<bool>) {

@@ -1,11 +1,11 @@
 //! Survival curves and Weibull fits of published and reference lives.
 
 use super::close;
-use voltwane::statistics::kaplan_meier::kaplan_meier;
-use voltwane::statistics::lives::Life;
-use voltwane::statistics::weibull::fit_weibull_sample;
-use voltwane::statistics::weibull_likelihood::{WeibullPrior, WeibullSample};
-use voltwane::statistics::weibull_profile::{
+use voltwane::statistics::lives::kaplan_meier::kaplan_meier;
+use voltwane::statistics::lives::life::Life;
+use voltwane::statistics::lives::weibull::fit_weibull_sample;
+use voltwane::statistics::lives::weibull_likelihood::{WeibullPrior, WeibullSample};
+use voltwane::statistics::lives::weibull_profile::{
     constant_hazard_test, profile_b_life_limits, profile_scale_limits, profile_shape_limits,
 };
 

@@ -2,21 +2,23 @@
 
 use super::published_lives::{placebo_lives, treated_lives};
 use super::{close, near, number, rows};
-use voltwane::statistics::age_replacement::{age_replacement_cost_rate, best_replacement_age};
-use voltwane::statistics::brier::brier_score;
-use voltwane::statistics::calibration::{calibration, log_loss};
-use voltwane::statistics::censoring_weight::Outcome;
-use voltwane::statistics::concordance::harrell_c;
-use voltwane::statistics::false_discovery::adjusted_p;
-use voltwane::statistics::hazard_regression::Design;
-use voltwane::statistics::log_linear::{Answers, log_linear};
-use voltwane::statistics::log_rank::{log_rank, stratified_log_rank};
-use voltwane::statistics::mean_cumulative::{Watched, mean_cumulative};
-use voltwane::statistics::negative_binomial::NegativeBinomial;
-use voltwane::statistics::poisson_rate::{garwood_limits, poisson_rate};
-use voltwane::statistics::theil_sen::theil_sen;
-use voltwane::statistics::weibull_law::Weibull;
-use voltwane::statistics::wilson::wilson_limits;
+use voltwane::statistics::lives::age_replacement::{
+    age_replacement_cost_rate, best_replacement_age,
+};
+use voltwane::statistics::lives::censoring_weight::Outcome;
+use voltwane::statistics::lives::log_rank::{log_rank, stratified_log_rank};
+use voltwane::statistics::lives::mean_cumulative::{Watched, mean_cumulative};
+use voltwane::statistics::lives::weibull_law::Weibull;
+use voltwane::statistics::rates::false_discovery::adjusted_p;
+use voltwane::statistics::rates::negative_binomial::NegativeBinomial;
+use voltwane::statistics::rates::poisson_rate::{garwood_limits, poisson_rate};
+use voltwane::statistics::rates::wilson::wilson_limits;
+use voltwane::statistics::regression::design::Design;
+use voltwane::statistics::regression::log_linear::{Answers, log_linear};
+use voltwane::statistics::scores::brier::brier_score;
+use voltwane::statistics::scores::calibration::{calibration, log_loss};
+use voltwane::statistics::scores::concordance::harrell_c;
+use voltwane::statistics::slopes::theil_sen::theil_sen;
 
 /// Garwood, Biometrika 28:437, 1936; digits from scipy 1.17.1 chi2.ppf. The upper limit 3.689 of
 /// no events is also in the documentation of R epitools pois.exact.

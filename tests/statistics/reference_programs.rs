@@ -2,18 +2,18 @@
 //! `tests/reference/statistics/make_reference.py`, which wrote both.
 
 use super::{close, near, number, rows};
-use voltwane::statistics::aalen_johansen::{CompetingLife, aalen_johansen};
-use voltwane::statistics::brier::brier_score;
-use voltwane::statistics::censoring_weight::outcomes_at;
-use voltwane::statistics::concordance::{harrell_c, uno_c};
-use voltwane::statistics::funnel::{funnel_limits, funnel_point};
-use voltwane::statistics::gamma_poisson::{fit_gamma_poisson, shrink_rates};
-use voltwane::statistics::lives::{IntervalLife, Life};
-use voltwane::statistics::log_rank::{log_rank, stratified_log_rank};
-use voltwane::statistics::negative_binomial::NegativeBinomial;
-use voltwane::statistics::rate_trend::{Counted, rate_change};
-use voltwane::statistics::turnbull::turnbull;
-use voltwane::statistics::weibull::fit_weibull_intervals;
+use voltwane::statistics::lives::aalen_johansen::{CompetingLife, aalen_johansen};
+use voltwane::statistics::lives::censoring_weight::outcomes_at;
+use voltwane::statistics::lives::life::{IntervalLife, Life};
+use voltwane::statistics::lives::log_rank::{log_rank, stratified_log_rank};
+use voltwane::statistics::lives::turnbull::turnbull;
+use voltwane::statistics::lives::weibull::fit_weibull_intervals;
+use voltwane::statistics::rates::funnel::{funnel_limits, funnel_point};
+use voltwane::statistics::rates::gamma_poisson::{fit_gamma_poisson, shrink_rates};
+use voltwane::statistics::rates::negative_binomial::NegativeBinomial;
+use voltwane::statistics::rates::rate_trend::{Counted, rate_change};
+use voltwane::statistics::scores::brier::brier_score;
+use voltwane::statistics::scores::concordance::{harrell_c, uno_c};
 
 const EXPECTED: &str = include_str!("../reference/statistics/expected.csv");
 

@@ -12,9 +12,9 @@ use super::answer::{number_fields, numbers};
 use super::collect::collecting;
 use super::life::observed;
 use crate::statistics::Life;
-use crate::statistics::kaplan_meier::kaplan_meier;
 use crate::statistics::limits::two_sided_z;
-use crate::statistics::log_rank::stratified_log_rank;
+use crate::statistics::lives::kaplan_meier::kaplan_meier;
+use crate::statistics::lives::log_rank::stratified_log_rank;
 
 const CONFIDENCE: f64 = 0.95;
 

@@ -12,8 +12,8 @@ use serde::Deserialize;
 use super::fits::{numbers, rows_of, words};
 use super::{Computed, Rows};
 use crate::risk::knapsack::{Item, best_choice};
-use crate::statistics::age_replacement::best_replacement_age;
-use crate::statistics::weibull_law::Weibull;
+use crate::statistics::lives::age_replacement::best_replacement_age;
+use crate::statistics::lives::weibull_law::Weibull;
 use crate::tables::{Analysis, AnalysisError};
 use crate::trade::words::Chemistry;
 

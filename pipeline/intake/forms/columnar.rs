@@ -1,0 +1,186 @@
+//! Parquet and Arrow IPC files as records.
+//!
+//! Each value becomes the text it would have in a CSV file, so all forms are read in one way. A row's
+//! line is its number, counted from 1. Read batch by batch.
+
+use std::fs::File;
+use std::io::{self, BufReader};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+
+use arrow::array::{Array, ArrayRef, AsArray, RecordBatchReader};
+use arrow::datatypes::{
+    ArrowTimestampType, DataType, SchemaRef, TimeUnit, TimestampMicrosecondType,
+    TimestampMillisecondType, TimestampNanosecondType, TimestampSecondType,
+};
+use arrow::error::ArrowError;
+use arrow::ipc::reader::{FileReader, StreamReader};
+use arrow::util::display::{ArrayFormatter, FormatOptions};
+use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+
+use super::record::{Record, Records, Step};
+use super::workbook::number_text;
+use crate::intake::error::IntakeError;
+
+/// The forms that columns are stored in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ColumnForm {
+    Parquet,
+    ArrowFile,
+    ArrowStream,
+}
+
+/// The form of a file that starts with these bytes.
+pub fn column_form(head: &[u8]) -> Option<ColumnForm> {
+    match head {
+        [b'P', b'A', b'R', b'1', ..] => Some(ColumnForm::Parquet),
+        [b'A', b'R', b'R', b'O', b'W', b'1', 0, 0, ..] => Some(ColumnForm::ArrowFile),
+        // The mark that every message of a stream starts with.
+        [0xFF, 0xFF, 0xFF, 0xFF, length, _, _, 0, ..] if *length > 0 => {
+            Some(ColumnForm::ArrowStream)
+        }
+        _ => None,
+    }
+}
+
+/// A file of columns, opened.
+pub struct Columns {
+    batches: Box<dyn RecordBatchReader>,
+    schema: SchemaRef,
+}
+
+/// Opens a file of columns.
+pub fn open(name: &str, form: ColumnForm, file: File) -> Result<Columns, IntakeError> {
+    let opened = guarded(|| -> Result<Box<dyn RecordBatchReader>, ArrowError> {
+        Ok(match form {
+            ColumnForm::Parquet => {
+                Box::new(ParquetRecordBatchReaderBuilder::try_new(file)?.build()?)
+            }
+            ColumnForm::ArrowFile => Box::new(FileReader::try_new(BufReader::new(file), None)?),
+            ColumnForm::ArrowStream => Box::new(StreamReader::try_new(BufReader::new(file), None)?),
+        })
+    });
+    match opened {
+        Ok(batches) => Ok(Columns {
+            schema: batches.schema(),
+            batches,
+        }),
+        Err(error) => Err(IntakeError::Damaged {
+            file: name.to_owned(),
+            evidence: error.to_string(),
+        }),
+    }
+}
+
+/// The readers are another's; should one panic on a damaged file, this is one damaged file.
+fn guarded<T>(read: impl FnOnce() -> Result<T, ArrowError>) -> Result<T, ArrowError> {
+    let read = catch_unwind(AssertUnwindSafe(read));
+    read.unwrap_or_else(|_| {
+        Err(ArrowError::ParseError(
+            "it cannot be taken apart".to_owned(),
+        ))
+    })
+}
+
+impl Columns {
+    pub fn header(&self) -> Vec<String> {
+        self.schema
+            .fields()
+            .iter()
+            .map(|field| field.name().clone())
+            .collect()
+    }
+
+    pub fn records(self, decimal: char) -> ColumnRecords {
+        ColumnRecords {
+            columns: self,
+            batch: None,
+            row: 0,
+            line: 0,
+            decimal,
+        }
+    }
+}
+
+/// The rows of a file of columns.
+pub struct ColumnRecords {
+    columns: Columns,
+    /// The batch at hand, instants in UTC, with its number of rows.
+    batch: Option<(Vec<ArrayRef>, usize)>,
+    /// The next row of the batch.
+    row: usize,
+    line: u64,
+    decimal: char,
+}
+
+impl ColumnRecords {
+    fn fill(&self, columns: &[ArrayRef], record: &mut Record) -> Result<(), ArrowError> {
+        let options = FormatOptions::default().with_null("");
+        for column in columns {
+            let text = if column.is_null(self.row) {
+                String::new()
+            } else {
+                ArrayFormatter::try_new(column.as_ref(), &options)?
+                    .value(self.row)
+                    .try_to_string()?
+            };
+            match column.data_type() {
+                DataType::Float64
+                | DataType::Float32
+                | DataType::Float16
+                | DataType::Decimal128(..) => {
+                    record.push(&number_text(&text, self.decimal));
+                }
+                _ => record.push(&text),
+            }
+        }
+        record.raw = record.cells().collect::<Vec<_>>().join(" | ");
+        Ok(())
+    }
+}
+
+impl Records for ColumnRecords {
+    fn next(&mut self, record: &mut Record) -> io::Result<Option<Step>> {
+        let invalid =
+            |error: ArrowError| io::Error::new(io::ErrorKind::InvalidData, error.to_string());
+        loop {
+            let row = self.row;
+            if let Some((columns, rows)) = self.batch.take_if(|(_, rows)| row < *rows) {
+                self.line += 1;
+                record.start(self.line);
+                self.fill(&columns, record).map_err(invalid)?;
+                self.row += 1;
+                self.batch = Some((columns, rows));
+                return Ok(Some(Step::Row));
+            }
+            match guarded(|| self.columns.batches.next().transpose()).map_err(invalid)? {
+                Some(batch) => {
+                    let columns = batch.columns().iter().map(in_utc).collect();
+                    self.batch = Some((columns, batch.num_rows()));
+                    self.row = 0;
+                }
+                None => return Ok(None),
+            }
+        }
+    }
+}
+
+/// An instant is stored in UTC whatever its zone, and is written so.
+fn in_utc(column: &ArrayRef) -> ArrayRef {
+    fn utc<T: ArrowTimestampType>(column: &ArrayRef) -> ArrayRef {
+        Arc::new(column.as_primitive::<T>().clone().with_timezone("+00:00"))
+    }
+    match column.data_type() {
+        DataType::Timestamp(TimeUnit::Second, Some(_)) => utc::<TimestampSecondType>(column),
+        DataType::Timestamp(TimeUnit::Millisecond, Some(_)) => {
+            utc::<TimestampMillisecondType>(column)
+        }
+        DataType::Timestamp(TimeUnit::Microsecond, Some(_)) => {
+            utc::<TimestampMicrosecondType>(column)
+        }
+        DataType::Timestamp(TimeUnit::Nanosecond, Some(_)) => {
+            utc::<TimestampNanosecondType>(column)
+        }
+        _ => Arc::clone(column),
+    }
+}

@@ -1,0 +1,170 @@
+//! One record to one row of values, or the fault that keeps it out.
+//!
+//! All fields are read before a fault is told, so that a slip between two columns can be seen for
+//! what it is. What a line says without a cell for it is left to
+//! [`complete_row`](super::complete_row), what no real row can say to
+//! [`plausible`](super::plausible).
+
+use std::borrow::Cow;
+
+use chrono::{DateTime, Utc};
+
+use super::complete_row::CompleteRow;
+use super::plausible::Plausible;
+use super::row_cells::{RowCells, constant};
+use super::swapped;
+use crate::intake::fault::Fault;
+use crate::intake::fields::cell::{self, Value};
+use crate::intake::fields::meaning::{Meaning, reading};
+use crate::intake::forms::delimited::check_width;
+use crate::intake::forms::record::Record;
+use crate::intake::mapping::header_layout::HeaderLayout;
+
+/// Reads the rows under one header.
+pub struct RowReader<'p> {
+    layout: &'p HeaderLayout,
+    cells: RowCells<'p>,
+    /// What a blank cell of each field stands for.
+    constants: Vec<Value<'static>>,
+    complete: CompleteRow,
+    plausible: Plausible,
+    measured_kind: Option<usize>,
+}
+
+impl<'p> RowReader<'p> {
+    /// Dates after `now` are taken for slips.
+    pub fn new(layout: &'p HeaderLayout, now: DateTime<Utc>) -> RowReader<'p> {
+        RowReader {
+            layout,
+            cells: RowCells::new(layout),
+            constants: layout
+                .fields
+                .iter()
+                .map(|field| constant(field, layout.mapping.zone))
+                .collect(),
+            complete: CompleteRow::new(layout),
+            plausible: Plausible::new(layout, now),
+            measured_kind: layout.place("measured_kind"),
+        }
+    }
+
+    /// The values of the layout's fields, in its order.
+    pub fn read<'r>(&self, record: &'r Record) -> Result<Vec<Value<'r>>, Fault> {
+        if self.repeats_header(record) {
+            return Err(Fault::line(
+                "the header stands here again",
+                "two exports may have been joined",
+            ));
+        }
+        check_width(record, self.layout.header.len())?;
+        let mut values = Vec::with_capacity(self.layout.fields.len());
+        let mut faults = Vec::new();
+        for (field, constant) in self.layout.fields.iter().zip(&self.constants) {
+            values.push(
+                self.cells
+                    .value(field, constant, record)
+                    .unwrap_or_else(|fault| {
+                        faults.push(fault);
+                        Value::Missing
+                    }),
+            );
+        }
+        self.read_reading(record, &mut values, &mut faults);
+        if faults.is_empty() {
+            self.complete.row(&mut values, &mut faults);
+            self.plausible.row(&values, &mut faults);
+        }
+        self.missing(&values, &mut faults);
+        match faults.len() {
+            0 => Ok(values),
+            _ => Err(self.told(record, faults)),
+        }
+    }
+
+    /// A test's reading, once its kind is known from its column or from the row.
+    fn read_reading(&self, record: &Record, values: &mut [Value<'_>], faults: &mut Vec<Fault>) {
+        let readings = self
+            .layout
+            .fields
+            .iter()
+            .enumerate()
+            .filter(|(_, field)| matches!(field.meaning, Meaning::Reading));
+        for (place, field) in readings {
+            let Value::Text(text) = std::mem::replace(&mut values[place], Value::Missing) else {
+                continue;
+            };
+            let cell_plan = self
+                .cells
+                .text(field, record)
+                .and_then(|(index, _)| field.cells.iter().find(|plan| plan.index == index));
+            let Some(kind_place) = self.measured_kind else {
+                continue;
+            };
+            if let Some(kind) = cell_plan.and_then(|plan| plan.measured_kind) {
+                values[kind_place] = Value::Text(Cow::Borrowed(kind));
+            }
+            let Some(quantity) = values[kind_place].text().and_then(reading) else {
+                if faults
+                    .iter()
+                    .all(|fault| fault.field != Some("measured_kind"))
+                {
+                    let detail = format!("{text}; say what it is by measured_kind in the mapping");
+                    faults.push(Fault::field(
+                        "measured_kind",
+                        "a reading without its kind",
+                        detail,
+                    ));
+                }
+                continue;
+            };
+            let name = field.column.name;
+            match cell::read_quantity(name, &quantity, cell_plan, &text, &self.cells.manner) {
+                Ok(number) => values[place] = Value::Number(number),
+                Err(fault) => faults.push(fault),
+            }
+        }
+    }
+
+    fn missing(&self, values: &[Value<'_>], faults: &mut Vec<Fault>) {
+        for (field, value) in self.layout.fields.iter().zip(values) {
+            let name = field.column.name;
+            if field.required
+                && value.is_missing()
+                && faults.iter().all(|fault| fault.field != Some(name))
+            {
+                faults.push(Fault::field(
+                    name,
+                    format!("{name} is missing"),
+                    field.column.about,
+                ));
+            }
+        }
+    }
+
+    /// The first fault, as a swap of columns if it is one, with the names of further fields at fault.
+    fn told(&self, record: &Record, faults: Vec<Fault>) -> Fault {
+        let swap = faults
+            .iter()
+            .find_map(|fault| swapped::explain(&self.cells, record, fault));
+        if let Some(fault) = swap {
+            return fault;
+        }
+        let mut faults = faults.into_iter();
+        let Some(mut first) = faults.next() else {
+            return Fault::line("not read", "");
+        };
+        let others: Vec<&str> = faults.filter_map(|fault| fault.field).collect();
+        if !others.is_empty() {
+            first.detail = format!("{}; also at fault: {}", first.detail, others.join(", "));
+        }
+        first
+    }
+
+    fn repeats_header(&self, record: &Record) -> bool {
+        record.len() == self.layout.header.len()
+            && record
+                .cells()
+                .zip(&self.layout.header)
+                .all(|(cell, name)| cell.trim() == name)
+    }
+}

@@ -1,0 +1,6 @@
+//! Robust lines through readings over time, and when such a line crosses a threshold.
+//!
+//! Which readings belong on one line is left to the caller.
+
+pub mod crossing;
+pub mod theil_sen;
