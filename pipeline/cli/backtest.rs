@@ -8,8 +8,8 @@ use clap::{Args, ValueEnum};
 use indicatif::ProgressBar;
 
 use super::{LakeArgs, Outcome};
-use crate::risk::scores::{Scores, WithLimits};
-use crate::tables::backtest::{self, Asked, Backtest as Answer};
+use risk::scores::{Scores, WithLimits};
+use tables::backtest::{self, Asked, Backtest as Answer};
 
 /// Hold the risk model against what came
 ///

@@ -5,7 +5,7 @@ use clap::Args;
 
 use super::report_args::ReportArgs;
 use super::{LakeArgs, Outcome, print_written, spinner};
-use crate::report::history;
+use report::history;
 
 /// Write the history of one vehicle
 ///

@@ -11,9 +11,9 @@ use comfy_table::{CellAlignment, Table};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::{Outcome, note, say};
-use crate::intake::load::{FileOutcome, LoadProgress, load};
-use crate::intake::{Mappings, explain_file, find_files, suggest_mapping};
-use crate::lake::Lake;
+use intake::load::{FileOutcome, LoadProgress, load};
+use intake::{Mappings, explain_file, find_files, suggest_mapping};
+use lake::Lake;
 
 /// Read dumps into a lake
 ///

@@ -24,9 +24,9 @@ use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use indicatif::ProgressBar;
 
-use crate::lake::Lake;
-use crate::settings::Settings;
-use crate::tables::Analysis;
+use lake::Lake;
+use settings::Settings;
+use tables::Analysis;
 
 /// What a command ends with when it could run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::lake::Lake;
-use crate::report::ReportError;
-use crate::report::manner::{Manner, Units};
-use crate::report::pseudonym::Pseudonyms;
-use crate::tables::Analysis;
+use lake::Lake;
+use report::ReportError;
+use report::manner::{Manner, Units};
+use report::pseudonym::Pseudonyms;
+use tables::Analysis;
 
 /// Where a report goes and how it is told.
 #[derive(Debug, Args)]

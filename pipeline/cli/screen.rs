@@ -7,9 +7,9 @@ use clap::Args;
 
 use super::report_args::ReportArgs;
 use super::{LakeArgs, Outcome, note, print_written, spinner};
-use crate::intake::load::load;
-use crate::lake::Lake;
-use crate::report::screen;
+use intake::load::load;
+use lake::Lake;
+use report::screen;
 
 /// Screen a list of vehicles for what their 12 V supply will cost
 ///

@@ -6,7 +6,7 @@ use clap::Args;
 use indicatif::ProgressBar;
 
 use super::{Outcome, say};
-use crate::synthetic::{Scenario, write_dumps};
+use synthetic::{Scenario, write_dumps};
 
 /// Write the dumps of an invented fleet
 ///

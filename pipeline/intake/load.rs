@@ -19,9 +19,9 @@ use super::files::find::{Found, find_files};
 use super::mapping::mappings::Mappings;
 use super::read::{FileSummary, read_file};
 use super::sink::{QuarantinedRow, Sink, SinkError};
-use crate::lake::append::Append;
-use crate::lake::tables::table;
-use crate::lake::{Lake, LakeError};
+use lake::append::Append;
+use lake::tables::table;
+use lake::{Lake, LakeError};
 
 /// Why a load could not be made at all.
 #[derive(Debug, thiserror::Error)]

@@ -20,7 +20,7 @@ use super::rows::row::RowReader;
 use super::rows::row_batches::RowBatches;
 use super::sink::{QuarantinedRow, Sink};
 use super::source::{Source, visit_sources};
-use crate::trade::vin::{CheckDigit, Vin};
+use trade::vin::{CheckDigit, Vin};
 
 /// What was read from a file.
 #[derive(Debug, Clone, PartialEq, Eq)]

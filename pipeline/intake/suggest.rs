@@ -24,8 +24,8 @@ use super::mapping::names::likely_field;
 use super::mapping::recognise::likely_kind;
 use super::mapping::shop_mapping::Mapping;
 use super::source::{Source, visit_sources};
-use crate::trade::heavy_code::Code;
-use crate::trade::vin::Vin;
+use trade::heavy_code::Code;
+use trade::vin::Vin;
 
 /// Rows that formats and words are found from.
 const ROWS: usize = 500;

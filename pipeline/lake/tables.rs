@@ -2,7 +2,7 @@
 //! reference in DEVELOPERS.md is checked against.
 //!
 //! Raw facts are appended and never edited. Instants are UTC microseconds, numbers are in the unit
-//! their name ends with, words are the lower-case words listed in [`crate::trade`].
+//! their name ends with, words are the lower-case words listed in [`trade`].
 
 use std::sync::Arc;
 

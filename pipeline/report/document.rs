@@ -11,7 +11,7 @@ use chrono::NaiveDate;
 
 use super::chart::Chart;
 use super::manner::Manner;
-use super::tables::{Cell, Sheet, workbook};
+use super::table_files::{Cell, Sheet, workbook};
 use super::{ReportError, files, page};
 
 /// A report in the making.

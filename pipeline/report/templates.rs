@@ -14,7 +14,7 @@ use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBeha
 use super::manner::Manner;
 use super::{ReportError, cells};
 
-static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/report/templates");
+static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/templates");
 
 /// The templates of one run.
 #[derive(Debug)]

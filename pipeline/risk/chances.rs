@@ -10,8 +10,8 @@ use super::frame::Frame;
 use super::model::KeptModel;
 use super::reasons;
 use super::scaled::Scaling;
-use crate::statistics::InputError;
-use crate::statistics::regression::design::Design;
+use statistics::InputError;
+use statistics::regression::design::Design;
 
 /// One battery's chance.
 pub struct Foretold {

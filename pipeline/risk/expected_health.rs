@@ -17,10 +17,10 @@ use super::own_pace::{
     settled_by_tests,
 };
 use super::scaled::{Scaling, design, learn};
-use crate::statistics::FitError;
-use crate::statistics::regression::design::Design;
-use crate::statistics::regression::log_linear::{Answers, log_linear};
-use crate::statistics::regression::ridge_regression::ridge_regression;
+use statistics::FitError;
+use statistics::regression::design::Design;
+use statistics::regression::log_linear::{Answers, log_linear};
+use statistics::regression::ridge_regression::ridge_regression;
 
 /// Penalty on the factors of the usual loss, and on the slopes of the correction.
 const USUAL_RIDGE: f64 = 1.0;

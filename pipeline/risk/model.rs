@@ -16,13 +16,13 @@ use serde::Deserialize;
 use super::features::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::Frame;
 use super::scaled::{Scaling, design, learn};
-use crate::statistics::FitError;
-use crate::statistics::prior::NormalPrior;
-use crate::statistics::regression::cross_validation::choose_lambda;
-use crate::statistics::regression::design::Design;
-use crate::statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
-use crate::statistics::regression::hazard_regression::{HazardFit, fit_hazard};
-use crate::statistics::sample::stable_hash;
+use statistics::FitError;
+use statistics::prior::NormalPrior;
+use statistics::regression::cross_validation::choose_lambda;
+use statistics::regression::design::Design;
+use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
+use statistics::regression::hazard_regression::{HazardFit, fit_hazard};
+use statistics::sample::stable_hash;
 
 /// Chance of failing in eight weeks at 60 % of the rating, for the prior.
 const PRIOR_CHANCE: f64 = 0.02;

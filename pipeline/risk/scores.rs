@@ -9,11 +9,11 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::prediction::Prediction;
-use crate::statistics::lives::censoring_weight::{Outcome, outcomes_at};
-use crate::statistics::scores::brier::brier_score;
-use crate::statistics::scores::calibration::calibration;
-use crate::statistics::scores::concordance::harrell_c;
-use crate::statistics::scores::lift::lift_at;
+use statistics::lives::censoring_weight::{Outcome, outcomes_at};
+use statistics::scores::brier::brier_score;
+use statistics::scores::calibration::calibration;
+use statistics::scores::concordance::harrell_c;
+use statistics::scores::lift::lift_at;
 
 /// One origin.
 #[derive(Debug, Clone, Serialize)]
@@ -136,7 +136,7 @@ pub fn score_all(
     let mut firsts = vec![20, 50, 100, capacity];
     firsts.sort_unstable();
     firsts.dedup();
-    let widened = |coefficient: crate::statistics::scores::calibration::Coefficient| WithLimits {
+    let widened = |coefficient: statistics::scores::calibration::Coefficient| WithLimits {
         value: coefficient.value,
         lower: coefficient.value - (coefficient.value - coefficient.limits.lower) * widening,
         upper: coefficient.value + (coefficient.limits.upper - coefficient.value) * widening,

@@ -5,9 +5,7 @@
 //! and formats a fact is left to `dialects`. Nothing here fails.
 
 use super::modules::Code;
-use crate::trade::words::{
-    Chemistry, MeasuredKind, Operation, OrderCause, Powertrain, RatingStandard,
-};
+use trade::words::{Chemistry, MeasuredKind, Operation, OrderCause, Powertrain, RatingStandard};
 
 /// Minutes since midnight UTC of day 0.
 pub type Minute = i64;

@@ -11,7 +11,7 @@ use super::streams::{
     Domain, Stream, between, chance, gamma_of_mean_one, log_normal, stream, weighted, whole,
 };
 use super::weather::{DEPOTS, Weather};
-use crate::trade::vin::make_check_digit;
+use trade::vin::make_check_digit;
 
 /// One vehicle, before anything happens to it. Days count from [`Weather::first_day`].
 #[derive(Debug)]

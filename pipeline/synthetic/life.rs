@@ -20,7 +20,7 @@ use super::streams::{Domain, Stream, between, chance, normal, stream, weighted, 
 use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
 use super::wear::{self, Hidden};
 use super::weather::{DEPOTS, Depot};
-use crate::trade::words::FloodCause;
+use trade::words::FloodCause;
 
 /// What can happen to a vehicle on a day.
 #[derive(Debug, Clone, Copy)]

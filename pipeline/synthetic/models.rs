@@ -7,7 +7,7 @@
 use super::modules::{Code, HEAVY_FAULTS, LIGHT_FAULTS, Module, heavy_modules, light_modules};
 use super::streams::{Domain, Stream, between, chance, pick, shuffle, stream, whole};
 use super::weather::Weather;
-use crate::trade::words::{Chemistry, Powertrain, RatingStandard};
+use trade::words::{Chemistry, Powertrain, RatingStandard};
 
 /// What a model asks of a battery.
 #[derive(Debug, Clone, Copy)]

@@ -7,7 +7,7 @@ use super::floods;
 use super::life::{Happening, Life};
 use super::streams::{between, chance, whole};
 use super::truth::WrongPart;
-use crate::trade::words::{FloodCause, Operation, OrderCause, Powertrain};
+use trade::words::{FloodCause, Operation, OrderCause, Powertrain};
 
 impl Life<'_> {
     pub fn shows(&self, events: &[u32], cause: FloodCause) -> bool {

@@ -1,16 +1,16 @@
 //! What a tester reads off a battery: rest voltage, temperature, and the shop's own kind of reading.
 //!
-//! The physics is [`crate::trade::battery::expected_reading`], the inverse of the product's own
+//! The physics is [`trade::battery::expected_reading`], the inverse of the product's own
 //! normalisation, times a log-normal error of the tester and, on the rest voltage, a normal error of
 //! 0.03 V. Nothing here fails.
 
 use super::shops::Shop;
 use super::streams::{Stream, between, chance, normal};
 use super::wear::Hidden;
-use crate::trade::battery::charge::{TemperatureRule, rest_voltage_v};
-use crate::trade::battery::expected_reading;
-use crate::trade::battery::load_test::{LOAD_SECONDS, load_current_a};
-use crate::trade::words::{Chemistry, MeasuredKind, RatingStandard};
+use trade::battery::charge::{TemperatureRule, rest_voltage_v};
+use trade::battery::expected_reading;
+use trade::battery::load_test::{LOAD_SECONDS, load_current_a};
+use trade::words::{Chemistry, MeasuredKind, RatingStandard};
 
 /// How a battery failed, which shapes what a test then finds.
 #[derive(Debug, Clone, Copy, PartialEq)]

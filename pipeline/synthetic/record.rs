@@ -7,7 +7,7 @@ use super::facts::{Fact, Minute, Scan, Snapshot};
 use super::life::Life;
 use super::truth::{BatteryLife, TrueFlood, TrueHazard};
 use super::wear;
-use crate::trade::words::{FloodCause, Outcome};
+use trade::words::{FloodCause, Outcome};
 
 impl Life<'_> {
     /// Notes a flood in the truth.

@@ -12,7 +12,7 @@
 
 use super::facts::{Fact, Minute, Scan, Work};
 use super::life::Life;
-use crate::trade::words::{FloodCause, Operation, OrderCause};
+use trade::words::{FloodCause, Operation, OrderCause};
 
 /// Days after a restored supply in which a new flood still belongs to the old case.
 const CASE_DAYS: i64 = 30;

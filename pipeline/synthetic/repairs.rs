@@ -11,7 +11,7 @@ use super::scanning::Shown;
 use super::streams::{chance, pick, whole};
 use super::truth::WrongPart;
 use super::workshop::Job;
-use crate::trade::words::{FloodCause, Operation, OrderCause};
+use trade::words::{FloodCause, Operation, OrderCause};
 
 impl Life<'_> {
     /// Lets a happening run its course on that day.

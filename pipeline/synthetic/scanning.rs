@@ -9,7 +9,7 @@ use super::life::Life;
 use super::modules::bus_off;
 use super::streams::{between, chance, normal, shuffle, whole};
 use super::workshop::Job;
-use crate::trade::words::FloodCause;
+use trade::words::FloodCause;
 
 /// What a scan showed.
 #[derive(Debug, Default)]

@@ -5,7 +5,7 @@
 //! of [`MOST`]. How a shop words its exports is left to `dialects`. Nothing here fails.
 
 use super::streams::{Stream, chance};
-use crate::trade::words::MeasuredKind;
+use trade::words::MeasuredKind;
 
 /// No habit is certain.
 pub const MOST: f64 = 0.97;

@@ -26,7 +26,7 @@ use super::facts::{Fact, Minute};
 use super::life::Life;
 use super::models::{Hold, Model};
 use super::recovery::recoveries;
-use crate::trade::words::{FloodCause, Outcome};
+use trade::words::{FloodCause, Outcome};
 
 /// A battery's life.
 #[derive(Debug)]

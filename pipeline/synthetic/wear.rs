@@ -30,7 +30,7 @@
 //!
 //! Nothing here fails, draws or knows the calendar; when things happen is left to `life`.
 
-use crate::trade::words::Chemistry;
+use trade::words::Chemistry;
 
 /// How much warmer a battery is than the air, as a mean over the week, degrees C.
 /// `common practice, no source`

@@ -8,7 +8,7 @@ use super::life::{Happening, Life};
 use super::readings::{Met, Reading, read};
 use super::shops::{SHOPS, Shop, habit};
 use super::streams::{between, chance, normal, pick, whole};
-use crate::trade::words::{Operation, OrderCause, Outcome};
+use trade::words::{Operation, OrderCause, Outcome};
 
 /// An order being worked on.
 pub struct Job {

@@ -3,7 +3,7 @@
 
 use chrono::NaiveDate;
 
-use crate::lake::tables::{Kind, Table};
+use lake::tables::{Kind, Table};
 
 /// The column that says when a row became known, of tables that hold facts about vehicles and
 /// depots. The others are the lake's own book-keeping.
@@ -55,7 +55,7 @@ pub fn view_sql(table: &Table, as_of: NaiveDate) -> String {
 
 /// The SQL of the newest day on which anything was seen of a vehicle.
 pub fn newest_fact_sql() -> String {
-    let days: Vec<String> = crate::lake::tables::TABLES
+    let days: Vec<String> = lake::tables::TABLES
         .iter()
         .filter(|table| table.name != "risk_week" && table.name != "depot_weather")
         .filter_map(|table| Some((table.name, known_by(table)?)))

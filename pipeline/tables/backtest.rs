@@ -15,15 +15,15 @@ use serde::{Deserialize, Serialize};
 
 use super::rust_tables::week_frame::read_frame;
 use super::{Analysis, AnalysisError};
-use crate::lake::Lake;
-use crate::risk::features::of_hazard;
-use crate::risk::frame::Frame;
-use crate::risk::model::{self, Wanted};
-use crate::risk::prediction::Prediction;
-use crate::risk::scaled;
-use crate::risk::scores::{OriginScore, Scores, score_all, score_origin};
-use crate::settings::Settings;
-use crate::statistics::regression::design::Design;
+use lake::Lake;
+use risk::features::of_hazard;
+use risk::frame::Frame;
+use risk::model::{self, Wanted};
+use risk::prediction::Prediction;
+use risk::scaled;
+use risk::scores::{OriginScore, Scores, score_all, score_origin};
+use settings::Settings;
+use statistics::regression::design::Design;
 
 /// What is asked of a backtest.
 #[derive(Debug, Clone, Copy)]

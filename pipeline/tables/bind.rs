@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use datafusion::scalar::ScalarValue;
 
-use crate::settings::Settings;
+use settings::Settings;
 
 /// Every plain value under its own name, and `as_of`, as the queries read them.
 pub fn parameters(settings: &Settings, as_of: NaiveDate) -> BTreeMap<String, ScalarValue> {

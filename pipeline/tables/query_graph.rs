@@ -12,7 +12,7 @@ use datafusion::sql::resolve::resolve_table_references;
 use datafusion::sql::sqlparser::ast;
 use include_dir::{Dir, include_dir};
 
-static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/queries");
+static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../queries");
 
 /// Why the queries do not fit together.
 #[derive(Debug, thiserror::Error)]

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use proptest::prelude::*;
 use voltwane::report::cells;
 use voltwane::report::page;
-use voltwane::report::tables::{Kind, Sheet, column, workbook};
+use voltwane::report::table_files::{Kind, Sheet, column, workbook};
 
 /// Texts that would be mark-up, a formula or an address somewhere.
 pub const HOSTILE: [&str; 20] = [

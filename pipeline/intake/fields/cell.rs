@@ -12,10 +12,10 @@ use super::meaning::{Meaning, Quantity, meaning};
 use super::moment::{Formats, epoch_days};
 use super::number::{Marks, leading_number, whole_number};
 use super::unit::{Dimension, Unit};
-use crate::intake::fault::{Fault, quoted};
-use crate::trade::heavy_code::Code;
-use crate::trade::trouble_code::TypedCode;
-use crate::trade::vin::Vin;
+use crate::fault::{Fault, quoted};
+use trade::heavy_code::Code;
+use trade::trouble_code::TypedCode;
+use trade::vin::Vin;
 
 /// A value of the lake, or none.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,7 +3,7 @@
 //! A kind is named as in a mapping's `kind`. Its fields are the columns of the tables it feeds; a
 //! line of `code_scan` feeds two, the scan and one of its codes.
 
-use crate::lake::tables::{Column, Table, table};
+use lake::tables::{Column, Table, table};
 
 /// What a dump holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]

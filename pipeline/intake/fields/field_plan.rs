@@ -7,7 +7,7 @@ use super::meaning::Meaning;
 use super::moment::Formats;
 use super::unit::{Dimension, Unit};
 use super::words::ShopWords;
-use crate::lake::tables::Column;
+use lake::tables::Column;
 
 /// How one field is read.
 #[derive(Debug, Clone)]

@@ -5,9 +5,7 @@
 //! Where a standard bounds a value it is named; every other range is common practice, no source.
 
 use super::unit::Dimension;
-use crate::trade::words::{
-    Chemistry, MeasuredKind, Operation, OrderCause, Powertrain, RatingStandard,
-};
+use trade::words::{Chemistry, MeasuredKind, Operation, OrderCause, Powertrain, RatingStandard};
 
 /// What a field means.
 #[derive(Debug, Clone, Copy)]
@@ -214,8 +212,8 @@ impl Quantity {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::fields::dump::DumpKind;
-    use crate::lake::tables::Kind;
+    use crate::fields::dump::DumpKind;
+    use lake::tables::Kind;
 
     /// Every field of every kind has the meaning its type in the lake asks for.
     #[test]

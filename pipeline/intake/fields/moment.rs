@@ -8,7 +8,7 @@ use chrono::format::{Item, Parsed, StrftimeItems, parse};
 use chrono::{DateTime, Datelike, LocalResult, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc};
 use chrono_tz::Tz;
 
-use crate::intake::fault::quoted;
+use crate::fault::quoted;
 
 /// How a column's dates are written: strftime patterns, tried in turn. Empty: ISO 8601.
 #[derive(Debug, Clone, Default)]

@@ -2,7 +2,7 @@
 //!
 //! Nothing is guessed: `1,234` is a number only when the comma's part has been said.
 
-use crate::intake::fault::quoted;
+use crate::fault::quoted;
 
 /// How numbers are written in a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

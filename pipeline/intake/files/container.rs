@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 use zip::ZipArchive;
 use zip::result::ZipError;
 
-use crate::intake::error::IntakeError;
+use crate::error::IntakeError;
 
 /// Bytes of a part that are looked at before it is read.
 pub const HEAD_BYTES: usize = 1 << 16;

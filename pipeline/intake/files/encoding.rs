@@ -12,7 +12,7 @@ use encoding_rs::{
     Decoder, Encoding, ISO_2022_JP, REPLACEMENT, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252,
 };
 
-use crate::intake::error::IntakeError;
+use crate::error::IntakeError;
 
 /// How bytes become text.
 #[derive(Debug, Clone, Copy, PartialEq)]

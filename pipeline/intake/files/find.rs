@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use walkdir::WalkDir;
 
-use crate::intake::error::IntakeError;
+use crate::error::IntakeError;
 
 /// The files of a load, sorted by path.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

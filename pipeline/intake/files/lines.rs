@@ -6,7 +6,7 @@
 use std::io::{self, BufRead};
 
 use super::encoding::Coding;
-use crate::intake::fault::Fault;
+use crate::fault::Fault;
 
 /// Bytes of a line that are kept at most.
 pub const LONGEST_LINE: usize = 1 << 20;

@@ -20,7 +20,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
 use super::record::{Record, Records, Step};
 use super::workbook::number_text;
-use crate::intake::error::IntakeError;
+use crate::error::IntakeError;
 
 /// The forms that columns are stored in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

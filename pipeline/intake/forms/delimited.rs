@@ -9,8 +9,8 @@ use std::collections::VecDeque;
 use std::io;
 
 use super::record::{Record, Records, Step};
-use crate::intake::fault::{Fault, quoted};
-use crate::intake::files::lines::{LONGEST_LINE, Line, Lines};
+use crate::fault::{Fault, quoted};
+use crate::files::lines::{LONGEST_LINE, Line, Lines};
 
 /// Lines that one record may span.
 pub const MOST_LINES: usize = 100;

@@ -9,8 +9,8 @@ use serde_json::{Map, Value};
 
 use super::record::{Record, Records, Step};
 use super::workbook::number_text;
-use crate::intake::fault::Fault;
-use crate::intake::files::lines::Lines;
+use crate::fault::Fault;
+use crate::files::lines::Lines;
 
 /// The keys of the objects in a text's start, in the order they come up.
 pub fn header(mut lines: Lines<'_>) -> Vec<String> {

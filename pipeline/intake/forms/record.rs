@@ -5,7 +5,7 @@
 
 use std::io;
 
-use crate::intake::fault::Fault;
+use crate::fault::Fault;
 
 /// A source of records. Fails only when the file can no longer be read.
 pub trait Records {

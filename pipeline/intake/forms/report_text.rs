@@ -10,7 +10,7 @@ use std::io;
 use regex::Regex;
 
 use super::record::{Record, Records, Step};
-use crate::intake::files::lines::{Line, Lines};
+use crate::files::lines::{Line, Lines};
 
 /// The patterns of one kind of report.
 #[derive(Debug, Clone)]

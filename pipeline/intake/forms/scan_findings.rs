@@ -5,12 +5,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::trade::diagnostics::active_codes::{Layout, List, read_active_codes};
-use crate::trade::diagnostics::broadcast::Message;
-use crate::trade::diagnostics::legislated::{self, Bus, Memory, Value};
-use crate::trade::diagnostics::unified::{self, Format};
-use crate::trade::diagnostics::{DecodeError, is_request};
-use crate::trade::vin::Vin;
+use trade::diagnostics::active_codes::{Layout, List, read_active_codes};
+use trade::diagnostics::broadcast::Message;
+use trade::diagnostics::legislated::{self, Bus, Memory, Value};
+use trade::diagnostics::unified::{self, Format};
+use trade::diagnostics::{DecodeError, is_request};
+use trade::vin::Vin;
 
 /// Group of the vehicle's number: VI of SAE J1939-71 (number from memory).
 const VEHICLE_NUMBER_GROUP: u32 = 65_260;

@@ -14,12 +14,12 @@ use chrono::DateTime;
 use super::frame_text::LogLine;
 use super::record::{Record, Records, Step};
 use super::scan_findings::Findings;
-use crate::intake::fault::Fault;
-use crate::intake::files::lines::Lines;
-use crate::trade::diagnostics::broadcast::PacketJoiner;
-use crate::trade::diagnostics::legislated::Bus;
-use crate::trade::diagnostics::segments::Channels;
-use crate::trade::vin::Vin;
+use crate::fault::Fault;
+use crate::files::lines::Lines;
+use trade::diagnostics::broadcast::PacketJoiner;
+use trade::diagnostics::legislated::Bus;
+use trade::diagnostics::segments::Channels;
+use trade::vin::Vin;
 
 /// The columns of a log's records.
 pub const COLUMNS: &[&str] = &[

@@ -3,10 +3,10 @@
 use std::io::{BufReader, Read};
 
 use super::delimited::{Delimited, find_delimiter};
-use crate::intake::error::IntakeError;
-use crate::intake::files::container::{HEAD_BYTES, Part, failed};
-use crate::intake::files::encoding::Coding;
-use crate::intake::files::lines::Lines;
+use crate::error::IntakeError;
+use crate::files::container::{HEAD_BYTES, Part, failed};
+use crate::files::encoding::Coding;
+use crate::files::lines::Lines;
 
 /// How the text of a file is laid out; what is `None` is found from the file.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]

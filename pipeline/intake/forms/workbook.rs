@@ -16,7 +16,7 @@ use calamine::{
 use zip::ZipArchive;
 
 use super::record::{Record, Records, Step};
-use crate::intake::error::IntakeError;
+use crate::error::IntakeError;
 
 /// Bytes that the members of a workbook may unpack to.
 const MOST_UNPACKED: u64 = 1 << 30;

@@ -3,12 +3,12 @@
 use std::sync::Arc;
 
 use super::shop_mapping::{ColumnRule, Mapping, same_name};
-use crate::intake::error::IntakeError;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::field_plan::{CellPlan, FieldPlan};
-use crate::intake::fields::meaning::meaning;
-use crate::intake::fields::moment::Formats;
-use crate::lake::tables::Column;
+use crate::error::IntakeError;
+use crate::fields::dump::DumpKind;
+use crate::fields::field_plan::{CellPlan, FieldPlan};
+use crate::fields::meaning::meaning;
+use crate::fields::moment::Formats;
+use lake::tables::Column;
 
 /// How the lines under one header are read.
 #[derive(Debug, Clone)]

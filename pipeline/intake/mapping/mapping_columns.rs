@@ -4,11 +4,11 @@ use toml::de::DeTable;
 
 use super::mapping_file::MappingFile;
 use super::shop_mapping::{ColumnRule, Mapping, same_name};
-use crate::intake::error::MappingError;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::meaning::{Meaning, meaning, reading};
-use crate::intake::fields::moment::Formats;
-use crate::intake::fields::unit::Unit;
+use crate::error::MappingError;
+use crate::fields::dump::DumpKind;
+use crate::fields::meaning::{Meaning, meaning, reading};
+use crate::fields::moment::Formats;
+use crate::fields::unit::Unit;
 
 const COLUMN_KEYS: &[&str] = &[
     "field",

@@ -7,10 +7,10 @@ use std::ops::Deref;
 
 use super::names::nearest;
 use super::toml_reader::TomlReader;
-use crate::intake::error::MappingError;
-use crate::intake::fields::cell;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::meaning::{Meaning, meaning};
+use crate::error::MappingError;
+use crate::fields::cell;
+use crate::fields::dump::DumpKind;
+use crate::fields::meaning::{Meaning, meaning};
 
 /// A mapping's file while it is read.
 pub struct MappingFile<'t>(pub TomlReader<'t>);

@@ -5,10 +5,10 @@ use toml::de::DeTable;
 
 use super::mapping_file::MappingFile;
 use super::shop_mapping::{ColumnRule, Mapping, TextForm};
-use crate::intake::error::MappingError;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::forms::report_text::ReportPattern;
-use crate::intake::forms::scan_log;
+use crate::error::MappingError;
+use crate::fields::dump::DumpKind;
+use crate::forms::report_text::ReportPattern;
+use crate::forms::scan_log;
 
 const REPORT_KEYS: &[&str] = &["starts", "lines", "row"];
 

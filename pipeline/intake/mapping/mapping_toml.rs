@@ -13,13 +13,13 @@ use toml::de::{DeTable, DeValue};
 use super::mapping_file::MappingFile;
 use super::shop_mapping::Mapping;
 use super::toml_reader::TomlReader;
-use crate::intake::error::MappingError;
-use crate::intake::fields::cell;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::meaning::{Meaning, meaning};
-use crate::intake::fields::words::ShopWords;
-use crate::intake::files::encoding::Coding;
-use crate::trade::date_code::{DateCodeError, DatePattern};
+use crate::error::MappingError;
+use crate::fields::cell;
+use crate::fields::dump::DumpKind;
+use crate::fields::meaning::{Meaning, meaning};
+use crate::fields::words::ShopWords;
+use crate::files::encoding::Coding;
+use trade::date_code::{DateCodeError, DatePattern};
 
 const KEYS: &[&str] = &[
     "kind",

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::mapping_toml;
 use super::shop_mapping::Mapping;
-use crate::intake::error::IntakeError;
+use crate::error::IntakeError;
 
 /// The mappings a load knows. Files in the lake's own column names need none.
 #[derive(Debug, Clone, Default)]

@@ -1,8 +1,8 @@
 //! Column names: plain synonyms of the lake's own, and the likely match of an unknown one.
 
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::meaning::{Meaning, meaning};
-use crate::intake::fields::unit::Unit;
+use crate::fields::dump::DumpKind;
+use crate::fields::meaning::{Meaning, meaning};
+use crate::fields::unit::Unit;
 
 /// Plain synonyms: name, field, unit where it is not the lake's.
 const SYNONYMS: &[(&str, &str, Option<&str>)] = &[

@@ -10,11 +10,11 @@ use std::sync::Arc;
 use super::mappings::Mappings;
 use super::names::{is_added_by_loads, likely_field, own_field};
 use super::shop_mapping::{ColumnRule, Mapping};
-use crate::intake::error::IntakeError;
-use crate::intake::fault::quoted;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::files::container::HEAD_BYTES;
-use crate::intake::forms::text::Layout;
+use crate::error::IntakeError;
+use crate::fault::quoted;
+use crate::fields::dump::DumpKind;
+use crate::files::container::HEAD_BYTES;
+use crate::forms::text::Layout;
 
 /// Finds the mapping for a header. `header_by` gives the header as a mapping's layout shows it, or
 /// `None` where the layout shows none; `file_name` is matched with the mappings' patterns.

@@ -9,13 +9,13 @@ use std::path::PathBuf;
 
 use chrono_tz::Tz;
 
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::moment::Formats;
-use crate::intake::fields::number::Marks;
-use crate::intake::fields::words::{self, ShopWords};
-use crate::intake::forms::report_text::ReportPattern;
-use crate::intake::forms::text::Layout;
-use crate::trade::date_code::DatePattern;
+use crate::fields::dump::DumpKind;
+use crate::fields::moment::Formats;
+use crate::fields::number::Marks;
+use crate::fields::words::{self, ShopWords};
+use crate::forms::report_text::ReportPattern;
+use crate::forms::text::Layout;
+use trade::date_code::DatePattern;
 
 /// One shop's way to export one kind of dump.
 #[derive(Debug, Clone)]

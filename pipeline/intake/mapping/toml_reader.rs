@@ -8,7 +8,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::names::nearest;
-use crate::intake::error::MappingError;
+use crate::error::MappingError;
 
 type Value<'t> = Spanned<DeValue<'t>>;
 

@@ -6,15 +6,15 @@ use std::borrow::Cow;
 
 use chrono::{DateTime, Datelike};
 
-use crate::intake::fault::Fault;
-use crate::intake::fields::cell::Value;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::moment::shown_instant;
-use crate::intake::mapping::header_layout::HeaderLayout;
-use crate::trade::date_code::{DateCodeError, DateCodeForm, read_date_code};
-use crate::trade::heavy_code::{Code, HeavyCode};
-use crate::trade::trouble_code::{Status, TypedCode};
-use crate::trade::words::Operation;
+use crate::fault::Fault;
+use crate::fields::cell::Value;
+use crate::fields::dump::DumpKind;
+use crate::fields::moment::shown_instant;
+use crate::mapping::header_layout::HeaderLayout;
+use trade::date_code::{DateCodeError, DateCodeForm, read_date_code};
+use trade::heavy_code::{Code, HeavyCode};
+use trade::trouble_code::{Status, TypedCode};
+use trade::words::Operation;
 
 /// The main battery, which a line that names none is about.
 const MAIN: &str = "main";

@@ -5,12 +5,12 @@
 
 use chrono::{DateTime, Days, Utc};
 
-use crate::intake::fault::Fault;
-use crate::intake::fields::cell::Value;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::fields::meaning::{Horizon, Meaning};
-use crate::intake::fields::moment::{epoch_days, shown_day, shown_instant};
-use crate::intake::mapping::header_layout::HeaderLayout;
+use crate::fault::Fault;
+use crate::fields::cell::Value;
+use crate::fields::dump::DumpKind;
+use crate::fields::meaning::{Horizon, Meaning};
+use crate::fields::moment::{epoch_days, shown_day, shown_instant};
+use crate::mapping::header_layout::HeaderLayout;
 
 /// Days of grace for clocks and time zones.
 const GRACE_DAYS: u64 = 1;

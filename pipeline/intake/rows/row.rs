@@ -13,12 +13,12 @@ use super::complete_row::CompleteRow;
 use super::plausible::Plausible;
 use super::row_cells::{RowCells, constant};
 use super::swapped;
-use crate::intake::fault::Fault;
-use crate::intake::fields::cell::{self, Value};
-use crate::intake::fields::meaning::{Meaning, reading};
-use crate::intake::forms::delimited::check_width;
-use crate::intake::forms::record::Record;
-use crate::intake::mapping::header_layout::HeaderLayout;
+use crate::fault::Fault;
+use crate::fields::cell::{self, Value};
+use crate::fields::meaning::{Meaning, reading};
+use crate::forms::delimited::check_width;
+use crate::forms::record::Record;
+use crate::mapping::header_layout::HeaderLayout;
 
 /// Reads the rows under one header.
 pub struct RowReader<'p> {

@@ -9,12 +9,12 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 use super::plausible::shown;
 use super::table_rows::TableRows;
-use crate::intake::error::IntakeError;
-use crate::intake::fault::Fault;
-use crate::intake::fields::cell::Value;
-use crate::intake::fields::dump::DumpKind;
-use crate::intake::mapping::header_layout::HeaderLayout;
-use crate::intake::sink::{Sink, SinkError};
+use crate::error::IntakeError;
+use crate::fault::Fault;
+use crate::fields::cell::Value;
+use crate::fields::dump::DumpKind;
+use crate::mapping::header_layout::HeaderLayout;
+use crate::sink::{Sink, SinkError};
 
 /// Scans that are remembered at once. An export lists a scan's codes together, so a scan is seldom
 /// met again after so many others; if it is, its row goes out twice and the lake knows it again.

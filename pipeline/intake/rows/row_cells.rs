@@ -6,12 +6,12 @@ use std::borrow::Cow;
 
 use chrono_tz::Tz;
 
-use crate::intake::fault::Fault;
-use crate::intake::fields::cell::{self, Manner, Value};
-use crate::intake::fields::field_plan::FieldPlan;
-use crate::intake::fields::meaning::{Meaning, reading};
-use crate::intake::forms::record::Record;
-use crate::intake::mapping::header_layout::HeaderLayout;
+use crate::fault::Fault;
+use crate::fields::cell::{self, Manner, Value};
+use crate::fields::field_plan::FieldPlan;
+use crate::fields::meaning::{Meaning, reading};
+use crate::forms::record::Record;
+use crate::mapping::header_layout::HeaderLayout;
 
 /// Reads the cells of the records under one header.
 pub struct RowCells<'p> {

@@ -4,10 +4,10 @@
 //! or only one cannot, but both can where the other stands, that is the likelier story.
 
 use super::row_cells::RowCells;
-use crate::intake::fault::{Fault, quoted};
-use crate::intake::fields::field_plan::FieldPlan;
-use crate::intake::fields::meaning::Meaning;
-use crate::intake::forms::record::Record;
+use crate::fault::{Fault, quoted};
+use crate::fields::field_plan::FieldPlan;
+use crate::fields::meaning::Meaning;
+use crate::forms::record::Record;
 
 /// The fault as one of two swapped columns, if it is.
 pub fn explain(cells: &RowCells<'_>, record: &Record, fault: &Fault) -> Option<Fault> {

@@ -9,9 +9,9 @@ use arrow::array::{
 use arrow::datatypes::SchemaRef;
 use arrow::error::ArrowError;
 
-use crate::intake::fields::cell::Value;
-use crate::intake::mapping::header_layout::HeaderLayout;
-use crate::lake::tables::{Kind, Table};
+use crate::fields::cell::Value;
+use crate::mapping::header_layout::HeaderLayout;
+use lake::tables::{Kind, Table};
 
 /// Rows a batch holds at most.
 pub const BATCH_ROWS: usize = 8192;

@@ -18,11 +18,11 @@ use super::cells::{counted, money};
 use super::document::Document;
 use super::manner::Manner;
 use super::templates::Templates;
-use crate::tables::Analysis;
 use lines::{
     ComebackLine, LatchedLine, OddityLine, RateLine, RepeatLine, ReplacedLine, UncheckedLine,
     UncheckedShopLine, UntestedLine,
 };
+use tables::Analysis;
 use views::{
     Comeback, ComebackRate, Companion, Latched, Oddity, Overall, Repeat, Replaced, Unchecked,
     UncheckedShare, Untested,

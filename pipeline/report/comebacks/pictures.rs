@@ -4,7 +4,7 @@ use super::super::chart::{self, Chart, FunnelLimit, FunnelPoint};
 use super::super::manner::Manner;
 use super::lines;
 use super::views::ComebackRate;
-use crate::statistics::rates::funnel::funnel_limits;
+use statistics::rates::funnel::funnel_limits;
 
 /// Points of a limit's line.
 const STEPS: usize = 60;

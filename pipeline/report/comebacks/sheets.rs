@@ -1,7 +1,7 @@
 //! The comebacks report's tables as files: every row, not only those the text shows.
 
 use super::super::manner::Manner;
-use super::super::tables::{Column, Kind, Sheet, column};
+use super::super::table_files::{Column, Kind, Sheet, column};
 use super::lines;
 use super::views::{
     Comeback, ComebackRate, Latched, Oddity, Repeat, Replaced, Unchecked, Untested,

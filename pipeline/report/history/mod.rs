@@ -12,10 +12,10 @@ use minijinja::context;
 use super::ReportError;
 use super::document::Document;
 use super::manner::Manner;
-use super::tables::{Kind, Sheet, column};
+use super::table_files::{Kind, Sheet, column};
 use super::templates::Templates;
-use crate::tables::Analysis;
 use events::Event;
+use tables::Analysis;
 use views::{Battery, Named, Now, Order, Recovery, Register, Risk, Session, Test};
 
 /// Events that the text shows; the table has all.

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use super::super::chart::{self, BandPoint, Chart, Lane, Mark, Span, Trend};
 use super::views::{Battery, Order, Risk, Session, Test};
-use crate::statistics::slopes::theil_sen::theil_sen;
+use statistics::slopes::theil_sen::theil_sen;
 
 /// A forecast looks this far ahead.
 const FORECAST_DAYS: u64 = 182;

@@ -13,7 +13,7 @@ use super::words::{
     age_words, battery_words, cause_words, flood_words, missing_words, replacement_words,
     traction_words,
 };
-use crate::settings::Settings;
+use settings::Settings;
 
 /// A vehicle as the report tells it.
 #[derive(Debug, Clone, Serialize)]

@@ -6,7 +6,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::trade::vin::Vin;
+use trade::vin::Vin;
 
 /// Names of the column, as lists from elsewhere call it.
 const VIN_COLUMNS: [&str; 5] = ["vin", "vin no", "vin number", "chassis", "chassis no"];

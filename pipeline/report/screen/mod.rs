@@ -15,14 +15,14 @@ use minijinja::context;
 
 use super::document::Document;
 use super::manner::Manner;
-use super::tables::{Kind, Sheet, column};
+use super::table_files::{Kind, Sheet, column};
 use super::templates::Templates;
 use super::{ReportError, cells};
-use crate::tables::Analysis;
 use assess::{Assessed, Yardstick};
 pub use inventory::{InventoryError, Listed, read as read_inventory};
 pub use likelihood::{LikelihoodRatio, Trouble, chance_of_traction, likelihood_ratio};
 pub use outlook::{Item, Outlook, outlook};
+use tables::Analysis;
 use views::{Followed, Hindsight, Planned, RecentTraction, Vehicle};
 
 /// Vehicles of which the text tells every detail; the tables have all.

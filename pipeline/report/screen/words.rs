@@ -3,7 +3,7 @@
 use super::super::cells;
 use super::likelihood::LikelihoodRatio;
 use super::views::{Planned, Vehicle};
-use crate::settings::Settings;
+use settings::Settings;
 
 pub fn cause_words(cause: &str) -> &str {
     match cause {

@@ -8,7 +8,7 @@ use super::super::cells;
 use super::super::manner::Manner;
 use super::lines::{RankedLine, Trends};
 use super::views::RiskRow;
-use crate::settings::Plan;
+use settings::Plan;
 
 /// Which limit keeps replacements that would pay from this week.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -20,11 +20,11 @@ use super::ReportError;
 use super::document::Document;
 use super::manner::Manner;
 use super::templates::Templates;
-use crate::lake::Lake;
-use crate::tables::Analysis;
 use depots::DepotLines;
+use lake::Lake;
 use lines::{ChangeLine, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};
 use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
+use tables::Analysis;
 use views::{
     Change, CurveStep, DepotState, Difference, Extent, Flood, Health, LifeFit, Model, Pick,
     Quarantined, Rate, Recovery, RiskRow, TestNext,

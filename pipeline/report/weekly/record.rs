@@ -4,8 +4,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::super::chart::{self, Chart};
-use crate::statistics::rates::poisson_rate::garwood_limits;
-use crate::statistics::rates::wilson::wilson_limits;
+use statistics::rates::poisson_rate::garwood_limits;
+use statistics::rates::wilson::wilson_limits;
 
 pub const SINCE_LAST: &str = "
     WITH last_run AS (

@@ -1,7 +1,7 @@
 //! The weekly report's tables as files.
 
 use super::super::manner::Manner;
-use super::super::tables::{Kind, Sheet, column};
+use super::super::table_files::{Kind, Sheet, column};
 use super::depots::{Depot, Short};
 use super::views::{Change, Flood, Pick, Quarantined, Rate, Recovery, RiskRow, TestNext};
 

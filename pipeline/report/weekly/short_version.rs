@@ -5,7 +5,7 @@ use super::super::manner::Manner;
 use super::depots::{Depot, Short};
 use super::lines::OrderLine;
 use super::views::{Flood, Recovery, RiskRow};
-use crate::settings::Run;
+use settings::Run;
 
 /// What the five lines are made from.
 pub struct Facts<'a> {

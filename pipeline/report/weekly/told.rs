@@ -7,10 +7,10 @@ use arrow::datatypes::Date32Type;
 
 use super::ReportError;
 use super::views::RiskRow;
-use crate::lake::append::Append;
-use crate::lake::tables::table;
-use crate::lake::{Lake, LakeError};
-use crate::tables::Analysis;
+use lake::append::Append;
+use lake::tables::table;
+use lake::{Lake, LakeError};
+use tables::Analysis;
 
 /// Appends the ranking to `risk_week`. Said again word for word, it adds nothing.
 pub async fn append(

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::statistics::lives::weibull_law::Weibull;
+use statistics::lives::weibull_law::Weibull;
 
 pub const RANKING: &str = "
     SELECT *, COUNT(*) OVER (PARTITION BY vin) AS of_vehicle FROM replacement_plan ORDER BY rank";

@@ -6,8 +6,8 @@
 use super::kaplan_meier::log_log_limits;
 use super::life::{Life, check_lives};
 use super::risk_set::AgeIndex;
-use crate::statistics::input::{InputError, at_least};
-use crate::statistics::limits::{Limits, two_sided_z};
+use crate::input::{InputError, at_least};
+use crate::limits::{Limits, two_sided_z};
 
 /// A life that ended by a cause (counted from 0), or was still going.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -195,7 +195,7 @@ impl IncidenceCurve {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::lives::kaplan_meier::kaplan_meier;
+    use crate::lives::kaplan_meier::kaplan_meier;
 
     /// The incidences and survival add to 1, and one cause alone is one less Kaplan-Meier, with
     /// Greenwood's standard error.

@@ -5,8 +5,8 @@
 //! no best age and the answer is to run to failure.
 
 use super::weibull_law::Weibull;
-use crate::statistics::distributions::gamma_lower_tail;
-use crate::statistics::input::{InputError, not_negative, positive};
+use crate::distributions::gamma_lower_tail;
+use crate::input::{InputError, not_negative, positive};
 
 const MOST_STEPS: usize = 200;
 

@@ -5,7 +5,7 @@
 
 use super::kaplan_meier::{SurvivalCurve, kaplan_meier};
 use super::life::Life;
-use crate::statistics::input::{InputError, all_within, at_least, positive, same_length};
+use crate::input::{InputError, all_within, at_least, positive, same_length};
 
 /// An outcome at the horizon. A subject lost before it has no known outcome and weight 0.
 #[derive(Debug, Clone, Copy, PartialEq)]

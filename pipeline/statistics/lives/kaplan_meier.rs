@@ -6,8 +6,8 @@
 
 use super::life::{Life, check_lives};
 use super::risk_set::{AgeIndex, RiskSet};
-use crate::statistics::input::{InputError, not_negative};
-use crate::statistics::limits::{Limits, two_sided_z};
+use crate::input::{InputError, not_negative};
+use crate::limits::{Limits, two_sided_z};
 
 /// Rounding allowed when survival is compared with a quantile.
 const SURVIVAL_ROUNDING: f64 = 1e-12;

@@ -3,7 +3,7 @@
 //! Fails for times that are negative, not finite or out of order, naming the row. Where the times
 //! come from, and in what unit, is left to the caller: every result is in the same unit.
 
-use crate::statistics::input::{InputError, at_least};
+use crate::input::{InputError, at_least};
 
 /// A life seen from age `entry` (0 when seen from new) to age `exit`, where it failed (`event`) or
 /// was still alive. It is at risk at ages in `(entry, exit]`.

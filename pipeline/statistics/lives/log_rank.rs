@@ -5,8 +5,8 @@
 
 use super::life::{Life, check_lives};
 use super::risk_set::{AgeIndex, RiskSet};
-use crate::statistics::distributions::chi_square_upper_tail;
-use crate::statistics::input::{InputError, at_least, same_length};
+use crate::distributions::chi_square_upper_tail;
+use crate::input::{InputError, at_least, same_length};
 use nalgebra::{DMatrix, DVector};
 
 /// Eigenvalues below this share of the greatest count as 0.

@@ -4,8 +4,8 @@
 //! events is assumed; rates with a model are left to `poisson_rate`.
 
 use super::life::{Life, check_lives};
-use crate::statistics::input::{InputError, all_finite, at_least};
-use crate::statistics::limits::{Limits, two_sided_z};
+use crate::input::{InputError, all_finite, at_least};
+use crate::limits::{Limits, two_sided_z};
 
 /// A subject watched over `(start, end]` with the ages of its events, in any order.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -173,7 +173,7 @@ fn order_by(subjects: &[Watched], key: impl Fn(&Watched) -> f64) -> Vec<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::lives::life::sorted_ages;
+    use crate::lives::life::sorted_ages;
 
     /// The sum of squared influences, subject by subject, as Lawless and Nadeau define it.
     fn plain_variance(subjects: &[Watched], until: f64) -> f64 {

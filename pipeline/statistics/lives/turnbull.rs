@@ -5,7 +5,7 @@
 //! gives the same answer at once.
 
 use super::life::{IntervalLife, check_interval_lives};
-use crate::statistics::input::FitError;
+use crate::input::FitError;
 
 const MOST_ITERATIONS: usize = 20_000;
 const WANTED_GAP: f64 = 1e-9;
@@ -345,8 +345,8 @@ impl IntervalSurvival {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::lives::kaplan_meier::kaplan_meier;
-    use crate::statistics::lives::life::Life;
+    use crate::lives::kaplan_meier::kaplan_meier;
+    use crate::lives::life::Life;
 
     /// With exact failures, survivors and late entries alone the answer is Kaplan-Meier's.
     #[test]

@@ -7,7 +7,7 @@
 use super::life::{IntervalLife, Life};
 use super::weibull_law::Weibull;
 use super::weibull_likelihood::{Derivatives, WeibullPrior, WeibullSample};
-use crate::statistics::input::FitError;
+use crate::input::FitError;
 
 const WHAT: &str = "Weibull fit";
 const MOST_ITERATIONS: usize = 200;
@@ -215,7 +215,7 @@ fn finish(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::prior::NormalPrior;
+    use crate::prior::NormalPrior;
 
     fn lives() -> Vec<Life> {
         (1..=30)

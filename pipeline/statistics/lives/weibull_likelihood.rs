@@ -6,8 +6,8 @@
 //! lives. Finding the maximum is left to `weibull`, cutting the surface to `weibull_profile`.
 
 use super::life::{IntervalLife, Life, check_interval_lives, check_lives};
-use crate::statistics::input::{InputError, positive, setting};
-use crate::statistics::prior::NormalPrior;
+use crate::input::{InputError, positive, setting};
+use crate::prior::NormalPrior;
 
 /// What is believed before the data. A shape prior of standard deviation 0 fixes the shape.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

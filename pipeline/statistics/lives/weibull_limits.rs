@@ -4,8 +4,8 @@
 //! `weibull_profile` are truer.
 
 use super::weibull::WeibullFit;
-use crate::statistics::input::{InputError, not_negative, open_unit, positive};
-use crate::statistics::limits::{Limits, two_sided_z};
+use crate::input::{InputError, not_negative, open_unit, positive};
+use crate::limits::{Limits, two_sided_z};
 
 impl WeibullFit {
     /// Variance of `by_mu * ln scale + by_s * ln sigma`.
@@ -107,8 +107,8 @@ impl WeibullFit {
 
 #[cfg(test)]
 mod tests {
-    use crate::statistics::lives::life::Life;
-    use crate::statistics::lives::weibull::fit_weibull;
+    use crate::lives::life::Life;
+    use crate::lives::weibull::fit_weibull;
 
     #[test]
     fn chances_stay_between_zero_and_one() {

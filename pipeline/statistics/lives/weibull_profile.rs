@@ -5,9 +5,9 @@
 
 use super::weibull::WeibullFit;
 use super::weibull_likelihood::{WeibullPrior, WeibullSample};
-use crate::statistics::distributions::{chi_square_quantile, chi_square_upper_tail};
-use crate::statistics::input::{FitError, InputError, open_unit};
-use crate::statistics::limits::Limits;
+use crate::distributions::{chi_square_quantile, chi_square_upper_tail};
+use crate::input::{FitError, InputError, open_unit};
+use crate::limits::Limits;
 
 /// How far a limit is sought, in widths of the normal-theory limit.
 const MOST_WIDTHS: f64 = 60.0;
@@ -289,8 +289,8 @@ fn highest(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::lives::life::Life;
-    use crate::statistics::lives::weibull::fit_weibull_sample;
+    use crate::lives::life::Life;
+    use crate::lives::weibull::fit_weibull_sample;
 
     /// One failure among three lives bounds the B-life from above only far out.
     #[test]

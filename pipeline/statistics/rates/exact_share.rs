@@ -3,9 +3,9 @@
 //! Fails for no trials, more successes than trials, or a share outside 0 to 1. Limits that are
 //! right on average rather than always are left to `wilson`.
 
-use crate::statistics::distributions::{beta_lower_tail, beta_quantile};
-use crate::statistics::input::{InputError, open_unit, setting};
-use crate::statistics::limits::Limits;
+use crate::distributions::{beta_lower_tail, beta_quantile};
+use crate::input::{InputError, open_unit, setting};
+use crate::limits::Limits;
 
 /// Limits that hold their confidence for every true share (Clopper and Pearson, Biometrika 26:404,
 /// 1934): `B(a/2; x, n-x+1)` and `B(1-a/2; x+1, n-x)`. At 0 and n one end is exact.

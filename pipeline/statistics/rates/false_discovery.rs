@@ -2,7 +2,7 @@
 //!
 //! Fails for p outside 0 to 1. An empty list gives an empty list.
 
-use crate::statistics::input::{InputError, all_within};
+use crate::input::{InputError, all_within};
 
 /// Benjamini and Hochberg (J. Roy. Statist. Soc. B 57:289, 1995): in rising order
 /// `adjusted_i = min over j >= i of p_j m / j`. Raising those at or below q bounds the expected

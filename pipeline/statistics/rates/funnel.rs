@@ -3,11 +3,9 @@
 //! Fails for a rate or exposure that is not above 0. Whether units differ in truth is left to
 //! `gamma_poisson`, many comparisons to `false_discovery`.
 
-use crate::statistics::distributions::{
-    gamma_lower_tail, gamma_quantile, gamma_upper_tail, ln_gamma,
-};
-use crate::statistics::input::{InputError, open_unit, positive};
-use crate::statistics::limits::Limits;
+use crate::distributions::{gamma_lower_tail, gamma_quantile, gamma_upper_tail, ln_gamma};
+use crate::input::{InputError, open_unit, positive};
+use crate::limits::Limits;
 
 /// Where a unit stands against the common rate.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -4,9 +4,9 @@
 //! Fails for counts that do not match their exposures, exposures not above 0, and no units. Counts
 //! with no spread beyond Poisson give an infinite size and every unit the common rate.
 
-use crate::statistics::distributions::{gamma_quantile, ln_gamma};
-use crate::statistics::input::{InputError, all_within, at_least, open_unit, same_length};
-use crate::statistics::limits::Limits;
+use crate::distributions::{gamma_quantile, ln_gamma};
+use crate::input::{InputError, all_within, at_least, open_unit, same_length};
+use crate::limits::Limits;
 
 /// Sizes above this cannot be told from Poisson.
 const MOST_SIZE: f64 = 1e7;

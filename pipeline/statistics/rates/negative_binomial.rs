@@ -4,8 +4,8 @@
 //! to `gamma_poisson`.
 
 use super::gamma_poisson::fit_gamma_poisson;
-use crate::statistics::distributions::{beta_lower_tail, gamma_lower_tail, ln_gamma};
-use crate::statistics::input::{InputError, at_least, not_negative};
+use crate::distributions::{beta_lower_tail, gamma_lower_tail, ln_gamma};
+use crate::input::{InputError, at_least, not_negative};
 
 /// A negative binomial of a mean and a size: the variance is `mean + mean^2 / size`. An infinite
 /// size is Poisson.

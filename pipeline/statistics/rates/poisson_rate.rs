@@ -3,9 +3,9 @@
 //! Fails for exposure that is not above 0. Comparing one period with others is left to
 //! `rate_trend`, lists of many small rates to `shrinkage` and `funnel`.
 
-use crate::statistics::distributions::gamma_quantile;
-use crate::statistics::input::{InputError, open_unit, positive};
-use crate::statistics::limits::Limits;
+use crate::distributions::gamma_quantile;
+use crate::input::{InputError, open_unit, positive};
+use crate::limits::Limits;
 
 /// Events per unit of exposure, with limits.
 #[derive(Debug, Clone, Copy, PartialEq)]

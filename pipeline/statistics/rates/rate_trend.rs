@@ -4,9 +4,9 @@
 //! binomial whatever the common rate, so no approximation enters. Looking at many rates at once is
 //! left to `false_discovery`.
 
-use crate::statistics::distributions::{beta_lower_tail, beta_quantile, ln_gamma};
-use crate::statistics::input::{InputError, at_least, open_unit, positive};
-use crate::statistics::limits::Limits;
+use crate::distributions::{beta_lower_tail, beta_quantile, ln_gamma};
+use crate::input::{InputError, at_least, open_unit, positive};
+use crate::limits::Limits;
 
 /// Slack when two chances are compared, as in the usual exact binomial test.
 const EQUAL_CHANCE: f64 = 1.0 + 1e-7;

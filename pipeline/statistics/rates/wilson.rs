@@ -3,8 +3,8 @@
 //! Fails for no trials or more successes than trials. Rates over exposure are left to
 //! `poisson_rate`.
 
-use crate::statistics::input::{InputError, setting};
-use crate::statistics::limits::{Limits, two_sided_z};
+use crate::input::{InputError, setting};
+use crate::limits::{Limits, two_sided_z};
 
 /// Wilson's score limits for `successes` out of `trials` (Wilson, J. Amer. Statist. Assoc. 22:209,
 /// 1927): `(p + z²/2n -+ z sqrt(p(1-p)/n + z²/4n²)) / (1 + z²/n)`.

@@ -5,7 +5,7 @@
 
 use super::hazard_likelihood::{PersonPeriods, Ridge};
 use super::hazard_regression::fit_hazard_from;
-use crate::statistics::input::{FitError, at_least, same_length};
+use crate::input::{FitError, at_least, same_length};
 
 /// How one penalty did on the rows it had not seen.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -3,7 +3,7 @@
 //! Fails for cells that are not finite or do not fill the rows. What a column means is left to the
 //! caller.
 
-use crate::statistics::input::{InputError, all_finite, same_length};
+use crate::input::{InputError, all_finite, same_length};
 
 /// Rows of numbers, one after another.
 #[derive(Debug, Clone, Copy, PartialEq)]

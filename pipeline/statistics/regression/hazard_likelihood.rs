@@ -4,10 +4,10 @@
 //! to `hazard_regression`.
 
 use super::design::Design;
-use crate::statistics::input::{
+use crate::input::{
     FitError, InputError, all_finite, all_within, at_least, not_negative, positive, same_length,
 };
-use crate::statistics::prior::NormalPrior;
+use crate::prior::NormalPrior;
 use nalgebra::{DMatrix, DVector};
 
 pub(crate) const WHAT: &str = "hazard regression";

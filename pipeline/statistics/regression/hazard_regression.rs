@@ -7,10 +7,8 @@
 //! to the caller.
 
 use super::hazard_likelihood::{PersonPeriods, Problem, Ridge, WHAT};
-use crate::statistics::input::{
-    FitError, InputError, all_finite, at_least, not_negative, same_length,
-};
-use crate::statistics::limits::{Limits, two_sided_z};
+use crate::input::{FitError, InputError, all_finite, at_least, not_negative, same_length};
+use crate::limits::{Limits, two_sided_z};
 
 use super::design::Design;
 

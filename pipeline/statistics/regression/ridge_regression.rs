@@ -6,7 +6,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::design::Design;
-use crate::statistics::input::{
+use crate::input::{
     FitError, all_finite, all_within, at_least, not_negative, positive, same_length,
 };
 

@@ -2,8 +2,8 @@
 //!
 //! Fails for chances outside 0 to 1, lists that do not pair up, and outcomes all lost to sight.
 
-use crate::statistics::input::{InputError, all_within, same_length};
-use crate::statistics::lives::censoring_weight::Outcome;
+use crate::input::{InputError, all_within, same_length};
+use crate::lives::censoring_weight::Outcome;
 
 /// Total weight of outcomes that pair up with predictions; fails when nothing was seen.
 pub(crate) fn check_outcomes(predictions: usize, outcomes: &[Outcome]) -> Result<f64, InputError> {

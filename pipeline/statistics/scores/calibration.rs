@@ -5,9 +5,9 @@
 //! `concordance` and `lift`.
 
 use super::brier::check_outcomes;
-use crate::statistics::input::{FitError, InputError, all_within};
-use crate::statistics::limits::{Limits, two_sided_z};
-use crate::statistics::lives::censoring_weight::Outcome;
+use crate::input::{FitError, InputError, all_within};
+use crate::limits::{Limits, two_sided_z};
+use crate::lives::censoring_weight::Outcome;
 
 const WHAT: &str = "calibration";
 const MOST_ITERATIONS: usize = 100;

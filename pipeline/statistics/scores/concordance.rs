@@ -3,8 +3,8 @@
 //! Fails for times not above 0 and scores that are not finite; without comparable pairs C is
 //! `None`. Whether the chances are right is left to `calibration`.
 
-use crate::statistics::input::{InputError, all_finite, positive, same_length};
-use crate::statistics::lives::censoring_weight::{InSight, check_followed};
+use crate::input::{InputError, all_finite, positive, same_length};
+use crate::lives::censoring_weight::{InSight, check_followed};
 
 /// Pairs of which the one with the shorter time failed. In the weighted form these are sums of
 /// weights.

@@ -4,8 +4,8 @@
 //! to sight. Whether the chances themselves are right is left to `calibration`.
 
 use super::brier::check_outcomes;
-use crate::statistics::input::{InputError, all_finite, setting};
-use crate::statistics::lives::censoring_weight::Outcome;
+use crate::input::{InputError, all_finite, setting};
+use crate::lives::censoring_weight::Outcome;
 
 /// The top k of a ranking against all.
 #[derive(Debug, Clone, Copy, PartialEq)]

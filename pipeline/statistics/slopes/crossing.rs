@@ -4,8 +4,8 @@
 //! for the caller to judge.
 
 use super::theil_sen::{RobustLine, median, theil_sen};
-use crate::statistics::distributions::student_quantile;
-use crate::statistics::input::{InputError, open_unit, setting};
+use crate::distributions::student_quantile;
+use crate::input::{InputError, open_unit, setting};
 
 /// Standard error of a median over that of a mean, for normal errors: sqrt(pi / 2).
 const MEDIAN_LOSS: f64 = 1.253_314_137_315_500_3;
@@ -117,7 +117,7 @@ fn first_and_last(
     let level_se = MEDIAN_LOSS * MAD_SCALE * median(residuals) / (x.len() as f64).sqrt();
     // The limits are taken as normal ones, so their half width is z standard errors; q stands in
     // for z to keep short series honest.
-    let z = crate::statistics::limits::two_sided_z(confidence).ok()?;
+    let z = crate::limits::two_sided_z(confidence).ok()?;
     let slope_reach = q / z * 0.5 * (slope_limits.upper - slope_limits.lower);
     let level_reach = q * level_se;
     let (m, b) = (sign * (line.at(centre) - threshold), sign * line.slope);

@@ -3,8 +3,8 @@
 //! Fails for fewer than two points, or when all points share one x. The forecast of a crossing is
 //! left to `crossing`.
 
-use crate::statistics::input::{InputError, all_finite, at_least, same_length};
-use crate::statistics::limits::{Limits, two_sided_z};
+use crate::input::{InputError, all_finite, at_least, same_length};
+use crate::limits::{Limits, two_sided_z};
 
 /// Beyond this many points neighbours in x are condensed to their medians, so that at most about
 /// 1.1 million pairs are formed.

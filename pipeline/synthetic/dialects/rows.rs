@@ -2,11 +2,9 @@
 
 use chrono::{DateTime, Duration, NaiveDate, NaiveTime, Utc};
 
-use crate::synthetic::facts::{
-    CONFIRMED, Minute, PENDING, Scan, ScannedCode, Snapshot, Test, Work,
-};
-use crate::synthetic::modules::Code;
-use crate::synthetic::shops::SHOPS;
+use crate::facts::{CONFIRMED, Minute, PENDING, Scan, ScannedCode, Snapshot, Test, Work};
+use crate::modules::Code;
+use crate::shops::SHOPS;
 
 /// What a field holds, in the lake's units and words.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -11,10 +11,10 @@ use super::Documented;
 use super::answer::{number_fields, numbers};
 use super::collect::collecting;
 use super::life::observed;
-use crate::statistics::Life;
-use crate::statistics::limits::two_sided_z;
-use crate::statistics::lives::kaplan_meier::kaplan_meier;
-use crate::statistics::lives::log_rank::stratified_log_rank;
+use statistics::Life;
+use statistics::limits::two_sided_z;
+use statistics::lives::kaplan_meier::kaplan_meier;
+use statistics::lives::log_rank::stratified_log_rank;
 
 const CONFIDENCE: f64 = 0.95;
 

@@ -9,7 +9,7 @@ use datafusion::logical_expr::{AggregateUDF, ColumnarValue, ScalarUDF, Volatilit
 use super::Documented;
 use super::answer::{number_fields, numbers};
 use super::collect::collecting;
-use crate::statistics::rates::negative_binomial::{NegativeBinomial, fit_tallied};
+use statistics::rates::negative_binomial::{NegativeBinomial, fit_tallied};
 
 const LAW: [&str; 3] = ["mean", "size", "counts"];
 

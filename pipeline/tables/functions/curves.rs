@@ -13,11 +13,11 @@ use super::Documented;
 use super::answer::{step_list, steps};
 use super::collect::collecting;
 use super::life::observed;
-use crate::statistics::lives::aalen_johansen::{CompetingLife, aalen_johansen};
-use crate::statistics::lives::kaplan_meier::kaplan_meier;
-use crate::statistics::lives::life::IntervalLife;
-use crate::statistics::lives::mean_cumulative::{Watched, mean_cumulative};
-use crate::statistics::lives::turnbull::turnbull;
+use statistics::lives::aalen_johansen::{CompetingLife, aalen_johansen};
+use statistics::lives::kaplan_meier::kaplan_meier;
+use statistics::lives::life::IntervalLife;
+use statistics::lives::mean_cumulative::{Watched, mean_cumulative};
+use statistics::lives::turnbull::turnbull;
 
 const CONFIDENCE: f64 = 0.95;
 

@@ -13,12 +13,12 @@ use datafusion::logical_expr::{AggregateUDF, ColumnarValue, ScalarUDF, Volatilit
 use super::Documented;
 use super::answer::{number_at, number_fields, numbers, struct_rows};
 use super::collect::collecting;
-use crate::statistics::Life;
-use crate::statistics::limits::Limits;
-use crate::statistics::lives::weibull::{WeibullFit, fit_weibull_sample};
-use crate::statistics::lives::weibull_law::Weibull;
-use crate::statistics::lives::weibull_likelihood::{WeibullPrior, WeibullSample};
-use crate::statistics::lives::weibull_profile::{
+use statistics::Life;
+use statistics::limits::Limits;
+use statistics::lives::weibull::{WeibullFit, fit_weibull_sample};
+use statistics::lives::weibull_law::Weibull;
+use statistics::lives::weibull_likelihood::{WeibullPrior, WeibullSample};
+use statistics::lives::weibull_profile::{
     constant_hazard_test, profile_b_life_limits, profile_scale_limits, profile_shape_limits,
 };
 

@@ -22,7 +22,7 @@ use std::sync::Arc;
 use datafusion::logical_expr::{AggregateUDF, ScalarUDF};
 use datafusion::prelude::SessionContext;
 
-use crate::trade::code_group::CodeGroups;
+use trade::code_group::CodeGroups;
 
 /// A function with the line that documents it.
 pub struct Documented<F> {

@@ -10,9 +10,9 @@ use datafusion::logical_expr::{AggregateUDF, ColumnarValue, ScalarUDF, Volatilit
 use super::Documented;
 use super::answer::{number_at, number_fields, numbers, struct_rows};
 use super::collect::collecting;
-use crate::statistics::rates::gamma_poisson::{GammaPoisson, fit_gamma_poisson, shrink_rates};
-use crate::statistics::rates::poisson_rate::poisson_rate;
-use crate::statistics::rates::rate_trend::{Counted, rate_change as compare};
+use statistics::rates::gamma_poisson::{GammaPoisson, fit_gamma_poisson, shrink_rates};
+use statistics::rates::poisson_rate::poisson_rate;
+use statistics::rates::rate_trend::{Counted, rate_change as compare};
 
 const CONFIDENCE: f64 = 0.95;
 const RATE: [&str; 3] = ["rate", "lower", "upper"];

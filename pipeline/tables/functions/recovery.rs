@@ -15,7 +15,7 @@ use datafusion::error::{DataFusionError, Result};
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Signature, SimpleScalarUDF, Volatility};
 
 use super::Documented;
-use crate::trade::recovery::{Case, Event, Happening, Rules, ScanSeen, cases};
+use trade::recovery::{Case, Event, Happening, Rules, ScanSeen, cases};
 
 const STEPS: [&str; 7] = [
     "opened_at",

@@ -7,7 +7,7 @@ use arrow::datatypes::DataType;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
 
 use super::Documented;
-use crate::statistics::sample::share;
+use statistics::sample::share;
 
 /// `sample_share(text)`.
 pub fn sample_share() -> Documented<ScalarUDF> {

@@ -9,9 +9,9 @@ use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf}
 
 use super::Documented;
 use super::answer::{number_fields, struct_rows};
-use crate::statistics::rates::exact_share::{exact_limits, share_at_least};
-use crate::statistics::rates::funnel::funnel_point;
-use crate::statistics::rates::wilson::wilson_limits;
+use statistics::rates::exact_share::{exact_limits, share_at_least};
+use statistics::rates::funnel::funnel_point;
+use statistics::rates::wilson::wilson_limits;
 
 const CONFIDENCE: f64 = 0.95;
 const SHARE: [&str; 3] = ["share", "lower", "upper"];

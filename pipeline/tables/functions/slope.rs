@@ -6,7 +6,7 @@ use datafusion::logical_expr::AggregateUDF;
 use super::Documented;
 use super::answer::{number_fields, numbers};
 use super::collect::collecting;
-use crate::statistics::slopes::theil_sen::theil_sen;
+use statistics::slopes::theil_sen::theil_sen;
 
 const LINE: [&str; 5] = ["slope", "slope_lower", "slope_upper", "intercept", "points"];
 

@@ -11,10 +11,10 @@ use datafusion::error::Result;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
 
 use super::Documented;
-use crate::trade::battery::{TestReading, VerdictLimits, assess_with};
-use crate::trade::code_group::CodeGroups;
-use crate::trade::date_code::{DateCodeForm, read_date_code};
-use crate::trade::words::{Chemistry, MeasuredKind, RatingStandard};
+use trade::battery::{TestReading, VerdictLimits, assess_with};
+use trade::code_group::CodeGroups;
+use trade::date_code::{DateCodeForm, read_date_code};
+use trade::words::{Chemistry, MeasuredKind, RatingStandard};
 
 fn reading_fields() -> Fields {
     Fields::from(vec![

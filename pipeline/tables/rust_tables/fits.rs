@@ -8,11 +8,11 @@ use futures::FutureExt;
 
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
-use crate::risk::chances::{self, KeptTrend};
-use crate::risk::expected_health::{self, HealthSlope};
-use crate::risk::features::of_hazard;
-use crate::risk::model::{self, KeptCoefficient, KeptModel, MODEL_VERSION, Wanted};
-use crate::tables::{Analysis, AnalysisError};
+use crate::{Analysis, AnalysisError};
+use risk::chances::{self, KeptTrend};
+use risk::expected_health::{self, HealthSlope};
+use risk::features::of_hazard;
+use risk::model::{self, KeptCoefficient, KeptModel, MODEL_VERSION, Wanted};
 
 pub const HEALTH_FIT: Computed = Computed {
     name: "health_fit",

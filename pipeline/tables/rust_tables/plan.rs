@@ -11,11 +11,11 @@ use serde::Deserialize;
 
 use super::fits::{numbers, rows_of, words};
 use super::{Computed, Rows};
-use crate::risk::knapsack::{Item, best_choice};
-use crate::statistics::lives::age_replacement::best_replacement_age;
-use crate::statistics::lives::weibull_law::Weibull;
-use crate::tables::{Analysis, AnalysisError};
-use crate::trade::words::Chemistry;
+use crate::{Analysis, AnalysisError};
+use risk::knapsack::{Item, best_choice};
+use statistics::lives::age_replacement::best_replacement_age;
+use statistics::lives::weibull_law::Weibull;
+use trade::words::Chemistry;
 
 const DAYS_A_MONTH: f64 = 30.4375;
 

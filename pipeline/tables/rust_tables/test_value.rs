@@ -6,10 +6,10 @@ use serde::Deserialize;
 use super::fits::{kept_health, kept_model, numbers, rows_of, words};
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
-use crate::risk::expected_health;
-use crate::risk::frame::Frame;
-use crate::risk::test_value::{Stakes, value_of_test};
-use crate::tables::{Analysis, AnalysisError};
+use crate::{Analysis, AnalysisError};
+use risk::expected_health;
+use risk::frame::Frame;
+use risk::test_value::{Stakes, value_of_test};
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",

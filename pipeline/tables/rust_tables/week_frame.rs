@@ -8,8 +8,8 @@ use arrow::array::AsArray;
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type};
 
-use crate::risk::frame::{Frame, NUMBERS, WORDS};
-use crate::tables::{Analysis, AnalysisError};
+use crate::{Analysis, AnalysisError};
+use risk::frame::{Frame, NUMBERS, WORDS};
 
 /// All rows of vehicle_week, ordered by battery and weeks back.
 pub async fn read_frame(analysis: &Analysis) -> Result<Frame, AnalysisError> {

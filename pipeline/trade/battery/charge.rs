@@ -4,7 +4,7 @@
 //! charged reads high. Values beyond a table's ends count as its ends. A voltage that is no number
 //! has no state of charge.
 
-use crate::trade::words::Chemistry;
+use crate::words::Chemistry;
 
 /// Temperature the tables hold for: 80 °F.
 pub const TABLE_TEMPERATURE_C: f64 = (80.0 - 32.0) / 1.8;

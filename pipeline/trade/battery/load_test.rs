@@ -6,7 +6,7 @@
 
 use super::charge::between;
 use super::rating;
-use crate::trade::words::RatingStandard;
+use crate::words::RatingStandard;
 
 /// Seconds under load.
 pub const LOAD_SECONDS: f64 = 15.0;

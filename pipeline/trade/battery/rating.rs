@@ -4,7 +4,7 @@
 //! here are the trade's (common practice, no source) and every conversion says how far it can be
 //! off. A value is never refused: converting nonsense gives nonsense.
 
-use crate::trade::words::RatingStandard;
+use crate::words::RatingStandard;
 
 /// What a rated current promises of a new, fully charged 12 V battery.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -15,7 +15,7 @@ use std::fmt;
 use super::charge::{self, TemperatureRule};
 use super::rating::{self, convert};
 use super::{TestReading, load_test};
-use crate::trade::words::{Chemistry, MeasuredKind, RatingStandard};
+use crate::words::{Chemistry, MeasuredKind, RatingStandard};
 
 /// Temperature that readings are brought to, °C.
 pub const REFERENCE_C: f64 = 25.0;

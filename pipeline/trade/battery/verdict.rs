@@ -8,7 +8,7 @@
 use super::charge::{self, TemperatureRule};
 use super::reading::{self, Assumed};
 use super::{TestReading, load_test};
-use crate::trade::words::{Chemistry, MeasuredKind, Verdict};
+use crate::words::{Chemistry, MeasuredKind, Verdict};
 
 /// Where the verdicts part. Shares of the rating at 25 °C and full charge.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -6,7 +6,7 @@
 //! be joined first, see [`super::broadcast`].
 
 use super::{Bytes, DecodeError};
-use crate::trade::heavy_code::HeavyCode;
+use crate::heavy_code::HeavyCode;
 
 /// Which codes a message lists. Numbers of DM1 and DM2 are published; the others from memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

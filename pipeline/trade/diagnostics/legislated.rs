@@ -6,7 +6,7 @@
 //! their length is not known here. Oxygen sensors, freeze frames and test results are not read.
 
 use super::{Bytes, DecodeError};
-use crate::trade::trouble_code::TroubleCode;
+use crate::trouble_code::TroubleCode;
 
 /// The bus an answer came over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

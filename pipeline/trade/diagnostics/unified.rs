@@ -6,8 +6,8 @@
 //! be taken except in a count; [`ListedCode`] offers both ways.
 
 use super::{Bytes, DecodeError};
-use crate::trade::heavy_code::HeavyCode;
-use crate::trade::trouble_code::{Status, TypedCode};
+use crate::heavy_code::HeavyCode;
+use crate::trouble_code::{Status, TypedCode};
 
 /// How a module's three bytes are to be taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -15,14 +15,14 @@ pub mod manner;
 pub mod page;
 pub mod pseudonym;
 pub mod screen;
-pub mod tables;
+pub mod table_files;
 pub mod templates;
 pub mod weekly;
 
 use std::path::PathBuf;
 
-use crate::lake::LakeError;
-use crate::tables::AnalysisError;
+use lake::LakeError;
+use tables::AnalysisError;
 
 /// Why a report could not be written.
 #[derive(Debug, thiserror::Error)]

@@ -33,13 +33,13 @@ use datafusion::scalar::ScalarValue;
 use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
-use crate::lake::tables::TABLES;
-use crate::lake::{self, Lake, LakeError};
-use crate::settings::Settings;
-use crate::statistics::FitError;
-use crate::trade::code_group::CodeGroups;
+use lake::tables::TABLES;
+use lake::{self, Lake, LakeError};
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
 use rust_tables::Computed;
+use settings::Settings;
+use statistics::FitError;
+use trade::code_group::CodeGroups;
 
 /// Memory the queries may use before they spill to disk.
 const QUERY_MEMORY_BYTES: usize = 900 << 20;
