@@ -39,6 +39,38 @@ pub enum QueryGraphError {
     Circle(Vec<String>),
 }
 
+/// Every text file of a shipped folder and of those in it.
+fn shipped<'a>(folder: &'a Dir<'a>) -> Vec<(&'a Path, &'a str)> {
+    let own = folder
+        .files()
+        .filter_map(|file| Some((file.path(), file.contents_utf8()?)));
+    own.chain(folder.dirs().flat_map(shipped)).collect()
+}
+
+/// Every file of a user's folder and of those one level down, in the order of their names; links are
+/// not followed out of it.
+fn files_below(folder: &Path) -> Result<Vec<PathBuf>, QueryGraphError> {
+    let entries = |folder: &Path| -> Result<Vec<std::fs::DirEntry>, QueryGraphError> {
+        std::fs::read_dir(folder)
+            .and_then(|entries| entries.collect())
+            .map_err(|source| QueryGraphError::Read {
+                path: folder.to_owned(),
+                source,
+            })
+    };
+    let mut files = Vec::new();
+    for entry in entries(folder)? {
+        match entry.file_type() {
+            Ok(kind) if kind.is_dir() => {
+                files.extend(entries(&entry.path())?.iter().map(std::fs::DirEntry::path));
+            }
+            _ => files.push(entry.path()),
+        }
+    }
+    files.sort();
+    Ok(files)
+}
+
 /// One derived table's SQL.
 #[derive(Debug, Clone)]
 pub struct Query {
@@ -69,27 +101,20 @@ impl QueryGraph {
         given: &BTreeMap<String, BTreeSet<String>>,
     ) -> Result<Self, QueryGraphError> {
         let mut texts: BTreeMap<String, (String, String)> = BTreeMap::new();
-        for file in SHIPPED.files() {
-            if let (Some(name), Some(text)) = (query_name(file.path()), file.contents_utf8()) {
-                let place = format!("queries/{}", file.path().display());
+        for (path, text) in shipped(&SHIPPED) {
+            if let Some(name) = query_name(path) {
+                let place = format!("queries/{}", path.display());
                 texts.insert(name, (place, text.to_owned()));
             }
         }
-        if let Some(folder) = folder {
-            let read = |source| QueryGraphError::Read {
-                path: folder.to_owned(),
-                source,
-            };
-            for entry in std::fs::read_dir(folder).map_err(read)? {
-                let path = entry.map_err(read)?.path();
-                if let Some(name) = query_name(&path) {
-                    let text =
-                        std::fs::read_to_string(&path).map_err(|source| QueryGraphError::Read {
-                            path: path.clone(),
-                            source,
-                        })?;
-                    texts.insert(name, (path.display().to_string(), text));
-                }
+        for path in folder.map(files_below).transpose()?.unwrap_or_default() {
+            if let Some(name) = query_name(&path) {
+                let text =
+                    std::fs::read_to_string(&path).map_err(|source| QueryGraphError::Read {
+                        path: path.clone(),
+                        source,
+                    })?;
+                texts.insert(name, (path.display().to_string(), text));
             }
         }
         Self::from_texts(texts, given)

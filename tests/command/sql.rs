@@ -6,8 +6,8 @@ use crate::workplace::Workplace;
 #[test]
 fn every_query_file_runs_on_a_small_lake() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("queries");
-    let mut names: Vec<String> = std::fs::read_dir(folder)
-        .expect("the queries")
+    let mut names: Vec<String> = walkdir::WalkDir::new(folder)
+        .into_iter()
         .flatten()
         .filter_map(|entry| {
             let name = entry.file_name().to_string_lossy().into_owned();
