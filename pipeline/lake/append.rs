@@ -162,6 +162,7 @@ impl<'a> Append<'a> {
     pub async fn commit(mut self) -> Result<(), LakeError> {
         self.file_done().await?;
         if self.tables.values().any(|waiting| !waiting.kept.is_empty()) {
+            self.lake.keep_others_out().await?;
             let mut versions = Map::new();
             for design in TABLES.iter().filter(|table| table.name != LOAD_LOG) {
                 let files = self.written(design).await?;
@@ -172,7 +173,7 @@ impl<'a> Append<'a> {
             let about = HashMap::from([(VERSIONS_KEY.to_owned(), versions.into())]);
             land(self.lake, log_table(), files, about).await?;
         }
-        // Whoever goes on reading through this lake sees what was just added.
+        // Whoever goes on reading through this lake sees what was just added, and others may write.
         let place = self.lake.place().to_owned();
         *self.lake = Lake::open(&place).await?;
         Ok(())

@@ -11,6 +11,7 @@ mod commit_log;
 mod durable;
 mod row_hash;
 pub mod tables;
+mod writers_lock;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -27,6 +28,7 @@ use url::Url;
 use commit_log::{CommitLog, entry_name};
 use durable::sync_file;
 use tables::{EVENT_YEAR, LOAD_LOG, TABLES, Table};
+use writers_lock::WritersLock;
 
 /// Why a lake could not be used.
 #[derive(Debug, thiserror::Error)]
@@ -98,6 +100,8 @@ pub struct Lake {
     place: String,
     root: Url,
     tables: BTreeMap<&'static str, DeltaTable>,
+    /// Held from before the lake was opened to be written to.
+    lock: Option<WritersLock>,
 }
 
 impl Lake {
@@ -134,26 +138,30 @@ impl Lake {
             place: place.to_owned(),
             root,
             tables,
+            lock: None,
         })
     }
 
-    /// Opens the lake at `place`, making what is not there yet. A folder that holds other things is
-    /// refused rather than filled.
+    /// Opens the lake at `place` to be written to, making what is not there yet; waits for another
+    /// writer on this machine. A folder that holds other things is refused rather than filled.
     pub async fn open_or_create(place: &str) -> Result<Self, LakeError> {
         let root = root_url(place)?;
+        let mut lock = None;
         if let Some(folder) = local_folder(&root) {
             refuse_occupied(place, &folder)?;
             std::fs::create_dir_all(&folder).map_err(|source| LakeError::Io {
                 place: place.to_owned(),
                 source,
             })?;
+            lock = WritersLock::take(&folder).await?;
         }
         for table in std::iter::once(log_table()).chain(TABLES) {
             if !CommitLog::list(&root, table).await?.is_begun() {
                 create(&root, table).await?;
             }
         }
-        Self::open(place).await
+        let opened = Self::open(place).await?;
+        Ok(Self { lock, ..opened })
     }
 
     /// The place as the user named it.
@@ -172,6 +180,14 @@ impl Lake {
             .table_provider()
             .await
             .map_err(|error| LakeError::delta(table.name, "read")(error.into()))
+    }
+
+    /// Waits until no other process on this machine writes to the lake, and keeps them out from then on.
+    async fn keep_others_out(&mut self) -> Result<(), LakeError> {
+        if let (None, Some(folder)) = (&self.lock, self.folder()) {
+            self.lock = WritersLock::take(&folder).await?;
+        }
+        Ok(())
     }
 
     /// Opens a table again, at its newest version.
