@@ -4,7 +4,7 @@ mod charts;
 mod hostile_text;
 mod names_replaced;
 mod pages;
-mod planner;
+pub mod planner;
 mod screened;
 mod screening_rules;
 mod templates;
