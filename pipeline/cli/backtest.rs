@@ -8,8 +8,10 @@ use clap::{Args, ValueEnum};
 use indicatif::ProgressBar;
 
 use super::{LakeArgs, Outcome};
-use crate::analysis::risk::backtest::{self, Asked, Backtest as Answer};
+use crate::analysis::risk::backtest::{self, Asked, Backtest as Answer, Prediction};
 use crate::analysis::risk::scores::{Scores, WithLimits};
+use crate::report::manner::Manner;
+use crate::report::pseudonym::Pseudonyms;
 
 /// Hold the risk model against what came
 ///
@@ -40,6 +42,10 @@ pub struct Backtest {
     /// Also write every prediction with what came of it
     #[arg(long, value_name = "FILE")]
     predictions: Option<PathBuf>,
+
+    /// Name vehicles by pseudonyms in the predictions, as reports with --share do
+    #[arg(long)]
+    share: bool,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -67,8 +73,19 @@ impl Backtest {
         bar.finish_and_clear();
         if let Some(path) = &self.predictions {
             let mut writer = csv::Writer::from_path(path)?;
+            let manner = Manner {
+                pseudonyms: match self.share {
+                    true => Some(Pseudonyms::find(lake.folder().as_deref())?),
+                    false => None,
+                },
+                ..Manner::default()
+            };
             for prediction in &answer.predictions {
-                writer.serialize(prediction)?;
+                writer.serialize(Prediction {
+                    vin: manner.vin(&prediction.vin),
+                    position: manner.position(&prediction.position),
+                    ..prediction.clone()
+                })?;
             }
             writer.flush()?;
         }

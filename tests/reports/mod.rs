@@ -2,6 +2,7 @@
 
 mod charts;
 mod hostile_text;
+mod left_out;
 mod names_replaced;
 mod pages;
 pub mod planner;
