@@ -1,7 +1,9 @@
 //! The lake itself: who may write when, what a cut-short run leaves, what a damaged log tells.
 
 mod broken_log;
+mod corrections;
 mod cut_short;
+mod releases;
 mod writers;
 
 use std::path::{Path, PathBuf};
