@@ -17,16 +17,6 @@ WITH judged AS (
     LEFT JOIN code_baseline b
       ON b.level = 'breadth' AND b.breadth = s.breadth AND b.sessions >= $flood_baseline_sessions
     LEFT JOIN code_baseline f ON f.level = 'fleet'
-),
-ranked AS (
-    SELECT *,
-           p_value * COUNT(*) OVER (PARTITION BY week)
-             / ROW_NUMBER() OVER (PARTITION BY week ORDER BY p_value, vin, session_no) AS stepped,
-           ROW_NUMBER() OVER (PARTITION BY week ORDER BY p_value, vin, session_no) AS place
-    FROM judged
 )
-SELECT * EXCEPT (stepped, place),
-       LEAST(1.0, MIN(stepped) OVER (
-           PARTITION BY week ORDER BY place DESC ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-       )) AS adjusted
-FROM ranked
+SELECT *, adjusted_p(p_value) OVER (PARTITION BY week) AS adjusted
+FROM judged
