@@ -1,14 +1,16 @@
 //! The command line: one file a command; each parses, calls and prints, and decides nothing.
 //!
 //! Exit codes: 0 done and clean, 1 done with findings (rows in quarantine, a file that could not be
-//! read, something `check` found), 2 could not run. Results go to stdout, everything else to stderr.
+//! read, something `check` found), 2 could not run, 130 or 143 ended by Ctrl-C or SIGTERM. Results go to stdout, everything else to stderr.
 
 mod backtest;
 mod check;
 mod comebacks;
 mod history;
+mod interrupt;
 mod load;
 mod report_args;
+mod scratch;
 mod screen;
 mod shell;
 mod sql;
@@ -134,11 +136,20 @@ struct LakeArgs {
 impl LakeArgs {
     async fn open(&self, now: DateTime<Utc>) -> anyhow::Result<(Lake, Analysis)> {
         let lake = Lake::open(&self.lake).await?;
-        let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
-        let queries = self.queries.as_deref();
-        let analysis =
-            Analysis::new(&lake, self.as_of, now.date_naive(), settings, queries).await?;
+        let analysis = self.analysis(&lake, &[], now).await?;
         Ok((lake, analysis))
+    }
+
+    /// The lake looked at, with what stands in the lakes beside it.
+    async fn analysis(
+        &self,
+        lake: &Lake,
+        beside: &[&Lake],
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Analysis> {
+        let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
+        let (today, queries) = (now.date_naive(), self.queries.as_deref());
+        Ok(Analysis::new(lake, beside, self.as_of, today, settings, queries).await?)
     }
 }
 
@@ -197,6 +208,8 @@ pub fn run() -> ExitCode {
     };
     start_log(cli.log);
     let now = cli.now.unwrap_or_else(Utc::now);
+    // Dropped after the runtime, so that nothing still writes there.
+    let _temporary = scratch::RemovedAtTheEnd;
     let runtime = match tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         // Deep query plans need more than the default.
@@ -211,7 +224,7 @@ pub fn run() -> ExitCode {
             return ExitCode::from(2);
         }
     };
-    let done = runtime.block_on(async {
+    let command = async {
         match cli.command {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
@@ -225,7 +238,13 @@ pub fn run() -> ExitCode {
             Command::Completions(command) => command.run(),
             Command::Manual(command) => command.run(),
         }
-    });
+    };
+    let done = runtime.block_on(interrupt::unless_interrupted(command));
+    runtime.shutdown_timeout(interrupt::GRACE);
+    let done = match done {
+        Ok(done) => done,
+        Err(signal) => return signal.exit_code(),
+    };
     match done {
         Ok(Outcome::Clean) => ExitCode::SUCCESS,
         Ok(Outcome::Findings) => ExitCode::from(1),

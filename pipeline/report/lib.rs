@@ -17,6 +17,7 @@ pub mod pseudonym;
 pub mod screen;
 pub mod table_files;
 pub mod templates;
+mod trade_terms;
 pub mod weekly;
 
 use std::path::PathBuf;

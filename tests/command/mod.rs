@@ -4,6 +4,7 @@ mod bad_input;
 mod closed_pipe;
 mod load;
 mod sample;
+mod screening;
 mod sql;
 mod weekly;
 

@@ -163,7 +163,7 @@ pub struct Now {
 }
 
 pub const RECOVERIES: &str = "
-    SELECT r.opened_on, r.opened_by, r.proven_on, r.open, r.days_standing, s.next_step, r.caution
+    SELECT r.opened_on, r.opened_by, r.proven_on, r.open, r.days_standing, s.next_step, s.planned_for, r.caution
     FROM recovery_case r LEFT JOIN recovery_step s ON s.vin = r.vin AND s.case_no = r.case_no
     WHERE r.vin = $vin ORDER BY r.opened_on";
 
@@ -177,5 +177,7 @@ pub struct Recovery {
     /// Of one that is open.
     pub days_standing: Option<i64>,
     pub next_step: Option<String>,
+    /// The batteries that the plan sees to, where the next step names them.
+    pub planned_for: Option<String>,
     pub caution: Option<String>,
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::super::manner::Manner;
 use statistics::lives::weibull_law::Weibull;
 
 pub const RANKING: &str = "
@@ -207,7 +208,7 @@ pub struct Flood {
 
 pub const RECOVERIES: &str = "
     SELECT r.vin, v.unit_no, v.depot, r.opened_on, r.opened_by, r.days_standing,
-           r.step_no, r.next_step, r.planned, r.caution
+           r.step_no, r.next_step, r.planned, r.planned_for, r.caution
     FROM recovery_step r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
     ORDER BY r.step_no, r.days_standing, r.vin, r.opened_on";
 
@@ -226,6 +227,8 @@ pub struct Recovery {
     pub next_step: String,
     /// The plan's soonest action on one of them.
     pub planned: Option<String>,
+    /// The batteries it is about, as the next step names them.
+    pub planned_for: Option<String>,
     pub caution: Option<String>,
 }
 
@@ -328,12 +331,12 @@ pub struct Quarantined {
     pub rows: i64,
 }
 
-/// The same without the reasons' words, which may quote what stood in a row.
-pub fn without_words(rows: Vec<Quarantined>) -> Vec<Quarantined> {
+/// The same without the reasons' words, which may quote what stood in a row, and with shops replaced.
+pub fn without_words(rows: Vec<Quarantined>, manner: &Manner) -> Vec<Quarantined> {
     let mut kinds: BTreeMap<(String, String, String), i64> = BTreeMap::new();
     for row in rows {
         *kinds
-            .entry((row.dump_kind, row.shop, row.field))
+            .entry((row.dump_kind, manner.shop(&row.shop), row.field))
             .or_default() += row.rows;
     }
     let mut rows: Vec<Quarantined> = kinds
