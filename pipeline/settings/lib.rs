@@ -93,6 +93,11 @@ pub struct Test {
     /// Share of rated cranking ability below which a charged battery is worn. Common practice in
     /// replacement programmes, no source.
     pub worn_below: f64,
+    /// A battery is new for so many days: its readings are near its rating. Common practice, no source.
+    pub new_battery_days: i64,
+    /// Tests of one battery by two instruments tell them apart where they lie in the same stretch of so
+    /// many days, in which it wears little. Common practice, no source.
+    pub scale_days: i64,
 }
 
 impl Default for Test {
@@ -100,6 +105,8 @@ impl Default for Test {
         Self {
             test_stale_days: 365,
             worn_below: 0.7,
+            new_battery_days: 120,
+            scale_days: 91,
         }
     }
 }
@@ -110,9 +117,10 @@ impl Default for Test {
 pub struct Flood {
     /// Scans of one vehicle at most this far apart are one session.
     pub session_gap_hours: i64,
-    /// Fewer distinct codes than this are never a flood.
+    /// Fewer new codes than this are never a flood: three modules that each miss the other two show
+    /// this many.
     pub flood_min_codes: i64,
-    /// Codes from fewer modules than this are never a flood.
+    /// New codes from fewer modules than this are never a flood: two may share one wire.
     pub flood_min_modules: i64,
     /// Share of floods that may be false among those reported in a week.
     pub flood_false_share: f64,
