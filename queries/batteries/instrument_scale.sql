@@ -27,14 +27,19 @@ aged AS (
     WHERE r.reading['verdict'] IN ('fit', 'worn') AND r.reading['health'] BETWEEN 0.4 AND 1.7
     GROUP BY r.vin, r.position, r.tested_on, r.tested_at, r.shop, r.measured_kind, r.reading['health']
 ),
-placed AS (
-    SELECT tested_on, share, shop, measured_kind,
+stretched AS (
+    SELECT tested_on, share, shop, measured_kind, vin || ' ' || position AS place,
            COALESCE(days_between(began_on, tested_on) <= $new_battery_days, FALSE) AS is_new,
-           DENSE_RANK() OVER (ORDER BY shop, measured_kind) AS instrument,
-           DENSE_RANK() OVER (ORDER BY vin, position, began_on,
-               CASE WHEN days_between(began_on, tested_on) <= $new_battery_days THEN -1
-                    ELSE days_between(CAST('2000-01-01' AS DATE), tested_on) / $scale_days END) AS thing
+           COALESCE(days_between(CAST('1970-01-01' AS DATE), began_on), 0) AS began,
+           CASE WHEN days_between(began_on, tested_on) <= $new_battery_days THEN -1
+                ELSE days_between(CAST('2000-01-01' AS DATE), tested_on) / $scale_days END AS stretch
     FROM aged
+),
+placed AS (
+    SELECT tested_on, share, shop, measured_kind, is_new,
+           DENSE_RANK() OVER (ORDER BY shop, measured_kind) AS instrument,
+           DENSE_RANK() OVER (ORDER BY place, began, stretch) AS thing
+    FROM stretched
 ),
 quarter AS (
     SELECT DISTINCT CAST(DATE_TRUNC('quarter', CAST(tested_at AS DATE)) AS DATE) AS from_on FROM battery_test

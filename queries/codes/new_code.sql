@@ -24,7 +24,7 @@ by_module AS (
     JOIN follows f ON f.vin = c.vin AND f.session_no = c.session_no
     LEFT JOIN session_code b ON b.vin = c.vin AND b.session_no = c.session_no - 1
      AND b.module_address = c.module_address AND b.code = c.code AND NOT f.cleared_between
-    LEFT JOIN standing_code k ON k.model = f.model AND k.make IS NOT DISTINCT FROM f.make
+    LEFT JOIN standing_code k ON k.make = f.make AND k.model = f.model
      AND k.module_address = c.module_address AND k.code = c.code
     WHERE b.vin IS NULL AND k.model IS NULL
     GROUP BY c.vin, c.session_no, c.module_address

@@ -5,7 +5,7 @@
 WITH sessions AS (
     SELECT s.vin, s.session_no, v.make, v.model
     FROM code_session s
-    JOIN fleet_vehicle v ON v.vin = s.vin AND v.model IS NOT NULL
+    JOIN fleet_vehicle v ON v.vin = s.vin AND v.make IS NOT NULL AND v.model IS NOT NULL
 ),
 of_model AS (SELECT make, model, COUNT(*) AS sessions FROM sessions GROUP BY make, model),
 shown AS (
@@ -19,5 +19,5 @@ shown AS (
 SELECT s.make, s.model, s.module_address, s.code, s.vehicles, s.shown, m.sessions,
        CAST(s.shown AS DOUBLE) / m.sessions AS share
 FROM shown s
-JOIN of_model m ON m.model = s.model AND m.make IS NOT DISTINCT FROM s.make
+JOIN of_model m ON m.make = s.make AND m.model = s.model
 WHERE s.vehicles >= 3 AND 2 * s.shown >= m.sessions

@@ -13,7 +13,7 @@ fn spread(at: u64) -> f64 {
 fn lake(factor: f64, batteries: u64) -> Workplace {
     let mut dumps = Dumps::new();
     let shops = [("Low", factor), ("North", 1.0), ("South", 1.0)];
-    let mut test = |dumps: &mut Dumps, vin: &str, at: u64, shop: usize, share: f64, draw: u64| {
+    let test = |dumps: &mut Dumps, vin: &str, at: u64, shop: usize, share: f64, draw: u64| {
         let (name, high_by) = shops[shop];
         let amperes = 600.0 * share * high_by * (1.0 + 0.04 * spread(draw));
         dumps.tests.push_str(&format!(
@@ -26,9 +26,30 @@ fn lake(factor: f64, batteries: u64) -> Workplace {
         let vin = dumps.vehicle(battery as usize, "One", &day(began));
         let ability = 1.0 + 0.05 * spread(1_000 + battery);
         let (first, second) = ((battery % 3) as usize, ((battery + 1) % 3) as usize);
-        test(&mut dumps, &vin, began + 30, first, ability, 5_000 + battery);
-        test(&mut dumps, &vin, began + 300, first, 0.9 * ability, 9_000 + battery);
-        test(&mut dumps, &vin, began + 303, second, 0.9 * ability, 13_000 + battery);
+        test(
+            &mut dumps,
+            &vin,
+            began + 30,
+            first,
+            ability,
+            5_000 + battery,
+        );
+        test(
+            &mut dumps,
+            &vin,
+            began + 300,
+            first,
+            0.9 * ability,
+            9_000 + battery,
+        );
+        test(
+            &mut dumps,
+            &vin,
+            began + 303,
+            second,
+            0.9 * ability,
+            13_000 + battery,
+        );
     }
     dumps.load()
 }
@@ -55,7 +76,12 @@ fn a_tester_that_reads_low_is_found_and_taken_out() {
         &[],
         "SELECT shop, AVG(health) AS health FROM test_verdict WHERE tested_on >= DATE '2024-10-01' GROUP BY shop ORDER BY shop",
     );
-    assert_close(number(&health[0], "health"), number(&health[1], "health"), 0.05, "health by shop");
+    assert_close(
+        number(&health[0], "health"),
+        number(&health[1], "health"),
+        0.05,
+        "health by shop",
+    );
     // The first tests of all are read as they stand: nothing was known then.
     let early = place.sql(
         &[],
@@ -63,18 +89,29 @@ fn a_tester_that_reads_low_is_found_and_taken_out() {
     );
     assert!(early.len() > 10);
     for row in early {
-        assert_close(number(&row, "health"), number(&row, "measured_value") / 600.0, 1e-9, "as it stands");
+        assert_close(
+            number(&row, "health"),
+            number(&row, "measured_value") / 600.0,
+            1e-9,
+            "as it stands",
+        );
     }
 }
 
 #[test]
 fn testers_that_agree_are_left_alone() {
     let place = lake(1.0, 150);
-    let rows = place.sql(&[], "SELECT factor, factor_lower, factor_upper FROM instrument_scale");
+    let rows = place.sql(
+        &[],
+        "SELECT factor, factor_lower, factor_upper FROM instrument_scale",
+    );
     assert!(rows.len() >= 6, "{rows:?}");
     for row in rows {
         assert!((number(&row, "factor") - 1.0).abs() < 0.03, "{row}");
-        assert!(number(&row, "factor_lower") < 1.0 && number(&row, "factor_upper") > 1.0, "{row}");
+        assert!(
+            number(&row, "factor_lower") < 1.0 && number(&row, "factor_upper") > 1.0,
+            "{row}"
+        );
     }
 }
 
@@ -87,7 +124,9 @@ fn a_rating_without_a_standard_is_by_the_registers() {
         "{vin},main,{},12.7,25,480,CCA SAE,600,Shop\n",
         moment(10, 0)
     ));
-    let rows = dumps.load().sql(&[], "SELECT verdict, health FROM test_verdict");
+    let rows = dumps
+        .load()
+        .sql(&[], "SELECT verdict, health FROM test_verdict");
     assert_eq!(rows[0]["verdict"].as_str(), Some("fit"), "{rows:?}");
     assert_close(number(&rows[0], "health"), 0.8, 1e-9, "480 of 600 A");
 }

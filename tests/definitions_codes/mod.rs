@@ -3,8 +3,6 @@
 
 mod instruments;
 mod noise;
-mod recoveries;
-mod same_flood;
 
 use chrono::{DateTime, Days, Duration, NaiveDate};
 
@@ -88,21 +86,19 @@ impl Dumps {
     }
 
     fn scan(&mut self, vin: &str, at: &str, scan: Scan, codes: &[(String, String)]) {
-        let Scan { asked, ready, km_since_clear } = scan;
+        let Scan {
+            asked,
+            ready,
+            km_since_clear,
+        } = scan;
         let id = format!("S{}", self.scans.lines().count());
         self.scans.push_str(&format!(
             "{id},{vin},{at},{asked},{asked},13.6,{ready},8,{km_since_clear},Shop\n"
         ));
         for (module, code) in codes {
-            self.codes.push_str(&format!("{id},{vin},{at},{module},{code}\n"));
+            self.codes
+                .push_str(&format!("{id},{vin},{at},{module},{code}\n"));
         }
-    }
-
-    fn order(&mut self, vin: &str, at: &str, operation: &str, cause: &str) {
-        let number = self.orders.lines().count();
-        self.orders.push_str(&format!(
-            "W{number},{vin},{at},{at},{operation},{cause},\n"
-        ));
     }
 
     fn load(self) -> Workplace {
@@ -126,6 +122,11 @@ impl Dumps {
 /// So many codes of neither supply nor network, the `from`-th and on, spread over modules.
 fn other_codes(from: u64, count: u64) -> Vec<(String, String)> {
     (from..from + count)
-        .map(|code| (format!("{:02X}", 0x10 + code % 9), format!("B{:04}", 1000 + code % 2000)))
+        .map(|code| {
+            (
+                format!("{:02X}", 0x10 + code % 9),
+                format!("B{:04}", 1000 + code % 2000),
+            )
+        })
         .collect()
 }

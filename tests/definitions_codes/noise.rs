@@ -69,7 +69,9 @@ fn floods(place: &Workplace) -> (usize, usize, usize) {
             .collect()
     };
     let told = weeks("SELECT week FROM code_flood");
-    let looked: BTreeSet<String> = weeks("SELECT week FROM session_chance").into_iter().collect();
+    let looked: BTreeSet<String> = weeks("SELECT week FROM session_chance")
+        .into_iter()
+        .collect();
     let raised: BTreeSet<&String> = told.iter().collect();
     (told.len(), raised.len(), looked.len())
 }
@@ -85,7 +87,10 @@ fn noise_floods_in_no_more_weeks_than_stated() {
         let (told, raised, looked) = floods(&fleet(zero_share, mean, size, 0).load());
         println!("{name}: {told} floods in {raised} of {looked} weeks");
         assert!(looked > 100, "{looked} weeks");
-        assert!(raised as f64 <= 0.05 * looked as f64, "{name}: {raised} of {looked} weeks");
+        assert!(
+            raised as f64 <= 0.05 * looked as f64,
+            "{name}: {raised} of {looked} weeks"
+        );
     }
 }
 
@@ -104,7 +109,10 @@ fn codes_a_model_always_stores_are_no_flood_and_hide_none() {
         dumps.scan(&vin, &moment(911, 0), SCAN, &codes);
     }
     let place = dumps.load();
-    let told = place.sql(&[], "SELECT vin, new_codes, codes, session_no FROM code_flood ORDER BY vin");
+    let told = place.sql(
+        &[],
+        "SELECT vin, new_codes, codes, session_no FROM code_flood ORDER BY vin",
+    );
     assert_eq!(told.len(), 2, "{told:?}");
     for (row, number) in told.iter().zip([8, 9]) {
         assert_eq!(row["vin"].as_str(), Some(super::vin(number).as_str()));
@@ -113,7 +121,11 @@ fn codes_a_model_always_stores_are_no_flood_and_hide_none() {
     }
     let standing = place.sql(&[], "SELECT code FROM standing_code WHERE model = 'One'");
     assert_eq!(standing.len(), 10, "{standing:?}");
-    assert!(place.sql(&[], "SELECT 1 FROM standing_code WHERE model = 'Two'").is_empty());
+    assert!(
+        place
+            .sql(&[], "SELECT 1 FROM standing_code WHERE model = 'Two'")
+            .is_empty()
+    );
 }
 
 /// What was cleared and came back is new again.
@@ -123,7 +135,10 @@ fn a_flood_that_comes_back_after_a_clear_is_told_again() {
     let vin = super::vin(5);
     let codes = other_codes(1_400, 15);
     dumps.scan(&vin, &moment(910, 0), SCAN, &codes);
-    let after_clear = super::Scan { km_since_clear: 90.0, ..SCAN };
+    let after_clear = super::Scan {
+        km_since_clear: 90.0,
+        ..SCAN
+    };
     dumps.scan(&vin, &moment(915, 0), after_clear, &codes);
     let place = dumps.load();
     let told = place.sql(&[], "SELECT session_no FROM code_flood ORDER BY session_no");
