@@ -4,7 +4,8 @@
 //! for one. Upsets are a second part, from a least count upwards and spread widely (geometric). All
 //! counts take part: a fit to those below some limit alone makes every count above it look unusual.
 //! Which of the parts there are is chosen by the Schwarz criterion, so counts without upsets get a law
-//! without that part. Fitted by expectation and maximisation (Dempster, Laird and Rubin, J. Roy.
+//! without that part; where upsets are known to happen among counts like these, they are believed as
+//! soon as they explain a group's counts better. Fitted by expectation and maximisation (Dempster, Laird and Rubin, J. Roy.
 //! Statist. Soc. B 39:1, 1977; the criterion: Schwarz, Ann. Statist. 6:461, 1978).
 //!
 //! Fails for no counts.
@@ -44,8 +45,13 @@ impl UsualCounts {
     }
 }
 
-/// Fits to counts told as (count, how often it came); upsets are of `upset_from` and more.
-pub fn fit_usual(tally: &[(u64, u64)], upset_from: u64) -> Result<UsualCounts, InputError> {
+/// Fits to counts told as (count, how often it came); upsets are of `upset_from` and more. Where
+/// `upsets_known`, that there are upsets at all need not be shown by these counts.
+pub fn fit_usual(
+    tally: &[(u64, u64)],
+    upset_from: u64,
+    upsets_known: bool,
+) -> Result<UsualCounts, InputError> {
     let counts: f64 = tally.iter().map(|(_, times)| *times as f64).sum();
     at_least("counts", counts as usize, 1)?;
     let tally: Vec<(u64, f64)> = tally.iter().map(|&(c, times)| (c, times as f64)).collect();
@@ -65,8 +71,13 @@ pub fn fit_usual(tally: &[(u64, u64)], upset_from: u64) -> Result<UsualCounts, I
         }
     }
     let usual_height = usual.1 - if usual.0.zero > 0.0 { step } else { 0.0 };
+    let asked = if upsets_known {
+        0.0
+    } else {
+        UPSET_STRICTNESS * 2.0 * step
+    };
     if let Some((parts, height)) = best
-        && height - usual_height > UPSET_STRICTNESS * 2.0 * step
+        && height - usual_height > asked
     {
         usual.0 = parts;
     }
@@ -277,7 +288,7 @@ mod tests {
     fn counts_without_upsets_get_their_own_law() {
         for (mean, size) in [(3.0, 1.0), (3.0, f64::INFINITY), (0.4, 0.6), (10.0, 4.0)] {
             let law = NegativeBinomial::new(mean, size).unwrap();
-            let found = fit_usual(&of_law(1200, law), 6).unwrap();
+            let found = fit_usual(&of_law(1200, law), 6, false).unwrap();
             assert_eq!(found.upset_share, 0.0, "{mean} {size}: {found:?}");
             let tail = 10;
             let (told, true_tail) = (found.at_least(tail), law.at_least(tail));
@@ -295,25 +306,25 @@ mod tests {
         for count in 8..40 {
             tally.push((count, 3));
         }
-        let found = fit_usual(&tally, 6).unwrap();
+        let found = fit_usual(&tally, 6, false).unwrap();
         assert!((found.upset_share - 0.1).abs() < 0.03, "{found:?}");
         assert!(found.at_least(12) < 1e-3, "{found:?}");
     }
 
     #[test]
     fn half_of_the_counts_are_no_upset() {
-        let found = fit_usual(&[(0, 500), (10, 200), (11, 200), (12, 100)], 6).unwrap();
+        let found = fit_usual(&[(0, 500), (10, 200), (11, 200), (12, 100)], 6, false).unwrap();
         assert!(found.at_least(11) > 0.05, "{found:?}");
     }
 
     #[test]
     fn odd_counts_have_a_law() {
-        assert!(fit_usual(&[], 6).is_err());
-        let none = fit_usual(&[(0, 7)], 6).unwrap();
+        assert!(fit_usual(&[], 6, false).is_err());
+        let none = fit_usual(&[(0, 7)], 6, false).unwrap();
         assert_eq!((none.law.mean, none.at_least(1)), (0.0, 0.0));
-        let same = fit_usual(&[(10, 300)], 6).unwrap();
+        let same = fit_usual(&[(10, 300)], 6, false).unwrap();
         assert!(same.at_least(10) > 0.4, "{same:?}");
-        let one = fit_usual(&[(40, 1)], 6).unwrap();
+        let one = fit_usual(&[(40, 1)], 6, false).unwrap();
         assert!(one.at_least(40) > 0.05, "{one:?}");
     }
 
@@ -366,7 +377,8 @@ mod tests {
                     for count in &counts {
                         *tally.entry(*count).or_insert(0) += 1;
                     }
-                    let usual = fit_usual(&tally.into_iter().collect::<Vec<_>>(), 6).unwrap();
+                    let usual =
+                        fit_usual(&tally.into_iter().collect::<Vec<_>>(), 6, false).unwrap();
                     for week in counts.chunks(20) {
                         let p: Vec<f64> = week.iter().map(|&c| usual.at_least(c)).collect();
                         let adjusted = crate::rates::false_discovery::adjusted_p(&p).unwrap();

@@ -42,19 +42,20 @@ pub fn count_law() -> Documented<AggregateUDF> {
     }
 }
 
-/// `usual_law(count, upset_from)`.
+/// `usual_law(count, upset_from, upsets_known)`.
 pub fn usual_law() -> Documented<AggregateUDF> {
     Documented {
         function: collecting(
             "usual_law",
-            vec![DataType::Float64, DataType::Float64],
+            vec![DataType::Float64, DataType::Float64, DataType::Boolean],
             DataType::Struct(number_fields(&USUAL)),
             |columns| {
-                let [counts, upset_from] = columns else {
+                let [counts, upset_from, upsets_known] = columns else {
                     return Ok(numbers(&USUAL, &[None; USUAL.len()]));
                 };
                 let least = upset_from.iter().copied().fold(0.0, f64::max).max(1.0);
-                let usual = fit_usual(&tally(counts), least as u64).ok();
+                let known = upsets_known.iter().any(|known| *known != 0.0);
+                let usual = fit_usual(&tally(counts), least as u64, known).ok();
                 Ok(numbers(
                     &USUAL,
                     &[
@@ -67,8 +68,8 @@ pub fn usual_law() -> Documented<AggregateUDF> {
                 ))
             },
         ),
-        signature: "usual_law(count, upset_from)",
-        about: "what counts usually are although some, of upset_from and more, hold an upset: a struct of the mean and size (null: Poisson) of a negative binomial, the share of usual counts that are zero besides, the share of upsets, and how many counts",
+        signature: "usual_law(count, upset_from, upsets_known)",
+        about: "what counts usually are although some, of upset_from and more, hold an upset, which the counts themselves must show where it is not known to happen: a struct of the mean and size (null: Poisson) of a negative binomial, the share of usual counts that are zero besides, the share of upsets, and how many counts",
     }
 }
 
