@@ -76,22 +76,33 @@ fn floods(place: &Workplace) -> (usize, usize, usize) {
     (told.len(), raised.len(), looked.len())
 }
 
-/// Of the weeks of pure noise at most the stated share has a flood at all: every one of them is false.
+/// Every flood in pure noise is false, so at most the stated share of the weeks may have any: over all laws
+/// together, and within two sigma by each.
 #[test]
 fn noise_floods_in_no_more_weeks_than_stated() {
+    let stated = 0.05;
+    let (mut all_raised, mut all_looked) = (0, 0);
     for (name, zero_share, mean, size) in [
         ("negative binomial", 0.0, 3.0, 1.0),
         ("Poisson", 0.0, 4.0, f64::INFINITY),
         ("zero-inflated", 0.7, 8.0, f64::INFINITY),
+        ("zero-inflated negative binomial", 0.5, 6.0, 2.0),
     ] {
         let (told, raised, looked) = floods(&fleet(zero_share, mean, size, 0).load());
-        println!("{name}: {told} floods in {raised} of {looked} weeks");
         assert!(looked > 100, "{looked} weeks");
+        let weeks = looked as f64;
+        let most = stated * weeks + 2.0 * (stated * (1.0 - stated) * weeks).sqrt();
         assert!(
-            raised as f64 <= 0.05 * looked as f64,
-            "{name}: {raised} of {looked} weeks"
+            raised as f64 <= most,
+            "{name}: {told} floods in {raised} of {looked} weeks"
         );
+        all_raised += raised;
+        all_looked += looked;
     }
+    assert!(
+        all_raised as f64 <= stated * all_looked as f64,
+        "{all_raised} of {all_looked} weeks"
+    );
 }
 
 #[test]
@@ -104,9 +115,9 @@ fn codes_a_model_always_stores_are_no_flood_and_hide_none() {
         if number % 2 == 0 {
             codes.extend(other_codes(0, 10));
         }
-        dumps.scan(&vin, &moment(910, 0), SCAN, &codes);
+        dumps.scan(&vin, &moment(895, 0), SCAN, &codes);
         // They are there at the next scan too: the same flood is not told twice.
-        dumps.scan(&vin, &moment(911, 0), SCAN, &codes);
+        dumps.scan(&vin, &moment(896, 0), SCAN, &codes);
     }
     let place = dumps.load();
     let told = place.sql(
@@ -114,8 +125,10 @@ fn codes_a_model_always_stores_are_no_flood_and_hide_none() {
         "SELECT vin, new_codes, codes, session_no FROM code_flood ORDER BY vin",
     );
     assert_eq!(told.len(), 2, "{told:?}");
-    for (row, number) in told.iter().zip([8, 9]) {
-        assert_eq!(row["vin"].as_str(), Some(super::vin(number).as_str()));
+    let mut expected = [8, 9].map(super::vin);
+    expected.sort();
+    for (row, vin) in told.iter().zip(&expected) {
+        assert_eq!(row["vin"].as_str(), Some(vin.as_str()));
         assert_eq!(row["new_codes"].as_i64(), Some(15), "{row}");
         assert_eq!(row["session_no"].as_i64(), Some(7), "{row}");
     }
@@ -134,12 +147,12 @@ fn a_flood_that_comes_back_after_a_clear_is_told_again() {
     let mut dumps = fleet(0.0, 0.4, 2.0, 0);
     let vin = super::vin(5);
     let codes = other_codes(1_400, 15);
-    dumps.scan(&vin, &moment(910, 0), SCAN, &codes);
+    dumps.scan(&vin, &moment(895, 0), SCAN, &codes);
     let after_clear = super::Scan {
         km_since_clear: 90.0,
         ..SCAN
     };
-    dumps.scan(&vin, &moment(915, 0), after_clear, &codes);
+    dumps.scan(&vin, &moment(900, 0), after_clear, &codes);
     let place = dumps.load();
     let told = place.sql(&[], "SELECT session_no FROM code_flood ORDER BY session_no");
     assert_eq!(told.len(), 2, "{told:?}");
