@@ -18,6 +18,7 @@ pub mod screen;
 pub mod table_files;
 pub mod templates;
 pub mod weekly;
+pub mod words;
 
 use std::path::PathBuf;
 

@@ -15,7 +15,7 @@ mod loss_features;
 pub mod model;
 mod own_pace;
 pub mod prediction;
-mod reasons;
+pub mod reasons;
 pub mod scaled;
 pub mod scores;
 pub mod test_value;

@@ -8,4 +8,5 @@ mod planner;
 mod screened;
 mod screening_rules;
 mod templates;
+mod words;
 mod written;

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::super::cells;
 use super::super::manner::Manner;
+use super::super::words;
 use super::views::{
     Comeback, ComebackRate, Latched, Oddity, Repeat, Replaced, Share, Unchecked, UncheckedShare,
     Untested,
@@ -97,7 +98,7 @@ impl ComebackLine {
             returned_on: row.returned_on.clone(),
             days: row.days,
             km: row.km,
-            alike: row.alike.clone(),
+            alike: row.alike_in(),
             complaint: row.complaint.clone(),
         }
     }
@@ -152,14 +153,16 @@ pub struct UntestedLine {
 }
 
 impl UntestedLine {
-    pub fn new(row: &Untested, manner: &Manner) -> Self {
+    pub fn new(row: &Untested, proven_days: i64, manner: &Manner) -> Self {
         Self {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             model: row.model.clone(),
             opened_on: row.opened_on.clone(),
             days_standing: row.days_standing,
-            next_step: row.next_step.clone(),
+            next_step: row
+                .next_step
+                .map(|step| words::recovery::step(step, proven_days)),
         }
     }
 }
@@ -246,7 +249,7 @@ pub struct LatchedLine {
     module: String,
     code: String,
     share: String,
-    words: Option<String>,
+    to_do: String,
 }
 
 impl LatchedLine {
@@ -257,7 +260,7 @@ impl LatchedLine {
             module: row.module_address.clone(),
             code: row.code.clone(),
             share: with_limits(Some(share), row.share_lower, row.share_upper),
-            words: row.words.clone(),
+            to_do: row.to_do(),
         }
     }
 }
@@ -277,7 +280,7 @@ impl OddityLine {
             (Some(from), Some(to)) => format!(", {from} to {to}"),
             _ => String::new(),
         };
-        let kind = row.kind.trim_end_matches("'s four weeks");
+        let kind = row.kind.trim_end_matches(" in four weeks");
         Self {
             what: match kind {
                 "week" => format!("{}{when}", row.unit),

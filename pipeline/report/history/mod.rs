@@ -11,7 +11,7 @@ use minijinja::context;
 
 use super::ReportError;
 use super::document::Document;
-use super::manner::Manner;
+use super::manner::{Manner, Units};
 use super::table_files::{Kind, Sheet, column};
 use super::templates::Templates;
 use events::Event;
@@ -82,7 +82,14 @@ pub async fn write(
         })
         .collect();
     let events = events::events(&batteries, &tests, &sessions, &orders, &recoveries, manner);
-    let short_version = short_version(&called, &now, &recoveries, &events);
+    let short_version = short_version(
+        &called,
+        &now,
+        &recoveries,
+        &events,
+        settings.recovery.proven_days,
+        manner.units,
+    );
     let path = |chart: &super::chart::Chart| {
         context! { path => chart.path(), alternative => chart.alternative }
     };
@@ -100,7 +107,11 @@ pub async fn write(
             shared => manner.pseudonyms.is_some(),
             register,
             short_version,
-            now,
+            now => now.iter().map(|row| context! {
+                position => row.position, rank => row.rank, action => row.action,
+                chance => row.chance, chance_lower => row.chance_lower, chance_upper => row.chance_upper,
+                reasons => row.why(manner.units),
+            }).collect::<Vec<_>>(),
             batteries,
             timeline => timeline.iter().map(path).collect::<Vec<_>>(),
             capacity => capacity.iter().map(|(chart, words)| context! {
@@ -108,7 +119,11 @@ pub async fn write(
             }).collect::<Vec<_>>(),
             risk_charts => risk_charts.iter().map(path).collect::<Vec<_>>(),
             risks => newest,
-            recoveries => recoveries.iter().filter(|case| case.open).collect::<Vec<_>>(),
+            recoveries => recoveries.iter().filter(|case| case.open).map(|case| context! {
+                opened_on => case.opened_on, opened_by => case.opened_by, days_standing => case.days_standing,
+                next_step => case.standing.to_do(settings.recovery.proven_days),
+                caution => case.standing.caution(),
+            }).collect::<Vec<_>>(),
             events => &events[..events.len().min(EVENTS)],
             all_events => events.len(),
             tests => tests.len(),
@@ -173,13 +188,17 @@ fn short_version(
     now: &[Now],
     recoveries: &[Recovery],
     events: &[Event],
+    proven_days: i64,
+    units: Units,
 ) -> Vec<String> {
     let mut lines: Vec<String> = now
         .iter()
         .map(|row| {
             format!(
                 "{called}, {} battery: {} ({}).",
-                row.position, row.action, row.reasons
+                row.position,
+                row.action,
+                row.why(units)
             )
         })
         .collect();
@@ -190,7 +209,10 @@ fn short_version(
         format!(
             "A recovery stands open since {}: {}.",
             case.opened_on,
-            case.next_step.as_deref().unwrap_or("next step not known")
+            case.standing
+                .to_do(proven_days)
+                .as_deref()
+                .unwrap_or("next step not known")
         )
     }));
     if let Some(last) = events.first() {
