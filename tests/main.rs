@@ -12,6 +12,8 @@ mod functions;
 mod house;
 /// Dumps of any make, read into rows or quarantined.
 mod intake;
+/// The lake: writers at once, runs cut short, damaged logs.
+mod lake;
 /// Published lives, taken the whole way from dumps to the report.
 mod published;
 /// Reports: what a reader gets, and that no text from a dump can do harm in it.

@@ -8,6 +8,9 @@ use clap::{Args, ValueEnum};
 use indicatif::ProgressBar;
 
 use super::{LakeArgs, Outcome};
+use report::manner::Manner;
+use report::pseudonym::Pseudonyms;
+use risk::prediction::Prediction;
 use risk::scores::{Scores, WithLimits};
 use tables::backtest::{self, Asked, Backtest as Answer};
 
@@ -40,6 +43,10 @@ pub struct Backtest {
     /// Also write every prediction with what came of it
     #[arg(long, value_name = "FILE")]
     predictions: Option<PathBuf>,
+
+    /// Name vehicles by pseudonyms in the predictions, as reports with --share do
+    #[arg(long)]
+    share: bool,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -67,8 +74,19 @@ impl Backtest {
         bar.finish_and_clear();
         if let Some(path) = &self.predictions {
             let mut writer = csv::Writer::from_path(path)?;
+            let manner = Manner {
+                pseudonyms: match self.share {
+                    true => Some(Pseudonyms::find(lake.folder().as_deref())?),
+                    false => None,
+                },
+                ..Manner::default()
+            };
             for prediction in &answer.predictions {
-                writer.serialize(prediction)?;
+                writer.serialize(Prediction {
+                    vin: manner.vin(&prediction.vin),
+                    position: manner.position(&prediction.position),
+                    ..prediction.clone()
+                })?;
             }
             writer.flush()?;
         }

@@ -1,15 +1,18 @@
 //! The command line: one file a command; each parses, calls and prints, and decides nothing.
 //!
 //! Exit codes: 0 done and clean, 1 done with findings (rows in quarantine, a file that could not be
-//! read, something `check` found), 2 could not run. Results go to stdout, everything else to stderr.
+//! read, something `check` found), 2 could not run, 130 or 143 ended by Ctrl-C or SIGTERM. Results go to stdout, everything else to stderr.
 
 mod backtest;
 mod check;
 mod comebacks;
 mod history;
+mod interrupt;
 mod load;
 mod report_args;
+mod scratch;
 mod screen;
+mod settings;
 mod shell;
 mod sql;
 mod synthesize;
@@ -24,8 +27,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use indicatif::ProgressBar;
 
+use ::settings::Settings;
 use lake::Lake;
-use settings::Settings;
 use tables::Analysis;
 
 /// What a command ends with when it could run.
@@ -101,6 +104,8 @@ enum Command {
     Backtest(backtest::Backtest),
     /// Look for what is wrong in a lake
     Check(check::Check),
+    /// Show every setting with its default, meaning and source
+    Settings(settings::Settings),
     /// Write the dumps of an invented fleet
     Synthesize(synthesize::Synthesize),
     /// Print completions for a shell
@@ -134,11 +139,23 @@ struct LakeArgs {
 impl LakeArgs {
     async fn open(&self, now: DateTime<Utc>) -> anyhow::Result<(Lake, Analysis)> {
         let lake = Lake::open(&self.lake).await?;
-        let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
-        let queries = self.queries.as_deref();
-        let analysis =
-            Analysis::new(&lake, self.as_of, now.date_naive(), settings, queries).await?;
+        let analysis = self.analysis(&lake, &[], now).await?;
         Ok((lake, analysis))
+    }
+
+    /// The lake looked at, with what stands in the lakes beside it.
+    async fn analysis(
+        &self,
+        lake: &Lake,
+        beside: &[&Lake],
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Analysis> {
+        let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
+        for warning in settings.warnings() {
+            note(format_args!("settings: {warning}"));
+        }
+        let (today, queries) = (now.date_naive(), self.queries.as_deref());
+        Ok(Analysis::new(lake, beside, self.as_of, today, settings, queries).await?)
     }
 }
 
@@ -197,6 +214,8 @@ pub fn run() -> ExitCode {
     };
     start_log(cli.log);
     let now = cli.now.unwrap_or_else(Utc::now);
+    // Dropped after the runtime, so that nothing still writes there.
+    let _temporary = scratch::RemovedAtTheEnd;
     let runtime = match tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         // Deep query plans need more than the default.
@@ -211,7 +230,7 @@ pub fn run() -> ExitCode {
             return ExitCode::from(2);
         }
     };
-    let done = runtime.block_on(async {
+    let command = async {
         match cli.command {
             Command::Load(command) => command.run(now).await,
             Command::Weekly(command) => command.run(now).await,
@@ -221,11 +240,18 @@ pub fn run() -> ExitCode {
             Command::Sql(command) => command.run(now).await,
             Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
+            Command::Settings(command) => command.run().await,
             Command::Synthesize(command) => command.run(),
             Command::Completions(command) => command.run(),
             Command::Manual(command) => command.run(),
         }
-    });
+    };
+    let done = runtime.block_on(interrupt::unless_interrupted(command));
+    runtime.shutdown_timeout(interrupt::GRACE);
+    let done = match done {
+        Ok(done) => done,
+        Err(signal) => return signal.exit_code(),
+    };
     match done {
         Ok(Outcome::Clean) => ExitCode::SUCCESS,
         Ok(Outcome::Findings) => ExitCode::from(1),

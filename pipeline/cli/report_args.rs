@@ -21,9 +21,11 @@ pub struct ReportArgs {
     #[arg(long, value_enum, default_value = "metric", value_name = "UNITS")]
     units: UnitsArg,
 
-    /// Name vehicles, units and technicians by pseudonyms, so that the report can leave the house
+    /// Name vehicles and people by pseudonyms and leave out what was typed, so that the report can
+    /// leave the house
     ///
-    /// The same key gives the same pseudonyms every week. It is LAKE/share.key, made on first use,
+    /// Vehicles, units, technicians, shops and orders get pseudonyms; complaints and the like are
+    /// left out, because they may name people. Depots, makes and models stay. The same key gives the same pseudonyms every week. It is LAKE/share.key, made on first use,
     /// or the environment's VOLTWANE_SHARE_KEY. Keep it: whoever has it can undo the pseudonyms.
     #[arg(long)]
     share: bool,

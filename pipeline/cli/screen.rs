@@ -1,12 +1,13 @@
 //! `voltwane screen`: vehicles for sale, judged by their 12 V supply.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
+use anyhow::Context;
 use chrono::{DateTime, Utc};
 use clap::Args;
 
 use super::report_args::ReportArgs;
-use super::{LakeArgs, Outcome, note, print_written, spinner};
+use super::{LakeArgs, Outcome, note, print_written, scratch, spinner};
 use intake::load::load;
 use lake::Lake;
 use report::screen;
@@ -44,41 +45,16 @@ impl Screen {
         let mut findings = listed.iter().any(|entry| entry.vin.is_none());
         let spinner = spinner();
         spinner.set_message("screening");
-        let mut lake_args = self.lake.clone();
-        // Dropped, and with it the folder, when the command is over.
-        let mut copy = None;
-        if !self.dumps.is_empty() {
-            let folder = Lake::open(&lake_args.lake).await?.folder().ok_or_else(|| {
-                anyhow::anyhow!(
-                    "dumps can be read beside a lake on this machine only: load them into {} first",
-                    lake_args.lake
-                )
-            })?;
-            let aside = Aside::of(&folder)?;
-            let mut lake = Lake::open(&aside.folder.to_string_lossy()).await?;
-            let outcomes = load(&mut lake, &self.dumps, now, &mut |_| {}).await?;
-            for outcome in &outcomes {
-                findings |= outcome.error.is_some() || outcome.rows_quarantined > 0;
-                if let Some(error) = &outcome.error {
-                    note(format_args!("not read: {error}"));
-                }
-                if outcome.rows_quarantined > 0 {
-                    note(format_args!(
-                        "{}: {} of {} rows could not be used",
-                        outcome.file, outcome.rows_quarantined, outcome.rows_read
-                    ));
-                }
-            }
-            lake_args.lake = aside.folder.to_string_lossy().into_owned();
-            copy = Some(aside);
-        }
-        let (_, analysis) = lake_args.open(now).await?;
-        // Pseudonyms are those of the lake itself, not of the copy.
         let lake = Lake::open(&self.lake.lake).await?;
+        let sellers = match self.dumps.is_empty() {
+            true => None,
+            false => Some(self.read_beside(&lake, now, &mut findings).await?),
+        };
+        let beside: Vec<&Lake> = sellers.iter().collect();
+        let analysis = self.lake.analysis(&lake, &beside, now).await?;
         let manner = self.report.manner(&lake, &analysis)?;
         let written = screen::write(&analysis, &listed, &self.report.out, &manner).await;
         spinner.finish_and_clear();
-        drop(copy);
         let written = written?;
         print_written(&written.short_version, &written.report)?;
         Ok(if findings {
@@ -87,37 +63,36 @@ impl Screen {
             Outcome::Clean
         })
     }
-}
 
-/// A copy of a lake that further dumps can be read into; it is gone when dropped.
-struct Aside {
-    folder: PathBuf,
-}
-
-impl Aside {
-    fn of(lake: &Path) -> anyhow::Result<Self> {
-        let name = format!("voltwane-screen-{}", std::process::id());
-        let aside = Self {
-            folder: std::env::temp_dir().join(name),
-        };
-        for entry in walkdir::WalkDir::new(lake) {
-            let entry = entry?;
-            let to = aside.folder.join(entry.path().strip_prefix(lake)?);
-            if entry.file_type().is_dir() {
-                std::fs::create_dir_all(&to)?;
-            } else if std::fs::hard_link(entry.path(), &to).is_err() {
-                // Data files are never changed, so a second name for them is as good as a copy.
-                std::fs::copy(entry.path(), &to)?;
+    /// Reads the dumps into a lake of their own, in a temporary folder. They are understood as the
+    /// lake would, by its mappings, but nothing is written, linked or copied beside it.
+    async fn read_beside(
+        &self,
+        lake: &Lake,
+        now: DateTime<Utc>,
+        findings: &mut bool,
+    ) -> anyhow::Result<Lake> {
+        let folder = scratch::folder().context("no temporary folder could be made")?;
+        let mut sellers = Lake::open_or_create(&folder.to_string_lossy()).await?;
+        let mut paths = self.dumps.clone();
+        paths.extend(
+            lake.folder()
+                .map(|folder| folder.join("mappings"))
+                .filter(|mappings| mappings.is_dir()),
+        );
+        let outcomes = load(&mut sellers, &paths, now, &mut |_| {}).await?;
+        for outcome in &outcomes {
+            *findings |= outcome.error.is_some() || outcome.rows_quarantined > 0;
+            if let Some(error) = &outcome.error {
+                note(format_args!("not read: {error}"));
+            }
+            if outcome.rows_quarantined > 0 {
+                note(format_args!(
+                    "{}: {} of {} rows could not be used",
+                    outcome.file, outcome.rows_quarantined, outcome.rows_read
+                ));
             }
         }
-        Ok(aside)
-    }
-}
-
-impl Drop for Aside {
-    fn drop(&mut self) {
-        if let Err(error) = std::fs::remove_dir_all(&self.folder) {
-            tracing::warn!(folder = %self.folder.display(), %error, "a temporary folder is left");
-        }
+        Ok(sellers)
     }
 }

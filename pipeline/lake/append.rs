@@ -18,17 +18,18 @@ use arrow::compute::{
 use arrow::datatypes::{Int64Type, TimestampMicrosecondType};
 use arrow::error::ArrowError;
 use chrono::{DateTime, Datelike};
-use deltalake::kernel::transaction::CommitBuilder;
-use deltalake::kernel::{Action, Add};
-use deltalake::protocol::{DeltaOperation, SaveMode};
+use deltalake::kernel::Add;
 use deltalake::writer::{DeltaWriter, RecordBatchWriter};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::properties::WriterProperties;
+use serde_json::Map;
 
 use super::columns::read_columns;
+use super::commit::land;
+use super::commit_log::VERSIONS_KEY;
 use super::row_hash::row_hashes;
-use super::tables::{EVENT_YEAR, ROW_HASH, Table, table};
-use super::{Lake, LakeError};
+use super::tables::{LOAD_LOG, ROW_HASH, TABLES, Table, table};
+use super::{Lake, LakeError, log_table};
 
 /// Rows of one table that may wait in memory before they are written to a data file.
 pub const ROWS_IN_MEMORY: usize = 400_000;
@@ -51,11 +52,12 @@ struct Waiting {
     file_hashes: Vec<(Option<i32>, i64)>,
 }
 
+/// Rows on their way into a table: in memory, or in data files that no commit names yet.
 #[derive(Default)]
-struct Pile {
-    batches: Vec<RecordBatch>,
+pub(super) struct Pile {
+    pub(super) batches: Vec<RecordBatch>,
     rows: usize,
-    written: Vec<Add>,
+    pub(super) written: Vec<Add>,
 }
 
 impl Pile {
@@ -63,6 +65,10 @@ impl Pile {
         self.batches.append(&mut other.batches);
         self.written.append(&mut other.written);
         self.rows += std::mem::take(&mut other.rows);
+    }
+
+    fn is_empty(&self) -> bool {
+        self.batches.is_empty() && self.written.is_empty()
     }
 }
 
@@ -150,41 +156,36 @@ impl<'a> Append<'a> {
         }
     }
 
-    /// Writes what waits and commits it, one commit a table, in the order of the lake's design (so
-    /// the load log comes after the facts it speaks of). A table with nothing new gets none.
+    /// Writes what waits and commits it, one commit a table. The load log comes last: its commit names
+    /// the version each table then stands at, so that a table that loses a commit is found out. A
+    /// table with nothing new gets none.
     pub async fn commit(mut self) -> Result<(), LakeError> {
         self.file_done().await?;
-        for design in super::tables::TABLES {
-            let Some(waiting) = self.tables.get_mut(design.name) else {
-                continue;
-            };
-            write_out(self.lake, design, &mut waiting.kept).await?;
-            let added = std::mem::take(&mut waiting.kept.written);
-            if added.is_empty() {
-                continue;
+        if self.tables.values().any(|waiting| !waiting.kept.is_empty()) {
+            self.lake.keep_others_out().await?;
+            let mut versions = Map::new();
+            for design in TABLES.iter().filter(|table| table.name != LOAD_LOG) {
+                let files = self.written(design).await?;
+                let version = land(self.lake, design, files, HashMap::new()).await?;
+                versions.insert(design.name.to_owned(), version.into());
             }
-            let delta = self.lake.delta(design)?;
-            let snapshot = delta
-                .snapshot()
-                .map_err(LakeError::delta(design.name, "read"))?;
-            CommitBuilder::default()
-                .with_actions(added.into_iter().map(Action::Add).collect())
-                .build(
-                    Some(snapshot),
-                    delta.log_store(),
-                    DeltaOperation::Write {
-                        mode: SaveMode::Append,
-                        partition_by: design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]),
-                        predicate: None,
-                    },
-                )
-                .await
-                .map_err(LakeError::delta(design.name, "committed"))?;
+            let files = self.written(log_table()).await?;
+            let about = HashMap::from([(VERSIONS_KEY.to_owned(), versions.into())]);
+            land(self.lake, log_table(), files, about).await?;
         }
-        // Whoever goes on reading through this lake sees what was just added.
+        // Whoever goes on reading through this lake sees what was just added, and others may write.
         let place = self.lake.place().to_owned();
         *self.lake = Lake::open(&place).await?;
         Ok(())
+    }
+
+    /// The data files that hold what a table gets.
+    async fn written(&mut self, design: &'static Table) -> Result<Vec<Add>, LakeError> {
+        let Some(waiting) = self.tables.get_mut(design.name) else {
+            return Ok(Vec::new());
+        };
+        write_out(self.lake, design, &mut waiting.kept).await?;
+        Ok(std::mem::take(&mut waiting.kept.written))
     }
 
     fn with_lake_columns(
@@ -226,7 +227,11 @@ fn event_years(design: &Table, batch: &RecordBatch) -> Result<Option<Vec<i32>>, 
 }
 
 /// Sorts the waiting rows and writes them to data files that no commit names yet.
-async fn write_out(lake: &Lake, design: &'static Table, pile: &mut Pile) -> Result<(), LakeError> {
+pub(super) async fn write_out(
+    lake: &Lake,
+    design: &'static Table,
+    pile: &mut Pile,
+) -> Result<(), LakeError> {
     if pile.batches.is_empty() {
         return Ok(());
     }

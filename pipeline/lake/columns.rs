@@ -3,7 +3,8 @@
 
 use arrow::array::RecordBatch;
 use deltalake::{DeltaTable, DeltaTableError};
-use object_store::ObjectStoreExt;
+use object_store::path::Path;
+use object_store::{ObjectStore, ObjectStoreExt};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
@@ -29,15 +30,31 @@ pub async fn read_columns(
                 continue;
             }
         }
-        let fetched = |source| LakeError::delta(table, "read")(DeltaTableError::from(source));
-        let bytes = store.get(&path).await.map_err(fetched)?;
-        let bytes = bytes.bytes().await.map_err(fetched)?;
-        let parquet = |source| LakeError::Parquet { table, source };
-        let builder = ParquetRecordBatchReaderBuilder::try_new(bytes).map_err(parquet)?;
-        let mask = ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied());
-        for batch in builder.with_projection(mask).build().map_err(parquet)? {
-            batches.push(batch.map_err(|source| LakeError::Shape { table, source })?);
-        }
+        batches.extend(read_file(store.as_ref(), table, &path, Some(columns)).await?);
     }
     Ok(batches)
+}
+
+/// One data file's columns, all of them where none are named.
+pub async fn read_file(
+    store: &dyn ObjectStore,
+    table: &'static str,
+    path: &Path,
+    columns: Option<&[&str]>,
+) -> Result<Vec<RecordBatch>, LakeError> {
+    let fetched = |source| LakeError::delta(table, "read")(DeltaTableError::from(source));
+    let bytes = store.get(path).await.map_err(fetched)?;
+    let bytes = bytes.bytes().await.map_err(fetched)?;
+    let parquet = |source| LakeError::Parquet { table, source };
+    let builder = ParquetRecordBatchReaderBuilder::try_new(bytes).map_err(parquet)?;
+    let mask = match columns {
+        Some(columns) => ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied()),
+        None => ProjectionMask::all(),
+    };
+    builder
+        .with_projection(mask)
+        .build()
+        .map_err(parquet)?
+        .map(|batch| batch.map_err(|source| LakeError::Shape { table, source }))
+        .collect()
 }

@@ -6,8 +6,12 @@
 
 pub mod append;
 mod columns;
+mod commit;
+mod commit_log;
+mod durable;
 mod row_hash;
 pub mod tables;
+mod writers_lock;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -21,7 +25,10 @@ use deltalake::protocol::SaveMode;
 use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError};
 use url::Url;
 
-use tables::{EVENT_YEAR, TABLES, Table};
+use commit_log::{CommitLog, entry_name};
+use durable::sync_file;
+use tables::{EVENT_YEAR, LOAD_LOG, TABLES, Table};
+use writers_lock::WritersLock;
 
 /// Why a lake could not be used.
 #[derive(Debug, thiserror::Error)]
@@ -38,12 +45,17 @@ pub enum LakeError {
     Incomplete { lake: String, table: &'static str },
     #[error("{0} is not a place for a lake: {1}")]
     BadPlace(String, String),
-    #[error("the lake's table {table} could not be {doing}: {source}")]
+    #[error("the lake's table {table} could not be {doing}: {reason}")]
     Delta {
         table: &'static str,
         doing: &'static str,
-        #[source]
-        source: Box<DeltaTableError>,
+        reason: String,
+    },
+    #[error("{file} {fault}; {advice}")]
+    BrokenLog {
+        file: String,
+        fault: &'static str,
+        advice: &'static str,
     },
     #[error("a data file of the lake's table {table} could not be read: {source}")]
     Parquet {
@@ -69,10 +81,16 @@ pub enum LakeError {
 
 impl LakeError {
     fn delta(table: &'static str, doing: &'static str) -> impl FnOnce(DeltaTableError) -> Self {
-        move |source| LakeError::Delta {
+        move |error| LakeError::Delta {
             table,
             doing,
-            source: Box::new(source),
+            // Further lines are a backtrace, which tells a user nothing.
+            reason: error
+                .to_string()
+                .lines()
+                .next()
+                .unwrap_or_default()
+                .to_owned(),
         }
     }
 }
@@ -82,6 +100,8 @@ pub struct Lake {
     place: String,
     root: Url,
     tables: BTreeMap<&'static str, DeltaTable>,
+    /// Held from before the lake was opened to be written to.
+    lock: Option<WritersLock>,
 }
 
 impl Lake {
@@ -94,43 +114,54 @@ impl Lake {
             return Err(LakeError::Missing(place.to_owned()));
         }
         let mut tables = BTreeMap::new();
-        // The log is made first, so a folder without one was never a lake.
-        if !exists(&root, log_table()).await? {
+        // The log is made first, so a folder without one was never a lake. It is looked at first, too:
+        // whatever is committed meanwhile, no table stands below the version it names.
+        let load_log = CommitLog::list(&root, log_table()).await?;
+        if !load_log.is_begun() {
             return Err(LakeError::NotALake(place.to_owned()));
         }
+        let named = load_log.named_versions().await?.unwrap_or_default();
+        // Its own newest entry holds no facts, so it can go without a backup.
+        load_log.verify(Some(0)).await?;
         for table in TABLES {
-            if !exists(&root, table).await? {
+            let log = CommitLog::list(&root, table).await?;
+            if !log.is_begun() {
                 return Err(LakeError::Incomplete {
                     lake: place.to_owned(),
                     table: table.name,
                 });
             }
+            log.verify(named.get(table.name).copied()).await?;
             tables.insert(table.name, load(&root, table).await?);
         }
         Ok(Self {
             place: place.to_owned(),
             root,
             tables,
+            lock: None,
         })
     }
 
-    /// Opens the lake at `place`, making what is not there yet. A folder that holds other things is
-    /// refused rather than filled.
+    /// Opens the lake at `place` to be written to, making what is not there yet; waits for another
+    /// writer on this machine. A folder that holds other things is refused rather than filled.
     pub async fn open_or_create(place: &str) -> Result<Self, LakeError> {
         let root = root_url(place)?;
+        let mut lock = None;
         if let Some(folder) = local_folder(&root) {
             refuse_occupied(place, &folder)?;
             std::fs::create_dir_all(&folder).map_err(|source| LakeError::Io {
                 place: place.to_owned(),
                 source,
             })?;
+            lock = WritersLock::take(&folder).await?;
         }
         for table in std::iter::once(log_table()).chain(TABLES) {
-            if !exists(&root, table).await? {
+            if !CommitLog::list(&root, table).await?.is_begun() {
                 create(&root, table).await?;
             }
         }
-        Self::open(place).await
+        let opened = Self::open(place).await?;
+        Ok(Self { lock, ..opened })
     }
 
     /// The place as the user named it.
@@ -148,11 +179,22 @@ impl Lake {
         self.delta(table)?
             .table_provider()
             .await
-            .map_err(|error| LakeError::Delta {
-                table: table.name,
-                doing: "read",
-                source: Box::new(error.into()),
-            })
+            .map_err(|error| LakeError::delta(table.name, "read")(error.into()))
+    }
+
+    /// Waits until no other process on this machine writes to the lake, and keeps them out from then on.
+    async fn keep_others_out(&mut self) -> Result<(), LakeError> {
+        if let (None, Some(folder)) = (&self.lock, self.folder()) {
+            self.lock = WritersLock::take(&folder).await?;
+        }
+        Ok(())
+    }
+
+    /// Opens a table again, at its newest version.
+    async fn reload(&mut self, table: &'static Table) -> Result<(), LakeError> {
+        let newest = load(&self.root, table).await?;
+        self.tables.insert(table.name, newest);
+        Ok(())
     }
 
     fn delta(&self, table: &Table) -> Result<&DeltaTable, LakeError> {
@@ -163,7 +205,7 @@ impl Lake {
 }
 
 fn log_table() -> &'static Table {
-    tables::table("load_log").expect("the load log is one of the lake's tables")
+    tables::table(LOAD_LOG).expect("the load log is one of the lake's tables")
 }
 
 fn root_url(place: &str) -> Result<Url, LakeError> {
@@ -215,19 +257,6 @@ fn table_url(root: &Url, table: &Table) -> Result<Url, LakeError> {
         .map_err(|error| LakeError::BadPlace(root.to_string(), error.to_string()))
 }
 
-async fn exists(root: &Url, table: &'static Table) -> Result<bool, LakeError> {
-    let url = table_url(root, table)?;
-    if let Some(folder) = local_folder(&url) {
-        return Ok(folder.join("_delta_log").is_dir());
-    }
-    DeltaTableBuilder::from_url(url)
-        .and_then(DeltaTableBuilder::build)
-        .map_err(LakeError::delta(table.name, "found"))?
-        .verify_deltatable_existence()
-        .await
-        .map_err(LakeError::delta(table.name, "found"))
-}
-
 async fn load(root: &Url, table: &'static Table) -> Result<DeltaTable, LakeError> {
     DeltaTableBuilder::from_url(table_url(root, table)?)
         .map_err(LakeError::delta(table.name, "opened"))?
@@ -266,6 +295,11 @@ async fn create(root: &Url, table: &'static Table) -> Result<(), LakeError> {
         .with_partition_columns(partition.iter().copied())
         .with_save_mode(SaveMode::Ignore)
         .await
-        .map(|_| ())
-        .map_err(LakeError::delta(table.name, "created"))
+        .map_err(LakeError::delta(table.name, "created"))?;
+    match (local_folder(root), local_folder(&url)) {
+        (Some(lake), Some(folder)) => {
+            sync_file(&lake, &folder.join("_delta_log").join(entry_name(0)))
+        }
+        _ => Ok(()),
+    }
 }

@@ -62,6 +62,8 @@ pub struct Table {
 /// the row's content by which a fact is known again.
 pub const LOAD_ID: &str = "load_id";
 pub const ROW_HASH: &str = "row_hash";
+/// The table that says what each load brought; its commit is a load's last.
+pub const LOAD_LOG: &str = "load_log";
 /// Partition column of the tables with an `event_time`.
 pub const EVENT_YEAR: &str = "event_year";
 
@@ -364,7 +366,7 @@ pub const TABLES: &[Table] = &[
         sorted_by: &["file", "line"],
     },
     Table {
-        name: "load_log",
+        name: LOAD_LOG,
         row_is: "one file in one load",
         columns: &[
             must("loaded_at", Instant, "when the load ran"),

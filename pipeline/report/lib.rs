@@ -17,8 +17,10 @@ pub mod pseudonym;
 pub mod screen;
 pub mod table_files;
 pub mod templates;
+mod trade_terms;
 pub mod weekly;
 pub mod words;
+mod workbook_origin;
 
 use std::path::PathBuf;
 

@@ -3,6 +3,13 @@
 use std::path::PathBuf;
 
 use super::pseudonym::Pseudonyms;
+use super::trade_terms::{is_battery_group, is_module, is_position};
+
+/// What stands in the place of text that a person typed.
+pub const LEFT_OUT: &str = "left out of a shared report: may name people";
+
+/// What queries put where there is no shop.
+const NO_SHOP: [&str; 2] = ["not known", "not named"];
 
 /// Units of temperature and distance.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -38,7 +45,7 @@ pub struct Manner {
     pub currency: String,
     /// A folder whose templates come before the shipped ones of the same name.
     pub templates: Option<PathBuf>,
-    /// Names put in the place of vehicles, units and technicians.
+    /// Names put in the place of all that may name a vehicle or a person, where the report is shared.
     pub pseudonyms: Option<Pseudonyms>,
 }
 
@@ -64,6 +71,56 @@ impl Manner {
     /// A technician's initials or number, or their pseudonym.
     pub fn technician(&self, technician: &str) -> String {
         self.named("T", technician)
+    }
+
+    /// A shop, which may be called by its owner's name.
+    pub fn shop(&self, shop: &str) -> String {
+        match NO_SHOP.contains(&shop) {
+            true => shop.to_owned(),
+            false => self.named("S", shop),
+        }
+    }
+
+    /// A work order's number.
+    pub fn order(&self, order_no: &str) -> String {
+        self.named("O", order_no)
+    }
+
+    /// What somebody typed, such as a complaint.
+    pub fn typed(&self, text: &str) -> String {
+        match self.shared() {
+            true => LEFT_OUT.to_owned(),
+            false => text.to_owned(),
+        }
+    }
+
+    /// Which battery: a term of the trade as it stands, anything else by a pseudonym.
+    pub fn position(&self, position: &str) -> String {
+        match is_position(position) {
+            true => position.to_owned(),
+            false => self.named("P", position),
+        }
+    }
+
+    /// A module's address; as [`Self::position`].
+    pub fn module(&self, address: &str) -> String {
+        match is_module(address) {
+            true => address.to_owned(),
+            false => self.named("M", address),
+        }
+    }
+
+    /// A size group of batteries; as [`Self::position`].
+    pub fn battery_group(&self, group: &str) -> String {
+        match is_battery_group(group) {
+            true => group.to_owned(),
+            false => self.named("G", group),
+        }
+    }
+
+    /// Whether the report is to leave the house.
+    pub fn shared(&self) -> bool {
+        self.pseudonyms.is_some()
     }
 
     fn named(&self, kind: &str, name: &str) -> String {

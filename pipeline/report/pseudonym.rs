@@ -1,4 +1,4 @@
-//! Pseudonyms for vehicles, units and technicians, so that a report can leave the house.
+//! Pseudonyms for vehicles, units, technicians, shops and orders, so that a report can leave the house.
 //!
 //! A pseudonym is the keyed hash (HMAC-SHA-256, RFC 2104) of what it stands for: the same key gives
 //! the same pseudonym week after week, and without the key nobody can tell what it stands for, not

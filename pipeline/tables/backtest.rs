@@ -149,7 +149,7 @@ async fn foretell(
     queries: Option<&Path>,
     lives: &HashMap<(String, String), Vec<Life>>,
 ) -> Result<(Vec<Prediction>, Option<f64>, usize), AnalysisError> {
-    let then = Analysis::new(lake, Some(day), day, settings.clone(), queries).await?;
+    let then = Analysis::new(lake, &[], Some(day), day, settings.clone(), queries).await?;
     let horizon_days = settings.run.horizon_days;
     let told: Vec<Told> = then
         .rows(

@@ -11,6 +11,7 @@ pub mod backtest;
 mod bind;
 pub mod functions;
 pub mod query_graph;
+mod raw_tables;
 pub mod rust_tables;
 
 use std::collections::{BTreeSet, HashMap};
@@ -21,7 +22,6 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::{Date32Type, Schema, SchemaRef};
 use chrono::NaiveDate;
-use datafusion::catalog::MemorySchemaProvider;
 use datafusion::common::ParamValues;
 use datafusion::common::metadata::ScalarAndMetadata;
 use datafusion::datasource::MemTable;
@@ -124,16 +124,18 @@ pub struct Analysis {
 
 impl Analysis {
     /// Opens the lake as it was known at the end of `as_of` (UTC). Without a day, it is the day of
-    /// the newest fact, and `today` where there are no facts.
+    /// the newest fact, and `today` where there are no facts. The facts of the lakes `beside` it are
+    /// read as if they stood in it; the lake itself is not touched.
     pub async fn new(
         lake: &Lake,
+        beside: &[&Lake],
         as_of: Option<NaiveDate>,
         today: NaiveDate,
         settings: Settings,
         queries: Option<&Path>,
     ) -> Result<Self, AnalysisError> {
         let context = session(code_groups(lake)?)?;
-        register_raw(&context, lake).await?;
+        raw_tables::register(&context, lake, beside).await?;
         let given = rust_tables::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given)?;
         let newest_fact = newest_fact(&context).await?;
@@ -516,22 +518,6 @@ fn session(groups: CodeGroups) -> Result<SessionContext, AnalysisError> {
     let context = SessionContext::new_with_config_rt(config, runtime);
     functions::register_all(&context, Arc::new(groups));
     Ok(context)
-}
-
-async fn register_raw(context: &SessionContext, lake: &Lake) -> Result<(), AnalysisError> {
-    let catalog = context
-        .catalog("datafusion")
-        .ok_or_else(|| AnalysisError::NoSuchTable("datafusion".to_owned()))?;
-    catalog
-        .register_schema("lake", Arc::new(MemorySchemaProvider::new()))
-        .map_err(AnalysisError::query("lake"))?;
-    for table in TABLES {
-        let provider = lake.provider(table).await?;
-        context
-            .register_table(format!("lake.{}", table.name), provider)
-            .map_err(AnalysisError::query(table.name))?;
-    }
-    Ok(())
 }
 
 /// The day of the newest fact about a vehicle, none in an empty lake.

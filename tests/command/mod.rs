@@ -4,6 +4,8 @@ mod bad_input;
 mod closed_pipe;
 mod load;
 mod sample;
+mod screening;
+mod settings;
 mod sql;
 mod weekly;
 

@@ -2,9 +2,10 @@
 
 mod charts;
 mod hostile_text;
+mod left_out;
 mod names_replaced;
 mod pages;
-mod planner;
+pub mod planner;
 mod screened;
 mod screening_rules;
 mod templates;

@@ -10,7 +10,7 @@ use voltwane::report::words::reasons::{Reason, Reasoned};
 use voltwane::trade::derived_words::*;
 use voltwane::trade::words::*;
 
-use crate::workplace::Workplace;
+use crate::command::place_with_lake;
 
 macro_rules! all_words {
     ($($list:ident),+ $(,)?) => {
@@ -190,4 +190,28 @@ fn one_length_of_time_is_said_in_one_way() {
 #[test]
 fn a_battery_without_reasons_is_only_just_on_record() {
     assert_eq!(said(&[], Units::Metric), "only just on record");
+}
+
+#[test]
+fn us_units_change_the_weekly_report() {
+    let place = place_with_lake();
+    let report = |units: &str| {
+        place.run_expecting(
+            0,
+            &["weekly", "--lake", "lake", "--units", units, "--out", units],
+        );
+        let weeks = std::fs::read_dir(place.path().join(units)).expect("a folder of weeks");
+        let week = weeks.flatten().next().expect("a week").file_name();
+        place.read(&format!("{units}/{}/report.md", week.to_string_lossy()))
+    };
+    let (metric, us) = (report("metric"), report("us"));
+    assert!(metric.contains(" °C") && !metric.contains(" °F"));
+    assert!(us.contains(" °F") && !us.contains(" °C"));
+    assert!(!us.contains(" km"), "kilometres are left");
+    // What was told before stays as it was told, whatever units a later reader asks for.
+    let told = place.sql(
+        &[],
+        "SELECT DISTINCT reasons FROM lake.risk_week WHERE reasons LIKE '%°F%'",
+    );
+    assert!(told.is_empty(), "{told:?}");
 }

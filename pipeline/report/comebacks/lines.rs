@@ -44,9 +44,13 @@ impl RateLine {
 
 /// What a unit is called; a technician by shop and initials, which may need a pseudonym.
 pub fn unit(row: &ComebackRate, manner: &Manner) -> String {
+    let unit = match row.kind.as_str() {
+        "shop" | "technician" => manner.shop(&row.unit),
+        _ => row.unit.clone(),
+    };
     match &row.technician {
-        Some(technician) => format!("{} {}", row.unit, manner.technician(technician)),
-        None => row.unit.clone(),
+        Some(technician) => format!("{unit} {}", manner.technician(technician)),
+        None => unit,
     }
 }
 
@@ -88,7 +92,7 @@ impl ComebackLine {
         Self {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
-            shop: row.shop.clone(),
+            shop: manner.shop(&row.shop),
             technician: row
                 .technician
                 .as_deref()
@@ -99,7 +103,7 @@ impl ComebackLine {
             days: row.days,
             km: row.km,
             alike: row.alike_in(),
-            complaint: row.complaint.clone(),
+            complaint: row.complaint.as_deref().map(|said| manner.typed(said)),
         }
     }
 }
@@ -126,12 +130,8 @@ impl ReplacedLine {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             model: row.model.clone(),
             opened_on: row.opened_on.clone(),
-            shop: row.shop.clone(),
-            replaced: format!(
-                "{} {}",
-                row.replaced,
-                row.place.as_deref().unwrap_or_default()
-            ),
+            shop: row.shop.as_deref().map(|shop| manner.shop(shop)),
+            replaced: format!("{} {}", row.replaced, row.place(manner).unwrap_or_default()),
             parts_cost: row.parts_cost,
             flood: format!(
                 "{}: {} codes in {} modules{supply}",
@@ -184,12 +184,12 @@ impl UncheckedLine {
         Self {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             opened_on: row.opened_on.clone(),
-            shop: row.shop.clone(),
+            shop: row.shop.as_deref().map(|shop| manner.shop(shop)),
             technician: row
                 .technician
                 .as_deref()
                 .map(|name| manner.technician(name)),
-            complaint: row.complaint.clone(),
+            complaint: row.complaint.as_deref().map(|said| manner.typed(said)),
             codes: row.codes,
             minutes: row.minutes,
             came_back: if row.came_back { "yes" } else { "no" },
@@ -206,9 +206,9 @@ pub struct UncheckedShopLine {
 }
 
 impl UncheckedShopLine {
-    pub fn new(row: &UncheckedShare) -> Self {
+    pub fn new(row: &UncheckedShare, manner: &Manner) -> Self {
         Self {
-            shop: row.shop.clone(),
+            shop: manner.shop(&row.shop),
             clears: row.clears,
             unchecked: row.unchecked,
             share: of_share(row.share.as_ref()),
@@ -233,11 +233,11 @@ impl RepeatLine {
         Self {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             model: row.model.clone(),
-            position: row.position.clone(),
+            position: manner.position(&row.position),
             before_on: row.before_on.clone(),
             replaced_on: row.replaced_on.clone(),
             days: row.days,
-            shop: row.shop.clone(),
+            shop: row.shop.as_deref().map(|shop| manner.shop(shop)),
             parts_cost: row.parts_cost,
         }
     }
@@ -253,11 +253,11 @@ pub struct LatchedLine {
 }
 
 impl LatchedLine {
-    pub fn new(row: &Latched) -> Self {
+    pub fn new(row: &Latched, manner: &Manner) -> Self {
         let share = row.survived as f64 / row.clears.max(1) as f64;
         Self {
             model: format!("{} {}", row.make, row.model),
-            module: row.module_address.clone(),
+            module: manner.module(&row.module_address),
             code: row.code.clone(),
             share: with_limits(Some(share), row.share_lower, row.share_upper),
             to_do: row.to_do(),
@@ -275,16 +275,17 @@ pub struct OddityLine {
 }
 
 impl OddityLine {
-    pub fn new(row: &Oddity) -> Self {
+    pub fn new(row: &Oddity, manner: &Manner) -> Self {
         let when = match (&row.from_on, &row.to_on) {
             (Some(from), Some(to)) => format!(", {from} to {to}"),
             _ => String::new(),
         };
+        let unit = row.unit(manner);
         let kind = row.kind.trim_end_matches(" in four weeks");
         Self {
             what: match kind {
-                "week" => format!("{}{when}", row.unit),
-                _ => format!("{kind} {}{when}", row.unit),
+                "week" => format!("{unit}{when}"),
+                _ => format!("{kind} {unit}{when}"),
             },
             cause: row.cause.clone(),
             floods: row.floods,

@@ -95,8 +95,11 @@ pub async fn write(
     let templates = Templates::new(manner)?;
     let week = analysis.as_of().iso_week();
     let week = format!("{}-W{:02}", week.year(), week.week());
-    let facts = Facts::read(analysis, progress).await?;
+    let mut facts = Facts::read(analysis, progress).await?;
     let proven_days = analysis.settings().recovery.proven_days;
+    for row in &mut facts.companions {
+        row.module_address = manner.module(&row.module_address);
+    }
     progress("writing the report");
 
     let since = |days: u64| {
@@ -163,12 +166,12 @@ pub async fn write(
             all_untested => facts.untested.len(),
             unchecked => unchecked.iter().take(LIST_ROWS).map(|row| UncheckedLine::new(row, manner)).collect::<Vec<_>>(),
             all_unchecked => unchecked.len(),
-            unchecked_by_shop => facts.unchecked_by_shop.iter().map(UncheckedShopLine::new).collect::<Vec<_>>(),
+            unchecked_by_shop => facts.unchecked_by_shop.iter().map(|row| UncheckedShopLine::new(row, manner)).collect::<Vec<_>>(),
             repeats => repeats.iter().take(LIST_ROWS).map(|row| RepeatLine::new(row, manner)).collect::<Vec<_>>(),
             all_repeats => repeats.len(),
-            latched => facts.latched.iter().map(LatchedLine::new).collect::<Vec<_>>(),
+            latched => facts.latched.iter().map(|row| LatchedLine::new(row, manner)).collect::<Vec<_>>(),
             companions => facts.companions,
-            oddities => facts.oddities.iter().take(LIST_ROWS).map(OddityLine::new).collect::<Vec<_>>(),
+            oddities => facts.oddities.iter().take(LIST_ROWS).map(|row| OddityLine::new(row, manner)).collect::<Vec<_>>(),
             all_oddities => facts.oddities.len(),
         },
     )?;
@@ -185,8 +188,8 @@ pub async fn write(
             sheets::untested(&facts.untested, proven_days, manner),
             sheets::unchecked(&facts.unchecked, manner),
             sheets::repeats(&facts.repeats, manner),
-            sheets::latched(&facts.latched),
-            sheets::oddities(&facts.oddities),
+            sheets::latched(&facts.latched, manner),
+            sheets::oddities(&facts.oddities, manner),
         ],
     };
     Ok(Written {

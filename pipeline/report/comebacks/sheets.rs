@@ -68,9 +68,9 @@ pub fn comebacks(rows: &[Comeback], manner: &Manner) -> Sheet {
         column("depot", Kind::Text, |row: &Comeback| row.depot.clone()),
         column("model", Kind::Text, |row: &Comeback| row.model.clone()),
         column("order_no", Kind::Text, |row: &Comeback| {
-            row.order_no.clone()
+            manner.order(&row.order_no)
         }),
-        column("shop", Kind::Text, |row: &Comeback| row.shop.clone()),
+        column("shop", Kind::Text, |row: &Comeback| manner.shop(&row.shop)),
         column("technician", Kind::Text, |row: &Comeback| {
             row.technician
                 .as_deref()
@@ -80,13 +80,13 @@ pub fn comebacks(rows: &[Comeback], manner: &Manner) -> Sheet {
             row.operation.clone()
         }),
         column("complaint", Kind::Text, |row: &Comeback| {
-            row.complaint.clone()
+            row.complaint.as_deref().map(|said| manner.typed(said))
         }),
         column("closed_on", Kind::Day, |row: &Comeback| {
             row.closed_on.clone()
         }),
         column("return_order_no", Kind::Text, |row: &Comeback| {
-            row.return_order_no.clone()
+            manner.order(&row.return_order_no)
         }),
         column("returned_on", Kind::Day, |row: &Comeback| {
             row.returned_on.clone()
@@ -114,12 +114,14 @@ pub fn replaced(rows: &[Replaced], manner: &Manner) -> Sheet {
         column("depot", Kind::Text, |row: &Replaced| row.depot.clone()),
         column("model", Kind::Text, |row: &Replaced| row.model.clone()),
         column("order_no", Kind::Text, |row: &Replaced| {
-            row.order_no.clone()
+            manner.order(&row.order_no)
         }),
         column("opened_on", Kind::Day, |row: &Replaced| {
             row.opened_on.clone()
         }),
-        column("shop", Kind::Text, |row: &Replaced| row.shop.clone()),
+        column("shop", Kind::Text, |row: &Replaced| {
+            row.shop.as_deref().map(|shop| manner.shop(shop))
+        }),
         column("technician", Kind::Text, |row: &Replaced| {
             row.technician
                 .as_deref()
@@ -128,7 +130,7 @@ pub fn replaced(rows: &[Replaced], manner: &Manner) -> Sheet {
         column("replaced", Kind::Text, |row: &Replaced| {
             row.replaced.clone()
         }),
-        column("place", Kind::Text, |row: &Replaced| row.place.clone()),
+        column("place", Kind::Text, |row: &Replaced| row.place(manner)),
         column("parts_cost", Kind::Money, |row: &Replaced| row.parts_cost),
         column("flood_cause", Kind::Text, |row: &Replaced| {
             row.flood_cause.clone()
@@ -178,19 +180,21 @@ pub fn unchecked(rows: &[Unchecked], manner: &Manner) -> Sheet {
         column("depot", Kind::Text, |row: &Unchecked| row.depot.clone()),
         column("model", Kind::Text, |row: &Unchecked| row.model.clone()),
         column("order_no", Kind::Text, |row: &Unchecked| {
-            row.order_no.clone()
+            manner.order(&row.order_no)
         }),
         column("opened_on", Kind::Day, |row: &Unchecked| {
             row.opened_on.clone()
         }),
-        column("shop", Kind::Text, |row: &Unchecked| row.shop.clone()),
+        column("shop", Kind::Text, |row: &Unchecked| {
+            row.shop.as_deref().map(|shop| manner.shop(shop))
+        }),
         column("technician", Kind::Text, |row: &Unchecked| {
             row.technician
                 .as_deref()
                 .map(|name| manner.technician(name))
         }),
         column("complaint", Kind::Text, |row: &Unchecked| {
-            row.complaint.clone()
+            row.complaint.as_deref().map(|said| manner.typed(said))
         }),
         column("codes", Kind::Integer, |row: &Unchecked| row.codes),
         column("minutes", Kind::Integer, |row: &Unchecked| row.minutes),
@@ -208,23 +212,29 @@ pub fn repeats(rows: &[Repeat], manner: &Manner) -> Sheet {
     columns.extend([
         column("depot", Kind::Text, |row: &Repeat| row.depot.clone()),
         column("model", Kind::Text, |row: &Repeat| row.model.clone()),
-        column("position", Kind::Text, |row: &Repeat| row.position.clone()),
+        column("position", Kind::Text, |row: &Repeat| {
+            manner.position(&row.position)
+        }),
         column("before_order_no", Kind::Text, |row: &Repeat| {
-            row.before_order_no.clone()
+            manner.order(&row.before_order_no)
         }),
         column("before_on", Kind::Day, |row: &Repeat| row.before_on.clone()),
-        column("order_no", Kind::Text, |row: &Repeat| row.order_no.clone()),
+        column("order_no", Kind::Text, |row: &Repeat| {
+            manner.order(&row.order_no)
+        }),
         column("replaced_on", Kind::Day, |row: &Repeat| {
             row.replaced_on.clone()
         }),
         column("days", Kind::Integer, |row: &Repeat| row.days),
-        column("shop", Kind::Text, |row: &Repeat| row.shop.clone()),
+        column("shop", Kind::Text, |row: &Repeat| {
+            row.shop.as_deref().map(|shop| manner.shop(shop))
+        }),
         column("parts_cost", Kind::Money, |row: &Repeat| row.parts_cost),
     ]);
     Sheet::new("repeat-batteries", rows, columns)
 }
 
-pub fn latched(rows: &[Latched]) -> Sheet {
+pub fn latched(rows: &[Latched], manner: &Manner) -> Sheet {
     Sheet::new(
         "latched-codes",
         rows,
@@ -232,7 +242,7 @@ pub fn latched(rows: &[Latched]) -> Sheet {
             column("make", Kind::Text, |row: &Latched| row.make.clone()),
             column("model", Kind::Text, |row: &Latched| row.model.clone()),
             column("module_address", Kind::Text, |row: &Latched| {
-                row.module_address.clone()
+                manner.module(&row.module_address)
             }),
             column("code", Kind::Text, |row: &Latched| row.code.clone()),
             column("clears", Kind::Integer, |row: &Latched| row.clears),
@@ -250,13 +260,13 @@ pub fn latched(rows: &[Latched]) -> Sheet {
     )
 }
 
-pub fn oddities(rows: &[Oddity]) -> Sheet {
+pub fn oddities(rows: &[Oddity], manner: &Manner) -> Sheet {
     Sheet::new(
         "flood-oddities",
         rows,
         vec![
             column("kind", Kind::Text, |row: &Oddity| row.kind.clone()),
-            column("unit", Kind::Text, |row: &Oddity| row.unit.clone()),
+            column("unit", Kind::Text, |row: &Oddity| row.unit(manner)),
             column("from_on", Kind::Day, |row: &Oddity| row.from_on.clone()),
             column("to_on", Kind::Day, |row: &Oddity| row.to_on.clone()),
             column("cause", Kind::Text, |row: &Oddity| row.cause.clone()),

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::super::manner::Manner;
 use super::super::words::latched::Clears;
 use super::super::words::word_or_none;
 use trade::derived_words::{Alike, RecoveryStep};
@@ -122,6 +123,17 @@ pub struct Replaced {
     pub modules: i64,
     pub supply_voltage_v: Option<f64>,
     pub put_right_on: Option<String>,
+}
+
+impl Replaced {
+    /// Which module or battery it was.
+    pub fn place(&self, manner: &Manner) -> Option<String> {
+        let place = self.place.as_deref()?;
+        Some(match self.replaced.as_str() {
+            "module" => manner.module(place),
+            _ => manner.position(place),
+        })
+    }
 }
 
 pub const UNTESTED: &str = "
@@ -261,4 +273,14 @@ pub struct Oddity {
     pub floods: i64,
     pub expected: Option<f64>,
     pub adjusted: Option<f64>,
+}
+
+impl Oddity {
+    /// The shop, model or week.
+    pub fn unit(&self, manner: &Manner) -> String {
+        match self.kind.starts_with("shop") {
+            true => manner.shop(&self.unit),
+            false => self.unit.clone(),
+        }
+    }
 }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::super::cells;
-use super::super::manner::Manner;
+use super::super::manner::{LEFT_OUT, Manner};
 use super::views::{Battery, Order, Recovery, Session, Test};
 
 /// One thing that happened.
@@ -158,16 +158,12 @@ fn order_event(order: &Order, manner: &Manner) -> Event {
         order
             .module_address
             .as_ref()
-            .map(|module| format!("module {module}")),
+            .map(|module| format!("module {}", manner.module(module))),
     );
-    if manner.pseudonyms.is_none() {
-        details.extend(
-            order
-                .complaint
-                .as_ref()
-                .map(|said| format!("\u{201c}{said}\u{201d}")),
-        );
-    }
+    details.extend(order.complaint.as_ref().map(|said| match manner.shared() {
+        true => format!("complaint {LEFT_OUT}"),
+        false => format!("\u{201c}{said}\u{201d}"),
+    }));
     details.extend(
         order
             .parts_cost

@@ -41,14 +41,38 @@ pub async fn write(
     let templates = Templates::new(manner)?;
     let vehicle = find(analysis, name).await?;
     let about = [("vin", vehicle.vin.as_str())];
-    let register: Option<Register> = analysis.rows_with(views::REGISTER, &about).await?.pop();
-    let batteries: Vec<Battery> = analysis.rows_with(views::BATTERIES, &about).await?;
-    let tests: Vec<Test> = analysis.rows_with(views::TESTS, &about).await?;
-    let sessions: Vec<Session> = analysis.rows_with(views::SESSIONS, &about).await?;
-    let orders: Vec<Order> = analysis.rows_with(views::ORDERS, &about).await?;
-    let risks: Vec<Risk> = analysis.rows_with(views::RISKS, &about).await?;
-    let now: Vec<Now> = analysis.rows_with(views::NOW, &about).await?;
-    let recoveries: Vec<Recovery> = analysis.rows_with(views::RECOVERIES, &about).await?;
+    let mut register: Option<Register> = analysis.rows_with(views::REGISTER, &about).await?.pop();
+    let mut batteries: Vec<Battery> = analysis.rows_with(views::BATTERIES, &about).await?;
+    let mut tests: Vec<Test> = analysis.rows_with(views::TESTS, &about).await?;
+    let mut sessions: Vec<Session> = analysis.rows_with(views::SESSIONS, &about).await?;
+    let mut orders: Vec<Order> = analysis.rows_with(views::ORDERS, &about).await?;
+    let mut risks: Vec<Risk> = analysis.rows_with(views::RISKS, &about).await?;
+    let mut now: Vec<Now> = analysis.rows_with(views::NOW, &about).await?;
+    let mut recoveries: Vec<Recovery> = analysis.rows_with(views::RECOVERIES, &about).await?;
+    if manner.shared() {
+        let groups = now.iter_mut().filter_map(|row| row.battery_group.as_mut());
+        let of_register = register
+            .as_mut()
+            .and_then(|register| register.battery_group.as_mut());
+        for group in groups.chain(of_register) {
+            *group = manner.battery_group(group);
+        }
+        for case in &mut recoveries {
+            case.standing.replace_positions(manner);
+        }
+        let positions = batteries.iter_mut().map(|row| &mut row.position);
+        let positions = positions.chain(tests.iter_mut().map(|row| &mut row.position));
+        let positions = positions.chain(risks.iter_mut().map(|row| &mut row.position));
+        let positions = positions.chain(now.iter_mut().map(|row| &mut row.position));
+        for position in positions.chain(orders.iter_mut().filter_map(|row| row.position.as_mut())) {
+            *position = manner.position(position);
+        }
+        let shops = tests.iter_mut().filter_map(|row| row.shop.as_mut());
+        let shops = shops.chain(sessions.iter_mut().filter_map(|row| row.shop.as_mut()));
+        for shop in shops.chain(orders.iter_mut().filter_map(|row| row.shop.as_mut())) {
+            *shop = manner.shop(shop);
+        }
+    }
 
     let as_of = analysis.as_of();
     let settings = analysis.settings();

@@ -46,7 +46,9 @@ pub async fn write(
     let vehicles: Vec<Vehicle> = analysis.rows(views::VEHICLES).await?;
     let hindsight = Hindsight::new(analysis.rows::<Followed>(views::HINDSIGHT).await?);
     let mut plan: BTreeMap<String, Vec<Planned>> = BTreeMap::new();
-    for planned in analysis.rows::<Planned>(views::PLANNED).await? {
+    for mut planned in analysis.rows::<Planned>(views::PLANNED).await? {
+        // The main battery keeps its name, by which it is known below.
+        planned.position = manner.position(&planned.position);
         plan.entry(planned.vin.clone()).or_default().push(planned);
     }
     let trouble: Vec<Trouble> = analysis.rows(views::TROUBLE).await?;
@@ -128,7 +130,13 @@ pub async fn write(
             all => assessed.len(),
             vehicles => &assessed[..assessed.len().min(TOLD)],
             faults => faults.iter().map(|entry| context! {
-                line => entry.line, text => entry.text, fault => entry.fault
+                line => entry.line,
+                text => manner.typed(&entry.text),
+                // It quotes what stood there.
+                fault => match manner.shared() {
+                    true => Some("no vehicle identification number"),
+                    false => entry.fault.as_deref(),
+                },
             }).collect::<Vec<_>>(),
             worn_share => yardstick.worn_share,
             coded_share => yardstick.coded_share,

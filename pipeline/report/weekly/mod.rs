@@ -9,6 +9,7 @@ mod record;
 mod sheets;
 mod short_version;
 mod told;
+mod typed;
 mod views;
 
 use std::path::{Path, PathBuf};
@@ -62,17 +63,19 @@ pub async fn write(
     let week = format!("{}-W{:02}", week.year(), week.week());
 
     progress("ranking the batteries");
-    let ranking: Vec<RiskRow> = analysis.rows(views::RANKING).await?;
-    let trends = Trends::new(analysis.rows::<Health>(views::HEALTHS).await?);
-    let picks: Vec<Pick> = analysis.rows(views::PICK_LIST).await?;
-    let tests: Vec<TestNext> = analysis.rows(views::TEST_NEXT).await?;
+    let as_ranked: Vec<RiskRow> = analysis.rows(views::RANKING).await?;
+    let ranking = typed::ranking(&as_ranked, manner);
+    let mut healths: Vec<Health> = analysis.rows(views::HEALTHS).await?;
+    let mut picks: Vec<Pick> = analysis.rows(views::PICK_LIST).await?;
+    let mut tests: Vec<TestNext> = analysis.rows(views::TEST_NEXT).await?;
     progress("looking for floods and open recoveries");
     let floods: Vec<Flood> = analysis.rows(views::FLOODS_THIS_WEEK).await?;
-    let recoveries: Vec<Recovery> = views::by_next_step(analysis.rows(views::RECOVERIES).await?);
+    let mut recoveries: Vec<Recovery> =
+        views::by_next_step(analysis.rows(views::RECOVERIES).await?);
     let proven_days = analysis.settings().recovery.proven_days;
     progress("working out lives and failure rates");
-    let fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
-    let curves: Vec<CurveStep> = analysis.rows(views::CURVES).await?;
+    let mut fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
+    let mut curves: Vec<CurveStep> = analysis.rows(views::CURVES).await?;
     let mut rates: Vec<Rate> = analysis.rows(views::RATES).await?;
     for rate in rates.iter_mut().filter(|rate| rate.cohort_kind == "heat") {
         rate.cohort = words::heat::band(&rate.cohort, manner.units);
@@ -81,18 +84,29 @@ pub async fn write(
     let model: Option<Model> = analysis.rows(views::MODEL).await?.pop();
     progress("holding earlier reports against what came");
     let since_last: Vec<SinceLast> = analysis.rows(record::SINCE_LAST).await?;
-    let changes: Vec<Change> = analysis.rows(views::CHANGES).await?;
+    let mut changes: Vec<Change> = analysis.rows(views::CHANGES).await?;
     let predictions: Vec<Prediction> = analysis.rows(record::PREDICTIONS).await?;
     let chances: Vec<ChanceTold> = analysis.rows(record::CHANCES_TOLD).await?;
     progress("looking at the data");
     let mut quarantined: Vec<Quarantined> = analysis.rows(views::QUARANTINED).await?;
-    if manner.pseudonyms.is_some() {
-        quarantined = views::without_words(quarantined);
+    if manner.shared() {
+        quarantined = views::without_words(quarantined, manner);
     }
     let extents: Vec<Extent> = analysis.rows(views::EXTENTS).await?;
     let depot_states: Vec<DepotState> = analysis.rows(views::DEPOTS).await?;
     progress("writing the report");
 
+    typed::replace_positions(&mut healths, manner);
+    typed::replace_positions(&mut tests, manner);
+    typed::replace_positions(&mut changes, manner);
+    typed::replace_groups(&mut picks, manner);
+    typed::replace_groups(&mut fits, manner);
+    typed::replace_groups(&mut curves, manner);
+    typed::replace_groups(&mut rates, manner);
+    for case in &mut recoveries {
+        case.standing.replace_positions(manner);
+    }
+    let trends = Trends::new(healths);
     let order = lines::to_order(&picks);
     let depots = depots::depots(&ranking, &analysis.settings().plan);
     let depot_lines: Vec<DepotLines> = depots
@@ -200,7 +214,7 @@ pub async fn write(
         ],
     };
     let report = document.write(&out.join(&week), manner)?;
-    told::append(lake, analysis, &week, &ranking).await?;
+    told::append(lake, analysis, &week, &as_ranked).await?;
     Ok(Written {
         report,
         short_version,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::super::manner::Units;
+use super::super::manner::{Manner, Units};
 use super::super::words::evidence::Evidence;
 use super::super::words::reasons::{Reason, Reasoned};
 use super::super::words::recovery::Standing;
@@ -393,12 +393,12 @@ pub struct Quarantined {
     pub rows: i64,
 }
 
-/// The same without the reasons' words, which may quote what stood in a row.
-pub fn without_words(rows: Vec<Quarantined>) -> Vec<Quarantined> {
+/// The same without the reasons' words, which may quote what stood in a row, and with shops replaced.
+pub fn without_words(rows: Vec<Quarantined>, manner: &Manner) -> Vec<Quarantined> {
     let mut kinds: BTreeMap<(String, String, String), i64> = BTreeMap::new();
     for row in rows {
         *kinds
-            .entry((row.dump_kind, row.shop, row.field))
+            .entry((row.dump_kind, manner.shop(&row.shop), row.field))
             .or_default() += row.rows;
     }
     let mut rows: Vec<Quarantined> = kinds

@@ -3,6 +3,7 @@
 use serde::Deserialize;
 
 use super::super::cells::counted;
+use super::super::manner::Manner;
 use super::{word_or_none, words};
 use trade::derived_words::{RecoveryCaution, RecoveryStep};
 use trade::words::Action;
@@ -60,6 +61,13 @@ impl Standing {
                 }
             ),
         })
+    }
+
+    /// What a person typed for a position replaced, where the report is shared.
+    pub fn replace_positions(&mut self, manner: &Manner) {
+        for position in self.planned_for.iter_mut().flatten() {
+            *position = manner.position(position);
+        }
     }
 
     /// What to mind, as one line; empty where there is nothing.

@@ -1,0 +1,182 @@
+//! Commits written data files so that no fact is doubled, whoever else writes.
+//!
+//! Which rows are new was decided against one version of the table, so a commit may land as the very
+//! next version only. Where another writer was faster, the rows that came with it are left out of
+//! ours and it is tried again.
+
+use std::collections::hash_map::Entry;
+use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, AsArray, BooleanArray, Int32Array, RecordBatch};
+use arrow::compute::{cast, filter_record_batch};
+use arrow::datatypes::Int64Type;
+use arrow::error::ArrowError;
+use deltalake::DeltaTableError;
+use deltalake::kernel::transaction::{CommitBuilder, TransactionError};
+use deltalake::kernel::{Action, Add};
+use deltalake::protocol::{DeltaOperation, SaveMode};
+use object_store::ObjectStoreExt;
+use object_store::path::Path;
+use serde_json::Value;
+
+use super::append::{Pile, write_out};
+use super::columns::{read_columns, read_file};
+use super::commit_log::entry_name;
+use super::durable::sync_file;
+use super::tables::{EVENT_YEAR, ROW_HASH, Table};
+use super::{Lake, LakeError};
+
+/// Commits `files` to a table, with `about` in the commit's own account of itself; what the table has
+/// by now is left out. Answers the version the table then stands at.
+pub async fn land(
+    lake: &mut Lake,
+    design: &'static Table,
+    mut files: Vec<Add>,
+    about: HashMap<String, Value>,
+) -> Result<u64, LakeError> {
+    loop {
+        let delta = lake.delta(design)?;
+        if files.is_empty() && about.is_empty() {
+            return Ok(delta.version().unwrap_or(0));
+        }
+        for file in &files {
+            sync_in_lake(lake, design, &file.path)?;
+        }
+        let snapshot = delta
+            .snapshot()
+            .map_err(LakeError::delta(design.name, "read"))?;
+        let committed = CommitBuilder::default()
+            .with_actions(files.iter().cloned().map(Action::Add).collect())
+            .with_app_metadata(about.clone())
+            // Not even onto a later version that does not contradict it: the same rows may be there.
+            .with_max_retries(0)
+            .build(
+                Some(snapshot),
+                delta.log_store(),
+                DeltaOperation::Write {
+                    mode: SaveMode::Append,
+                    partition_by: design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]),
+                    predicate: None,
+                },
+            )
+            .await;
+        match committed {
+            Ok(done) => {
+                let entry = format!("_delta_log/{}", entry_name(done.version()));
+                sync_in_lake(lake, design, &entry)?;
+                return Ok(done.version());
+            }
+            Err(DeltaTableError::Transaction {
+                source: TransactionError::MaxCommitAttempts(_),
+            }) => {
+                lake.reload(design).await?;
+                files = without_known(lake, design, files).await?;
+            }
+            Err(error) => return Err(LakeError::delta(design.name, "committed")(error)),
+        }
+    }
+}
+
+/// The files' rows that the table does not have, in files of their own where any had to go.
+async fn without_known(
+    lake: &Lake,
+    design: &'static Table,
+    files: Vec<Add>,
+) -> Result<Vec<Add>, LakeError> {
+    let delta = lake.delta(design)?;
+    let store = delta.object_store();
+    let shape = |source| LakeError::Shape {
+        table: design.name,
+        source,
+    };
+    let mut known: HashMap<Option<i32>, HashSet<i64>> = HashMap::new();
+    let mut rest = Pile::default();
+    let mut left_out = 0;
+    for file in files {
+        let year = event_year(&file);
+        let there = match known.entry(year) {
+            Entry::Occupied(there) => there.into_mut(),
+            Entry::Vacant(place) => {
+                let hashes = read_columns(delta, design.name, &[ROW_HASH], year).await?;
+                place.insert(hashes.iter().flat_map(hashes_of).collect())
+            }
+        };
+        let path = Path::from(file.path.as_str());
+        let mut fresh = Vec::new();
+        let mut dropped = 0;
+        for batch in read_file(store.as_ref(), design.name, &path, None).await? {
+            let is_new: BooleanArray = hashes_of(&batch)
+                .into_iter()
+                .map(|hash| Some(!there.contains(&hash)))
+                .collect();
+            dropped += is_new.false_count();
+            let kept = filter_record_batch(&batch, &is_new).map_err(shape)?;
+            fresh.push(as_lake_stores(design, &kept, year).map_err(shape)?);
+        }
+        if dropped == 0 {
+            rest.written.push(file);
+            continue;
+        }
+        left_out += dropped;
+        rest.batches
+            .extend(fresh.into_iter().filter(|batch| batch.num_rows() > 0));
+        // No commit names it; that it cannot be removed is no harm.
+        let _ = store.delete(&path).await;
+    }
+    if left_out > 0 {
+        tracing::warn!(
+            "{left_out} rows of {} were added by another load in the meantime and are not added again",
+            design.name
+        );
+    }
+    write_out(lake, design, &mut rest).await?;
+    Ok(rest.written)
+}
+
+fn hashes_of(batch: &RecordBatch) -> Vec<i64> {
+    batch
+        .column_by_name(ROW_HASH)
+        .and_then(|column| column.as_primitive_opt::<Int64Type>())
+        .map(|hashes| hashes.values().to_vec())
+        .unwrap_or_default()
+}
+
+/// The year a data file is of: it is in the file's folder, not among its columns.
+fn event_year(file: &Add) -> Option<i32> {
+    file.partition_values
+        .get(EVENT_YEAR)?
+        .as_ref()?
+        .parse()
+        .ok()
+}
+
+fn as_lake_stores(
+    design: &Table,
+    batch: &RecordBatch,
+    year: Option<i32>,
+) -> Result<RecordBatch, ArrowError> {
+    let schema = design.lake_schema();
+    let columns = schema
+        .fields()
+        .iter()
+        .map(|field| match (batch.column_by_name(field.name()), year) {
+            (Some(column), _) => cast(column, field.data_type()),
+            (None, Some(year)) => {
+                Ok(Arc::new(Int32Array::from(vec![year; batch.num_rows()])) as ArrayRef)
+            }
+            (None, None) => Err(ArrowError::SchemaError(format!(
+                "no column {}",
+                field.name()
+            ))),
+        })
+        .collect::<Result<Vec<_>, _>>()?;
+    RecordBatch::try_new(schema, columns)
+}
+
+fn sync_in_lake(lake: &Lake, design: &Table, file: &str) -> Result<(), LakeError> {
+    match lake.folder() {
+        Some(folder) => sync_file(&folder, &folder.join(design.name).join(file)),
+        None => Ok(()),
+    }
+}
