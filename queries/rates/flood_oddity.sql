@@ -47,7 +47,7 @@ judged AS (
         FROM by_mix e JOIN total t ON t.kind = e.kind AND t.unit = e.unit AND t.cause = e.cause
     )
     UNION ALL
-    SELECT kind || '''s four weeks', unit, day_plus(monday, -21), day_plus(monday, 6), week_no,
+    SELECT CASE kind WHEN 'shop' THEN 'shop in four weeks' ELSE 'model in four weeks' END, unit, day_plus(monday, -21), day_plus(monday, 6), week_no,
            cause, floods, expected, funnel_place(floods, GREATEST(expected, 0.5))['p']
     FROM against
     UNION ALL
