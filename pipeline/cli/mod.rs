@@ -9,12 +9,14 @@ mod comebacks;
 mod history;
 mod interrupt;
 mod load;
+mod memory_limit;
 mod report_args;
 mod scratch;
 mod screen;
 mod shell;
 mod sql;
 mod synthesize;
+mod terminal;
 mod weekly;
 
 use std::io::{IsTerminal, Write};
@@ -148,6 +150,7 @@ impl LakeArgs {
         now: DateTime<Utc>,
     ) -> anyhow::Result<Analysis> {
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
+        memory_limit::watch(&settings.limits);
         let (today, queries) = (now.date_naive(), self.queries.as_deref());
         Ok(Analysis::new(lake, beside, self.as_of, today, settings, queries).await?)
     }
@@ -166,8 +169,9 @@ fn spinner() -> ProgressBar {
 /// Prints a line of the answer. That nobody reads it any more, as in `voltwane … | head`, is no failure:
 /// the work is done and its exit code stands.
 fn say(line: impl std::fmt::Display) -> std::io::Result<()> {
+    let line = line.to_string();
     let mut out = std::io::stdout().lock();
-    match writeln!(out, "{line}").and_then(|()| out.flush()) {
+    match writeln!(out, "{}", terminal::printable(&line)).and_then(|()| out.flush()) {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         told => told,
     }
@@ -175,16 +179,18 @@ fn say(line: impl std::fmt::Display) -> std::io::Result<()> {
 
 /// Writes a line to stderr, whether or not anybody reads it.
 fn note(line: impl std::fmt::Display) {
-    let _ = writeln!(std::io::stderr().lock(), "{line}");
+    let line = line.to_string();
+    let _ = writeln!(std::io::stderr().lock(), "{}", terminal::printable(&line));
 }
 
 /// Prints a report's short version and where it is.
 fn print_written(short_version: &[String], report: &Path) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     for line in short_version {
-        writeln!(out, "{line}")?;
+        writeln!(out, "{}", terminal::printable(line))?;
     }
-    writeln!(out, "\nThe report: {}", report.display())
+    let report = report.display().to_string();
+    writeln!(out, "\nThe report: {}", terminal::name(&report))
 }
 
 /// Whether it failed only because nobody reads stdout any more, as in `voltwane … | head`.
@@ -252,7 +258,7 @@ pub fn run() -> ExitCode {
         Err(error) => {
             match cli.log {
                 LogForm::Text => note(format_args!("voltwane: {}", readable(&error))),
-                LogForm::Json => tracing::error!("{}", readable(&error)),
+                LogForm::Json => tracing::error!("{}", terminal::printable(&readable(&error))),
             }
             ExitCode::from(2)
         }

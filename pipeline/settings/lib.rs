@@ -4,11 +4,16 @@
 //! is not known is an error, so a misspelt one does not silently keep its default. Every plain value
 //! is also a parameter of the SQL queries under its own name (`horizon_days` is `$horizon_days`).
 
+pub mod limits;
+pub mod text_file;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
+
+pub use limits::Limits;
 
 /// Why a configuration could not be used.
 #[derive(Debug, thiserror::Error)]
@@ -46,6 +51,7 @@ pub struct Settings {
     pub cost: Cost,
     pub plan: Plan,
     pub screen: Screen,
+    pub limits: Limits,
 }
 
 /// What a run looks at.
@@ -350,7 +356,7 @@ impl Default for Screen {
 impl Settings {
     /// Reads a configuration file.
     pub fn read(path: &Path) -> Result<Self, SettingsError> {
-        let text = std::fs::read_to_string(path).map_err(|source| SettingsError::Read {
+        let text = text_file::read(path).map_err(|source| SettingsError::Read {
             path: path.to_owned(),
             source,
         })?;
@@ -368,7 +374,8 @@ impl Settings {
             return Self::read(path);
         }
         match lake_folder.map(|folder| folder.join("voltwane.toml")) {
-            Some(path) if path.is_file() => Self::read(&path),
+            // Whatever stands there under that name is meant; what is no file is an error.
+            Some(path) if path.exists() => Self::read(&path),
             _ => Ok(Self::default()),
         }
     }
@@ -398,6 +405,15 @@ impl Settings {
                     key,
                     value: value.to_string(),
                     must: "it must be greater than zero",
+                });
+            }
+        }
+        for (key, value, least, most) in self.limits.bounds() {
+            if !(least..=most).contains(&value) {
+                return Err(SettingsError::Value {
+                    key,
+                    value: value.to_string(),
+                    must: "it must not be below what any run takes, nor beyond what can be counted",
                 });
             }
         }
