@@ -13,6 +13,7 @@ mod memory_limit;
 mod report_args;
 mod scratch;
 mod screen;
+mod settings;
 mod shell;
 mod sql;
 mod synthesize;
@@ -28,8 +29,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use indicatif::ProgressBar;
 
+use ::settings::Settings;
 use lake::Lake;
-use settings::Settings;
 use tables::Analysis;
 
 /// What a command ends with when it could run.
@@ -105,6 +106,8 @@ enum Command {
     Backtest(backtest::Backtest),
     /// Look for what is wrong in a lake
     Check(check::Check),
+    /// Show every setting with its default, meaning and source
+    Settings(settings::Settings),
     /// Write the dumps of an invented fleet
     Synthesize(synthesize::Synthesize),
     /// Print completions for a shell
@@ -151,6 +154,9 @@ impl LakeArgs {
     ) -> anyhow::Result<Analysis> {
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
         memory_limit::watch(&settings.limits);
+        for warning in settings.warnings() {
+            note(format_args!("settings: {warning}"));
+        }
         let (today, queries) = (now.date_naive(), self.queries.as_deref());
         Ok(Analysis::new(lake, beside, self.as_of, today, settings, queries).await?)
     }
@@ -201,6 +207,10 @@ fn is_closed_pipe(error: &anyhow::Error) -> bool {
     })
 }
 
+/// Stack of the thread that plans queries and of those that run them: a plan is as deep as the
+/// expressions in it, and the depth of those is limited.
+const STACK_BYTES: usize = 64 << 20;
+
 /// Runs the command that was typed.
 pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
@@ -213,23 +223,37 @@ pub fn run() -> ExitCode {
         }
     };
     start_log(cli.log);
+    let log = cli.log;
+    let command = std::thread::Builder::new()
+        .stack_size(STACK_BYTES)
+        .spawn(move || run_command(cli));
+    let ended = command.map(std::thread::JoinHandle::join);
+    match ended {
+        Ok(Ok(code)) => code,
+        Ok(Err(_)) => ExitCode::from(2),
+        Err(error) => {
+            tell_failure(log, &anyhow::anyhow!(error).context("no thread could be started"));
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run_command(cli: Cli) -> ExitCode {
     let now = cli.now.unwrap_or_else(Utc::now);
     // Dropped after the runtime, so that nothing still writes there.
     let _temporary = scratch::RemovedAtTheEnd;
     let runtime = match tokio::runtime::Builder::new_multi_thread()
         .enable_all()
-        // Deep query plans need more than the default.
-        .thread_stack_size(8 << 20)
+        .thread_stack_size(STACK_BYTES)
         .build()
     {
         Ok(runtime) => runtime,
         Err(error) => {
-            note(format_args!(
-                "voltwane: the runtime could not be started: {error}"
-            ));
+            tell_failure(cli.log, &anyhow::anyhow!(error).context("the runtime could not be started"));
             return ExitCode::from(2);
         }
     };
+    let log = cli.log;
     let command = async {
         match cli.command {
             Command::Load(command) => command.run(now).await,
@@ -240,6 +264,7 @@ pub fn run() -> ExitCode {
             Command::Sql(command) => command.run(now).await,
             Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
+            Command::Settings(command) => command.run().await,
             Command::Synthesize(command) => command.run(),
             Command::Completions(command) => command.run(),
             Command::Manual(command) => command.run(),
@@ -256,12 +281,16 @@ pub fn run() -> ExitCode {
         Ok(Outcome::Findings) => ExitCode::from(1),
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            match cli.log {
-                LogForm::Text => note(format_args!("voltwane: {}", readable(&error))),
-                LogForm::Json => tracing::error!("{}", terminal::printable(&readable(&error))),
-            }
+            tell_failure(log, &error);
             ExitCode::from(2)
         }
+    }
+}
+
+fn tell_failure(log: LogForm, error: &anyhow::Error) {
+    match log {
+        LogForm::Text => note(format_args!("voltwane: {}", readable(error))),
+        LogForm::Json => tracing::error!("{}", terminal::printable(&readable(error))),
     }
 }
 
@@ -269,14 +298,26 @@ pub fn run() -> ExitCode {
 fn readable(error: &anyhow::Error) -> String {
     let mut text = String::new();
     for part in error.chain().map(ToString::to_string) {
-        if !text.contains(&part) {
+        let part = match std::env::var_os("RUST_BACKTRACE") {
+            Some(_) => part.as_str(),
+            None => without_backtrace(&part),
+        };
+        if !text.contains(part) {
             if !text.is_empty() {
                 text.push_str(": ");
             }
-            text.push_str(&part);
+            text.push_str(part);
         }
     }
     text
+}
+
+/// A message up to the trace of calls that some libraries put into theirs: whoever wants one asks for
+/// it by RUST_BACKTRACE.
+fn without_backtrace(message: &str) -> &str {
+    let marks = ["\n\nbacktrace:", "\nBacktrace", "\nStack backtrace", "\n   0: "];
+    let end = marks.iter().filter_map(|mark| message.find(mark)).min();
+    message[..end.unwrap_or(message.len())].trim_end()
 }
 
 fn start_log(form: LogForm) {

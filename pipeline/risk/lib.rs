@@ -6,6 +6,7 @@
 //! Fails where a query was changed or a fit has no answer; what to do about the chances is left
 //! to `plan`.
 
+pub mod battery_prospect;
 pub mod chances;
 pub mod expected_health;
 pub mod features;
@@ -18,4 +19,7 @@ pub mod prediction;
 mod reasons;
 pub mod scaled;
 pub mod scores;
+pub mod stakes;
 pub mod test_value;
+pub mod visits;
+pub mod weeks_ahead;

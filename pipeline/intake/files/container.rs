@@ -18,7 +18,8 @@ use zip::ZipArchive;
 use zip::result::ZipError;
 
 use crate::error::{IntakeError, PastLimit};
-use settings::limits::{Limits, bytes_of_mb, count};
+use settings::Limits;
+use settings::limits::{bytes_of_mb, count};
 
 /// Bytes of a part that are looked at before it is read.
 pub const HEAD_BYTES: usize = 1 << 16;

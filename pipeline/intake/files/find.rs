@@ -70,7 +70,7 @@ fn walk(folder: &Path, found: &mut Found) {
                 let path = error.path().unwrap_or(folder).to_owned();
                 let why = match error.loop_ancestor() {
                     Some(above) => Error::new(
-                        ErrorKind::FilesystemLoop,
+                        ErrorKind::InvalidInput,
                         format!("it is a link back to {}", above.display()),
                     ),
                     None => error.into(),

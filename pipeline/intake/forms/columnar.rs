@@ -22,7 +22,8 @@ use super::record::{Record, Records, Step};
 use super::workbook::number_text;
 use crate::error::IntakeError;
 use crate::fault::Fault;
-use settings::limits::{Limits, bytes_of_mb, count};
+use settings::Limits;
+use settings::limits::{bytes_of_mb, count};
 
 /// The forms that columns are stored in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

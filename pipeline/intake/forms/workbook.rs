@@ -5,6 +5,7 @@
 //! at a time are held in memory, of a sheet only the cells that hold something; a sheet that would not
 //! fit, or is damaged, is left out and the others are read.
 
+use std::convert::Infallible;
 use std::fmt::Display;
 use std::io::{self, Cursor, Read};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -18,7 +19,8 @@ use zip::ZipArchive;
 
 use super::record::{Record, Records, Step};
 use crate::error::IntakeError;
-use settings::limits::{Limits, bytes_of_mb, count};
+use settings::Limits;
+use settings::limits::{bytes_of_mb, count};
 
 const SAVE_AGAIN: &str =
     "copy it again, or open it in a spreadsheet program and save it anew; nothing of it was loaded";
@@ -219,7 +221,7 @@ fn open_old(bytes: &Arc<[u8]>) -> Result<Xls<Bytes>, Refused> {
     })
 }
 
-fn of_range(range: &Range<Data>) -> impl Iterator<Item = Result<Cell<Data>, Refused>> {
+fn of_range(range: &Range<Data>) -> impl Iterator<Item = Result<Cell<Data>, Infallible>> {
     let (row, column) = range.start().unwrap_or_default();
     range.used_cells().map(move |(down, along, value)| {
         // A sheet has no more rows and columns than a u32 counts.
