@@ -232,7 +232,10 @@ pub fn run() -> ExitCode {
         Ok(Ok(code)) => code,
         Ok(Err(_)) => ExitCode::from(2),
         Err(error) => {
-            tell_failure(log, &anyhow::anyhow!(error).context("no thread could be started"));
+            tell_failure(
+                log,
+                &anyhow::anyhow!(error).context("no thread could be started"),
+            );
             ExitCode::from(2)
         }
     }
@@ -249,7 +252,10 @@ fn run_command(cli: Cli) -> ExitCode {
     {
         Ok(runtime) => runtime,
         Err(error) => {
-            tell_failure(cli.log, &anyhow::anyhow!(error).context("the runtime could not be started"));
+            tell_failure(
+                cli.log,
+                &anyhow::anyhow!(error).context("the runtime could not be started"),
+            );
             return ExitCode::from(2);
         }
     };
@@ -315,7 +321,12 @@ fn readable(error: &anyhow::Error) -> String {
 /// A message up to the trace of calls that some libraries put into theirs: whoever wants one asks for
 /// it by RUST_BACKTRACE.
 fn without_backtrace(message: &str) -> &str {
-    let marks = ["\n\nbacktrace:", "\nBacktrace", "\nStack backtrace", "\n   0: "];
+    let marks = [
+        "\n\nbacktrace:",
+        "\nBacktrace",
+        "\nStack backtrace",
+        "\n   0: ",
+    ];
     let end = marks.iter().filter_map(|mark| message.find(mark)).min();
     message[..end.unwrap_or(message.len())].trim_end()
 }

@@ -117,8 +117,9 @@ pub fn explain_file(
         let compressed = part.as_ref().is_ok_and(Part::is_compressed);
         let read = part.and_then(|part| {
             visit_sources(part, &mut |source| {
-                let explained = source
-                    .and_then(|source| explain_source(source, mappings, compressed, now, sample_rows));
+                let explained = source.and_then(|source| {
+                    explain_source(source, mappings, compressed, now, sample_rows)
+                });
                 match explained {
                     Ok(table) => tables.push(table),
                     Err(error) => left_out.push(error),

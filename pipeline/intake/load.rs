@@ -131,9 +131,7 @@ pub async fn load(
             },
         };
         // Reading is blocking work; the sink hands its rows to the lake from within it.
-        let read = tokio::task::block_in_place(|| {
-            read_file(path, &mappings, now, &mut file_sink)
-        });
+        let read = tokio::task::block_in_place(|| read_file(path, &mappings, now, &mut file_sink));
         let (added, already_there) = (file_sink.added, file_sink.already_there);
         bytes_before += size;
         match read {

@@ -165,9 +165,7 @@ impl FileReading<'_> {
             };
             reading.run(source, self.now, sink)
         });
-        let ended = |file: String| {
-            move |source| IntakeError::Sink { file, source }
-        };
+        let ended = |file: String| move |source| IntakeError::Sink { file, source };
         match read {
             Ok(summary) => {
                 sink.part_ended(true).map_err(ended(summary.file.clone()))?;
@@ -219,7 +217,9 @@ impl FileReading<'_> {
             let first = more.remove(0);
             let file = first.file();
             self.left_out.push(IntakeError::MoreMembers {
-                file: file.rsplit_once('/').map_or(file.clone(), |(outer, _)| outer.to_owned()),
+                file: file
+                    .rsplit_once('/')
+                    .map_or(file.clone(), |(outer, _)| outer.to_owned()),
                 count: more.len() + 1,
                 first: Box::new(first),
             });

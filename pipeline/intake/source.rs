@@ -40,7 +40,8 @@ enum Form<'p> {
 }
 
 /// What is done with each table, or with why it is not read. Its own error ends the visit.
-pub type VisitSource<'v> = dyn FnMut(Result<Source<'_>, IntakeError>) -> Result<(), IntakeError> + 'v;
+pub type VisitSource<'v> =
+    dyn FnMut(Result<Source<'_>, IntakeError>) -> Result<(), IntakeError> + 'v;
 
 /// Gives each table of a part to `visit`.
 pub fn visit_sources(part: Part<'_>, visit: &mut VisitSource<'_>) -> Result<(), IntakeError> {

@@ -12,9 +12,9 @@ pub mod limits;
 mod listing;
 mod merge;
 mod options;
-pub mod text_file;
 #[cfg(test)]
 mod tests;
+pub mod text_file;
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -26,8 +26,8 @@ pub use check::Problem;
 pub use declare::{Bound, Opt, Shape};
 pub use listing::Listed;
 pub use options::{
-    Comeback, Cost, DepotPlan, Flood, Limits, OPTIONS, Plan, Recovery, Risk, Run, Screen, Settings, Test,
-    WeekLimits,
+    Comeback, Cost, DepotPlan, Flood, Limits, OPTIONS, Plan, Recovery, Risk, Run, Screen, Settings,
+    Test, WeekLimits,
 };
 
 /// Why a configuration could not be used.

@@ -190,7 +190,10 @@ static MEANINGS: LazyLock<Meanings> = LazyLock::new(|| {
     };
     for column in TABLES.iter().flat_map(|table| table.columns) {
         let about = column.about.to_owned();
-        meanings.shared.entry(column.name.to_owned()).or_insert(about);
+        meanings
+            .shared
+            .entry(column.name.to_owned())
+            .or_insert(about);
     }
     // A test holds the file to be right; a program built with a wrong one knows less.
     for (name, value) in COLUMNS.parse::<toml::Table>().unwrap_or_default() {

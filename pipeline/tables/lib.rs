@@ -35,10 +35,10 @@ use datafusion::scalar::ScalarValue;
 use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
-use lake::tables::TABLES;
-use lake::{self, Lake, LakeError};
 pub use answer::Answer;
 pub use catalogue::{ColumnNote, TableNote};
+use lake::tables::TABLES;
+use lake::{self, Lake, LakeError};
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
 use rust_tables::Computed;
 use settings::limits::bytes_of_mb;

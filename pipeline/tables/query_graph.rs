@@ -122,7 +122,11 @@ impl QueryGraph {
             }
         }
         for (folder, path) in folder
-            .map(|folder| Ok(files_below(folder)?.into_iter().map(move |path| (folder, path))))
+            .map(|folder| {
+                Ok(files_below(folder)?
+                    .into_iter()
+                    .map(move |path| (folder, path)))
+            })
             .transpose()?
             .into_iter()
             .flatten()
@@ -309,16 +313,22 @@ fn depth(sql: &str) -> usize {
             _ => String::new(),
         };
         let is = |words: &[&str]| words.contains(&word.as_str());
-        let opens = is(&["CASE"]) || matches!(token, Token::LParen | Token::LBracket | Token::LBrace);
-        let closes = is(&["END"]) || matches!(token, Token::RParen | Token::RBracket | Token::RBrace);
-        let Some(level) = levels.last_mut() else { break };
+        let opens =
+            is(&["CASE"]) || matches!(token, Token::LParen | Token::LBracket | Token::LBrace);
+        let closes =
+            is(&["END"]) || matches!(token, Token::RParen | Token::RBracket | Token::RBrace);
+        let Some(level) = levels.last_mut() else {
+            break;
+        };
         if opens {
             below += level.operators + level.sets + 1;
             levels.push(Level::default());
         } else if closes {
             if levels.len() > 1 {
                 levels.pop();
-                let level = levels.last().map_or(0, |level| level.operators + level.sets);
+                let level = levels
+                    .last()
+                    .map_or(0, |level| level.operators + level.sets);
                 below = below.saturating_sub(level + 1);
             }
         } else if is(&SETS) {
@@ -328,7 +338,9 @@ fn depth(sql: &str) -> usize {
         } else if is(&OPERATORS) || is_operator(&token) {
             level.operators += 1;
         }
-        let at = levels.last().map_or(0, |level| level.operators + level.sets);
+        let at = levels
+            .last()
+            .map_or(0, |level| level.operators + level.sets);
         deepest = deepest.max(below + at);
     }
     deepest
@@ -394,7 +406,10 @@ mod tests {
         assert_eq!(depth("SELECT (1), (2), (3)"), 1);
         assert_eq!(depth("SELECT CASE WHEN a AND b THEN c END, d + e"), 2);
         assert_eq!(depth("SELECT 1 UNION ALL SELECT 2 UNION ALL SELECT 3"), 2);
-        assert_eq!(depth("SELECT * FROM a WHERE b IN ('x', 'y', 'z', '+ + + +')"), 2);
+        assert_eq!(
+            depth("SELECT * FROM a WHERE b IN ('x', 'y', 'z', '+ + + +')"),
+            2
+        );
         assert_eq!(depth(&format!("SELECT 1{}", "+1".repeat(20_000))), 20_000);
         assert_eq!(depth("SELECT 'open"), 0);
     }

@@ -345,7 +345,10 @@ fn visit_members(
             Ok(member) => member,
             Err(error) => {
                 any = true;
-                visit(Err(zip_failed(&format!("{name}/member {}", index + 1), error)))?;
+                visit(Err(zip_failed(
+                    &format!("{name}/member {}", index + 1),
+                    error,
+                )))?;
                 continue;
             }
         };
@@ -356,7 +359,9 @@ fn visit_members(
         }
         any = true;
         let full_name = format!("{name}/{path}");
-        visit(member_part(full_name, &file_name, limits, &unpacked, member))?;
+        visit(member_part(
+            full_name, &file_name, limits, &unpacked, member,
+        ))?;
         if unpacked.is_past() {
             return Err(unpacked.past_limit(name));
         }

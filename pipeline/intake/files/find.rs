@@ -63,7 +63,11 @@ fn walk(folder: &Path, found: &mut Found) {
         let entry = match entry {
             Ok(entry) => entry,
             // A hidden link that leads nowhere is as hidden as any.
-            Err(error) if error.path().is_some_and(|path| error.depth() > 0 && is_hidden(path)) => {
+            Err(error)
+                if error
+                    .path()
+                    .is_some_and(|path| error.depth() > 0 && is_hidden(path)) =>
+            {
                 continue;
             }
             Err(error) => {

@@ -59,7 +59,10 @@ impl Records for JsonLines<'_> {
             if depth(&object) > self.most_depth {
                 return Ok(Some(Step::Bad(Fault::line(
                     "too deep",
-                    format!("more than {} objects within each other (limits.json_depth)", self.most_depth),
+                    format!(
+                        "more than {} objects within each other (limits.json_depth)",
+                        self.most_depth
+                    ),
                 ))));
             }
             let mut cells = vec![String::new(); self.header.len()];

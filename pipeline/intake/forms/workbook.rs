@@ -66,8 +66,8 @@ pub fn visit_sheets(
         evidence,
         remedy,
     };
-    let mut book = guarded(|| Book::open(bytes.into(), limits))
-        .map_err(|why| refused(file, why))?;
+    let mut book =
+        guarded(|| Book::open(bytes.into(), limits)).map_err(|why| refused(file, why))?;
     let mut cells_left = count(limits.workbook_cells);
     let mut any = false;
     for name in book.names() {
@@ -294,7 +294,8 @@ impl Sheet {
         let header = self.rows(skip_lines).next();
         let below = header.map_or(0, |row| {
             let end = row_number(row);
-            self.cells.partition_point(|cell| cell.get_position().0 as usize + 1 <= end)
+            self.cells
+                .partition_point(|cell| cell.get_position().0 as usize + 1 <= end)
         });
         SheetRecords {
             sheet: self,
