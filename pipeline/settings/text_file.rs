@@ -10,22 +10,29 @@ const MOST_BYTES: u64 = 16 << 20;
 /// Reads a text file. Fails on what is no regular file (a pipe or a device may never end), on one of
 /// more than 16 MiB, and on one that is not UTF-8.
 pub fn read(path: &Path) -> Result<String> {
+    String::from_utf8(bytes(path)?)
+        .map_err(|_| Error::new(ErrorKind::InvalidData, "it is not text in UTF-8"))
+}
+
+/// As [`read`], whatever the encoding.
+pub fn bytes(path: &Path) -> Result<Vec<u8>> {
     let about = std::fs::metadata(path)?;
     if !about.is_file() {
         return Err(not_regular());
     }
-    let too_large = || Error::new(ErrorKind::InvalidData, "it is larger than 16 MiB");
-    // A file that is empty by its size may be a kernel's, which never ends.
-    if about.len() == 0 {
-        return Ok(String::new());
+    let mut bytes = Vec::new();
+    // A file that is empty by its size but not when it is read is the kernel's, and may never end.
+    if about.len() > 0 {
+        File::open(path)?
+            .take(MOST_BYTES + 1)
+            .read_to_end(&mut bytes)?;
     }
-    let mut text = String::new();
-    File::open(path)?
-        .take(MOST_BYTES + 1)
-        .read_to_string(&mut text)?;
-    match text.len() as u64 > MOST_BYTES {
-        true => Err(too_large()),
-        false => Ok(text),
+    match bytes.len() as u64 > MOST_BYTES {
+        true => Err(Error::new(
+            ErrorKind::InvalidData,
+            "it is larger than 16 MiB",
+        )),
+        false => Ok(bytes),
     }
 }
 

@@ -76,19 +76,18 @@ impl Analysis {
     /// The same analysis of a lake without a row.
     async fn without_rows(&self) -> Result<Analysis, AnalysisError> {
         let context = session(CodeGroups::builtin(), &self.settings.limits)?;
-        let failed = AnalysisError::query::<&str>;
         let catalog = context
             .catalog("datafusion")
             .ok_or_else(|| AnalysisError::NoSuchTable("datafusion".to_owned()))?;
         catalog
             .register_schema("lake", Arc::new(MemorySchemaProvider::new()))
-            .map_err(failed("lake"))?;
+            .map_err(AnalysisError::query("lake"))?;
         for table in TABLES {
             let none = MemTable::try_new(table.lake_schema(), vec![vec![]]);
-            let none = none.map_err(failed(table.name))?;
+            let none = none.map_err(AnalysisError::query(table.name))?;
             context
                 .register_table(format!("lake.{}", table.name), Arc::new(none))
-                .map_err(failed(table.name))?;
+                .map_err(AnalysisError::query(table.name))?;
         }
         register_views(&context, self.as_of).await?;
         Ok(Analysis {

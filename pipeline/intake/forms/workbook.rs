@@ -258,9 +258,7 @@ fn gather<E: Display>(
         span = rows * columns;
         if span > *cells_left {
             return Err(Refused {
-                evidence: format!(
-                    "has cells on the sheet \"{name}\" as far apart as {rows} rows and {columns} columns"
-                ),
+                evidence: format!("has cells as far apart as {rows} rows and {columns} columns"),
                 remedy: "delete those far from the table, export the table as CSV, or raise \
                          limits.workbook_cells in voltwane.toml",
             });
