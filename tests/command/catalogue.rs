@@ -36,7 +36,7 @@ fn listed(text: &str) -> BTreeMap<String, BTreeMap<String, String>> {
                 last = line.split(':').next().expect("a name").to_owned();
                 tables.entry(last.clone()).or_default();
                 assert!(
-                    line.ends_with('.') || line.contains("one row is"),
+                    line.ends_with(['.', '?']) || line.contains("one row is"),
                     "a sentence is cut: {line}"
                 );
             }

@@ -3,6 +3,7 @@
 mod bad_input;
 mod catalogue;
 mod closed_pipe;
+mod edges_of_time;
 mod exit_codes;
 mod limits;
 mod load;

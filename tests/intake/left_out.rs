@@ -231,7 +231,7 @@ fn past_a_limit_a_line_goes_to_quarantine() {
     assert!(outcome.reason().contains("limits.line_kb"));
     let line = |number, more: &str| {
         format!(
-            "{{\"vin\":\"{}\",\"tested_at\":\"2026-01-01\"{more}}}\n",
+            "{{\"vin\":\"{}\",\"tested_at\":\"2026-01-01\",\"source_verdict\":\"ok\"{more}}}\n",
             vin(number)
         )
     };

@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
 
 use super::reading::{Folder, vin};
 
@@ -27,7 +28,11 @@ fn at_least(cases: u32) -> ProptestConfig {
     let usual = ProptestConfig::default();
     ProptestConfig {
         cases: usual.cases.max(cases),
-        failure_persistence: None,
+        // A case that was found is kept, and run again before all others.
+        failure_persistence: Some(Box::new(FileFailurePersistence::Direct(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/tests/reference/found-cases.txt"
+        )))),
         ..usual
     }
 }

@@ -1,5 +1,6 @@
 //! Reports: what a reader gets, and that no text from a dump can do harm in it.
 
+mod at_once;
 mod charts;
 mod every_report;
 mod hostile_text;
