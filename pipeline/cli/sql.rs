@@ -3,9 +3,12 @@
 use std::io::{IsTerminal, Write};
 use std::sync::Arc;
 
-use arrow::array::RecordBatch;
+use arrow::array::{Array, ArrayRef, RecordBatch, StringArray};
 use arrow::csv;
+use arrow::datatypes::{DataType, Field, Schema};
+use arrow::error::ArrowError;
 use arrow::json::LineDelimitedWriter;
+use arrow::util::display::{ArrayFormatter, FormatOptions};
 use arrow::util::pretty::pretty_format_batches_with_schema;
 use chrono::{DateTime, Utc};
 use clap::{Args, ValueEnum};
@@ -94,7 +97,7 @@ async fn print_csv(mut answer: Answer) -> anyhow::Result<()> {
         let mut writer = csv::WriterBuilder::new()
             .with_header(std::mem::take(&mut header))
             .build(&mut text);
-        writer.write(&batch)?;
+        writer.write(&flat(&batch)?)?;
         drop(writer);
         print_data(&text)?;
         next = answer.next().await?;
@@ -138,4 +141,25 @@ fn listed(tables: &[TableNote]) -> String {
         }
     }
     lines.join("\n")
+}
+
+/// The same with lists, structs and maps as text, which is all that CSV takes.
+fn flat(batch: &RecordBatch) -> Result<RecordBatch, ArrowError> {
+    let options = FormatOptions::default();
+    let mut fields = Vec::new();
+    let mut columns: Vec<ArrayRef> = Vec::new();
+    for (field, column) in batch.schema().fields().iter().zip(batch.columns()) {
+        if !field.data_type().is_nested() {
+            fields.push(field.as_ref().clone());
+            columns.push(Arc::clone(column));
+            continue;
+        }
+        let formatter = ArrayFormatter::try_new(column, &options)?;
+        let texts = (0..column.len())
+            .map(|row| formatter.value(row).try_to_string())
+            .collect::<Result<Vec<_>, _>>()?;
+        fields.push(Field::new(field.name(), DataType::Utf8, true));
+        columns.push(Arc::new(StringArray::from(texts)));
+    }
+    RecordBatch::try_new(Arc::new(Schema::new(fields)), columns)
 }

@@ -120,8 +120,8 @@ pub fn read_file(
         });
         reading.go_on_unless_stopped(read)
     })?;
-    sink.progress(bytes, bytes);
     let (parts, left_out) = reading.done()?;
+    sink.progress(bytes, bytes);
     Ok(FileSummary {
         file_hash,
         bytes,

@@ -12,4 +12,5 @@ pub mod planner;
 mod screened;
 mod screening_rules;
 mod templates;
+mod words;
 mod written;
