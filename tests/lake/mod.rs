@@ -3,6 +3,7 @@
 mod broken_log;
 mod corrections;
 mod cut_short;
+mod outside;
 mod releases;
 mod writers;
 
