@@ -69,6 +69,33 @@ fn only_one_room_knows_each_engine() {
 }
 
 #[test]
+fn a_room_whose_own_tests_are_not_built_has_none() {
+    let mut without = 0;
+    for room in ROOMS {
+        if manifest(room)["lib"].get("test") != Some(&toml::Value::Boolean(false)) {
+            continue;
+        }
+        without += 1;
+        for file in files_below(&root().join("pipeline").join(room), ".rs") {
+            let text = std::fs::read_to_string(&file).expect("a readable file");
+            assert!(
+                !text.contains("#[cfg(test)]"),
+                "{} has tests that nobody runs: take `test = false` out of its manifest",
+                file.display()
+            );
+        }
+    }
+    assert!(
+        without > 0,
+        "the test no longer finds the rooms without tests"
+    );
+    for file in files_below(&root().join("pipeline/cli"), ".rs") {
+        let text = std::fs::read_to_string(&file).expect("a readable file");
+        assert!(!text.contains("#[cfg(test)]"), "{}", file.display());
+    }
+}
+
+#[test]
 fn the_room_of_a_lower_floor_names_none_above() {
     for (room, others) in [
         ("trade", &[][..]),
