@@ -6,7 +6,8 @@
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
-use std::io::BufWriter;
+use std::io::{self, BufWriter, Write};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use chrono::{Datelike, NaiveDate};
@@ -17,16 +18,40 @@ use super::dialects::{
     WEATHER_US, WeatherRow, WorkRow, date, instant, mapping_toml,
 };
 use super::dirt::{self, Dirt};
-use super::facts::Fact;
+use super::facts::{Fact, Scan};
 use super::life::Life;
 use super::streams::{Domain, Stream, stream};
 use super::weather::{DEPOTS, Weather};
 use super::{Summary, SyntheticError};
 
-/// The dump files being written.
-pub struct Dumps<'o> {
-    out: &'o Path,
-    files: BTreeMap<PathBuf, csv::Writer<BufWriter<File>>>,
+/// Where a dump's bytes go.
+enum Out {
+    File(BufWriter<File>),
+    Memory(Vec<u8>),
+}
+
+impl Write for Out {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        match self {
+            Out::File(file) => file.write(bytes),
+            Out::Memory(memory) => memory.write(bytes),
+        }
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        match self {
+            Out::File(file) => file.flush(),
+            Out::Memory(_) => Ok(()),
+        }
+    }
+}
+
+/// The dump files being written, in a folder or in memory.
+pub struct Dumps {
+    /// `None` keeps everything in memory.
+    folder: Option<PathBuf>,
+    /// By path below the folder.
+    files: BTreeMap<PathBuf, csv::Writer<Out>>,
     zones: BTreeMap<&'static str, Tz>,
     first_day: NaiveDate,
 }
@@ -34,13 +59,16 @@ pub struct Dumps<'o> {
 /// The shops whose depots note the weather in degrees Fahrenheit.
 const FAHRENHEIT_REGISTERS: [usize; 2] = [1, 2];
 
-impl<'o> Dumps<'o> {
-    /// Makes the folders and writes the mappings.
-    pub fn start(
-        out: &'o Path,
-        first_day: NaiveDate,
-        summary: &mut Summary,
-    ) -> Result<Self, SyntheticError> {
+/// What goes wrong with each depot's notes of the weather: streams beyond those of all vehicles.
+pub fn weather_streams(seed: u64) -> Vec<Stream> {
+    (0..DEPOTS.len() as u64)
+        .map(|index| stream(seed, Domain::Dirt, u64::MAX - index))
+        .collect()
+}
+
+impl Dumps {
+    /// Makes the folders.
+    pub fn into_folder(out: &Path, first_day: NaiveDate) -> Result<Self, SyntheticError> {
         for folder in [
             "mappings", "register", "tests", "scans", "orders", "weather",
         ] {
@@ -50,12 +78,24 @@ impl<'o> Dumps<'o> {
                 source,
             })?;
         }
-        let dumps = Dumps {
-            out,
+        Ok(Dumps {
+            folder: Some(out.to_owned()),
+            ..Dumps::into_memory(first_day)
+        })
+    }
+
+    /// Keeps the dumps in memory, to be taken with [`Dumps::take`].
+    pub fn into_memory(first_day: NaiveDate) -> Self {
+        Dumps {
+            folder: None,
             files: BTreeMap::new(),
             zones: BTreeMap::new(),
             first_day,
-        };
+        }
+    }
+
+    /// Writes the mappings that read the dumps.
+    pub fn mappings(&mut self, summary: &mut Summary) -> Result<(), SyntheticError> {
         let shops = TESTS.iter().chain(&SCANS).chain(&ORDERS);
         let named = shops
             .chain(&REGISTERS)
@@ -65,93 +105,114 @@ impl<'o> Dumps<'o> {
             ("weather-fahrenheit".to_owned(), &WEATHER_US),
         ];
         for (name, dialect) in named.chain(weather) {
-            let path = out.join("mappings").join(format!("{name}.toml"));
+            let path = Path::new("mappings").join(format!("{name}.toml"));
             let text = mapping_toml(dialect);
             summary.bytes += text.len() as u64;
-            fs::write(&path, text).map_err(|source| SyntheticError::Write { path, source })?;
-        }
-        Ok(dumps)
-    }
-
-    /// Writes what one vehicle left behind.
-    pub fn vehicle(
-        &mut self,
-        life: &Life<'_>,
-        summary: &mut Summary,
-    ) -> Result<(), SyntheticError> {
-        let seed = life.world.scenario.seed;
-        let mut rng = stream(seed, Domain::Dirt, life.vehicle.index);
-        let (vin, first_day) = (life.vehicle.vin.as_str(), self.first_day);
-        let (shop, register) = (life.depot.shop, life.depot.register);
-        for fact in &life.facts {
-            match fact {
-                Fact::Test(test) => {
-                    let row = TestRow {
-                        vin,
-                        first_day,
-                        test,
-                    };
-                    self.write(&mut rng, &TESTS[shop], TESTS[shop].file, &row, summary)?;
-                }
-                Fact::Work(work) => {
-                    let row = WorkRow {
-                        vin,
-                        first_day,
-                        work,
-                    };
-                    self.write(&mut rng, &ORDERS[shop], ORDERS[shop].file, &row, summary)?;
-                }
-                Fact::Snapshot(snapshot) => {
-                    let row = SnapshotRow {
-                        vin,
-                        first_day,
-                        snapshot,
-                    };
-                    let day = date(first_day, snapshot.seen_day);
-                    let name = format!("{}-{day}", REGISTERS[register].file);
-                    self.write(&mut rng, &REGISTERS[register], &name, &row, summary)?;
-                }
-                Fact::Scan(scan) => {
-                    let year = instant(first_day, scan.at).year();
-                    let name = format!("{}-{year}", SCANS[shop].file);
-                    if scan.codes.is_empty() {
-                        let row = CodeRow {
-                            vin,
-                            first_day,
-                            scan,
-                            code: None,
-                            text: "",
-                        };
-                        self.write(&mut rng, &SCANS[shop], &name, &row, summary)?;
-                    }
-                    for code in &scan.codes {
-                        let text = code.code.to_string();
-                        let row = CodeRow {
-                            vin,
-                            first_day,
-                            scan,
-                            code: Some(code),
-                            text: &text,
-                        };
-                        self.write(&mut rng, &SCANS[shop], &name, &row, summary)?;
-                    }
-                }
-            }
+            let mut out = self.open(&path)?;
+            out.write_all(text.as_bytes())
+                .map_err(|source| SyntheticError::Write {
+                    path: path.clone(),
+                    source,
+                })?;
+            self.files.insert(path, csv::Writer::from_writer(out));
         }
         Ok(())
     }
 
-    /// Writes every depot's weather from `from_day` to the end.
-    pub fn weather(
+    fn open(&self, path: &Path) -> Result<Out, SyntheticError> {
+        let Some(folder) = &self.folder else {
+            return Ok(Out::Memory(Vec::new()));
+        };
+        let path = folder.join(path);
+        let file = File::create(&path).map_err(|source| SyntheticError::Write { path, source })?;
+        Ok(Out::File(BufWriter::new(file)))
+    }
+
+    /// Writes one fact of a vehicle, with what goes wrong on its way into the file.
+    pub fn fact(
         &mut self,
-        seed: u64,
-        weather: &Weather,
-        from_day: i32,
+        rng: &mut Stream,
+        life: &Life,
+        fact: &Fact,
         summary: &mut Summary,
     ) -> Result<(), SyntheticError> {
-        for (index, depot) in DEPOTS.iter().enumerate() {
-            // A depot's stream of dirt lies beyond those of all vehicles.
-            let mut rng = stream(seed, Domain::Dirt, u64::MAX - index as u64);
+        let (vin, first_day) = (life.vehicle.vin.as_str(), self.first_day);
+        let (shop, register) = (life.depot.shop, life.depot.register);
+        match fact {
+            Fact::Test(test) => {
+                let row = TestRow {
+                    vin,
+                    first_day,
+                    test,
+                };
+                self.write(rng, &TESTS[shop], TESTS[shop].file, &row, summary)
+            }
+            Fact::Work(work) => {
+                let row = WorkRow {
+                    vin,
+                    first_day,
+                    work,
+                };
+                self.write(rng, &ORDERS[shop], ORDERS[shop].file, &row, summary)
+            }
+            Fact::Snapshot(snapshot) => {
+                let row = SnapshotRow {
+                    vin,
+                    first_day,
+                    snapshot,
+                };
+                let day = date(first_day, snapshot.seen_day);
+                let name = format!("{}-{day}", REGISTERS[register].file);
+                self.write(rng, &REGISTERS[register], &name, &row, summary)
+            }
+            Fact::Scan(scan) => self.scan(rng, vin, shop, scan, summary),
+        }
+    }
+
+    fn scan(
+        &mut self,
+        rng: &mut Stream,
+        vin: &str,
+        shop: usize,
+        scan: &Scan,
+        summary: &mut Summary,
+    ) -> Result<(), SyntheticError> {
+        let first_day = self.first_day;
+        let year = instant(first_day, scan.at).year();
+        let name = format!("{}-{year}", SCANS[shop].file);
+        if scan.codes.is_empty() {
+            let row = CodeRow {
+                vin,
+                first_day,
+                scan,
+                code: None,
+                text: "",
+            };
+            self.write(rng, &SCANS[shop], &name, &row, summary)?;
+        }
+        for code in &scan.codes {
+            let text = code.code.to_string();
+            let row = CodeRow {
+                vin,
+                first_day,
+                scan,
+                code: Some(code),
+                text: &text,
+            };
+            self.write(rng, &SCANS[shop], &name, &row, summary)?;
+        }
+        Ok(())
+    }
+
+    /// Writes every depot's weather of these days; `dirt` has a stream for each depot.
+    pub fn weather(
+        &mut self,
+        dirt: &mut [Stream],
+        weather: &Weather,
+        days: Range<i32>,
+        summary: &mut Summary,
+    ) -> Result<(), SyntheticError> {
+        for (index, (depot, rng)) in DEPOTS.iter().zip(dirt).enumerate() {
             let fahrenheit = FAHRENHEIT_REGISTERS.contains(&depot.register);
             let dialect = if fahrenheit {
                 &WEATHER_US
@@ -159,7 +220,7 @@ impl<'o> Dumps<'o> {
                 &WEATHER_METRIC
             };
             let name = depot.name.to_lowercase().replace(' ', "-");
-            for day in from_day..weather.weeks as i32 * 7 {
+            for day in days.clone() {
                 let (mean, max) = weather.day(index, day);
                 let row = WeatherRow {
                     depot: depot.name,
@@ -167,7 +228,7 @@ impl<'o> Dumps<'o> {
                     mean_c: f64::from(mean),
                     max_c: f64::from(max),
                 };
-                self.write(&mut rng, dialect, &name, &row, summary)?;
+                self.write(rng, dialect, &name, &row, summary)?;
             }
         }
         Ok(())
@@ -187,14 +248,16 @@ impl<'o> Dumps<'o> {
             .or_insert_with(|| dialect.zone());
         let lines = dirt::lines(rng, dialect, row, zone);
         summary.count(dialect.kind, &lines);
-        let path = self.out.join(dialect.folder).join(format!("{file}.csv"));
+        let path = Path::new(dialect.folder).join(format!("{file}.csv"));
         if !self.files.contains_key(&path) {
             let header: Vec<String> = dialect
                 .columns
                 .iter()
                 .map(|column| column.header.to_owned())
                 .collect();
-            let mut writer = open(&path, dialect.delimiter)?;
+            let mut writer = csv::WriterBuilder::new()
+                .delimiter(dialect.delimiter)
+                .from_writer(self.open(&path)?);
             summary.bytes +=
                 record(&mut writer, &header, dialect.windows_1252).map_err(|source| {
                     SyntheticError::Csv {
@@ -227,21 +290,26 @@ impl<'o> Dumps<'o> {
         }
         Ok(())
     }
-}
 
-fn open(path: &Path, delimiter: u8) -> Result<csv::Writer<BufWriter<File>>, SyntheticError> {
-    let file = File::create(path).map_err(|source| SyntheticError::Write {
-        path: path.to_owned(),
-        source,
-    })?;
-    Ok(csv::WriterBuilder::new()
-        .delimiter(delimiter)
-        .from_writer(BufWriter::new(file)))
+    /// The bytes of every file kept in memory, by path.
+    pub fn take(self) -> Result<BTreeMap<PathBuf, Vec<u8>>, SyntheticError> {
+        let mut taken = BTreeMap::new();
+        for (path, writer) in self.files {
+            let out = writer.into_inner().map_err(|error| SyntheticError::Write {
+                path: path.clone(),
+                source: error.into_error(),
+            })?;
+            if let Out::Memory(bytes) = out {
+                taken.insert(path, bytes);
+            }
+        }
+        Ok(taken)
+    }
 }
 
 /// Writes one line; returns about how many bytes it took.
 fn record(
-    writer: &mut csv::Writer<BufWriter<File>>,
+    writer: &mut csv::Writer<Out>,
     cells: &[String],
     windows_1252: bool,
 ) -> Result<u64, csv::Error> {

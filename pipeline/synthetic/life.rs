@@ -7,9 +7,11 @@
 //! the hidden state holds all there is to know. Facts before the dumps begin are dropped. Nothing
 //! here fails.
 
+use std::sync::Arc;
+
 use chrono::Datelike;
 
-use super::World;
+use super::events::Event;
 use super::facts::{Fact, Minute};
 use super::fleet::Vehicle;
 use super::floods;
@@ -17,6 +19,7 @@ use super::memory::Memory;
 use super::models::{BatterySpec, Model};
 use super::readings::FailureForm;
 use super::streams::{Domain, Stream, between, chance, normal, stream, weighted, whole};
+use super::surroundings::Surroundings;
 use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
 use super::wear::{self, Hidden};
 use super::weather::{DEPOTS, Depot};
@@ -50,6 +53,9 @@ pub enum Happening {
     /// The n-th visit because codes stay latched.
     Latched(u32),
     Planned(usize),
+    /// Decided from outside: a replacement, a test.
+    OrderedReplacement(usize),
+    OrderedTest(usize),
 }
 
 /// A battery in its place.
@@ -64,10 +70,10 @@ pub struct Fitted {
 }
 
 /// Everything that is known of one vehicle while it lives, and what it leaves behind.
-pub struct Life<'w> {
-    pub world: &'w World,
-    pub vehicle: &'w Vehicle,
-    pub model: &'w Model,
+pub struct Life {
+    pub world: Arc<Surroundings>,
+    pub vehicle: Vehicle,
+    pub model: Arc<Model>,
     pub depot: &'static Depot,
     pub rng: Stream,
     pub batteries: Vec<Fitted>,
@@ -84,20 +90,27 @@ pub struct Life<'w> {
     next_seq: u32,
     next_event: u32,
     pub next_number: u64,
+    pub events: Vec<Event>,
+    /// Whether the shop plans replacements by its own rules.
+    pub shops_plan: bool,
+    first_week: usize,
+    closed: bool,
     pub week_start: i32,
     week_start_km: f64,
     week_km: f64,
 }
 
-impl<'w> Life<'w> {
-    /// Lives the vehicle through to the end of its time or of the simulation.
-    pub fn run(world: &'w World, vehicle: &'w Vehicle) -> Life<'w> {
+impl Life {
+    /// The vehicle on its first day.
+    pub fn start(world: &Arc<Surroundings>, vehicle: Vehicle) -> Life {
+        let first_day = vehicle.in_service_day;
         let mut life = Life {
-            world,
-            vehicle,
-            model: &world.models[vehicle.model],
+            world: Arc::clone(world),
+            model: Arc::clone(&world.models[vehicle.model]),
             depot: &DEPOTS[vehicle.depot],
             rng: stream(world.scenario.seed, Domain::Life, vehicle.index),
+            week_start_km: between_km(vehicle.index),
+            vehicle,
             batteries: Vec::new(),
             memory: Memory::default(),
             agenda: Vec::new(),
@@ -112,11 +125,13 @@ impl<'w> Life<'w> {
             next_seq: 0,
             next_event: 0,
             next_number: 0,
-            week_start: vehicle.in_service_day,
-            week_start_km: between_km(vehicle.index),
+            first_week: (first_day as usize).div_ceil(7),
+            closed: false,
+            events: Vec::new(),
+            shops_plan: true,
+            week_start: first_day,
             week_km: 0.0,
         };
-        let first_day = vehicle.in_service_day;
         for spec in life.model.spec.batteries {
             let fitted = life.new_battery(spec, first_day);
             life.batteries.push(fitted);
@@ -126,15 +141,51 @@ impl<'w> Life<'w> {
         let first_service =
             first_day + (life.service_gap_days() * between(&mut life.rng, 0.3, 1.0)) as i32;
         life.plan(first_service, Happening::Service);
-        let last_day = world.last_day.min(vehicle.leave_day - 1);
-        let mut week = (first_day as usize).div_ceil(7);
-        life.snapshot_until(week as i32 * 7 - 1);
-        while (week as i32) * 7 <= last_day {
-            life.week(week, last_day);
-            week += 1;
-        }
-        life.close(last_day);
+        life.snapshot_until(life.first_week as i32 * 7 - 1);
         life
+    }
+
+    /// Lives one week; before the vehicle's first and after its last nothing happens. The week in
+    /// which its time or the simulation ends closes its books. Weeks must come in turn.
+    pub fn step(&mut self, week: usize) {
+        let last_day = self.world.last_day.min(self.vehicle.leave_day - 1);
+        if self.closed || week < self.first_week {
+            return;
+        }
+        if week as i32 * 7 <= last_day {
+            self.week(week, last_day);
+        }
+        if (week as i32 + 1) * 7 > last_day {
+            self.finish();
+        }
+    }
+
+    /// Closes the books, if the last week has not.
+    pub fn finish(&mut self) {
+        if !self.closed {
+            self.close(self.world.last_day.min(self.vehicle.leave_day - 1));
+            self.closed = true;
+        }
+    }
+
+    /// Takes an order from outside for a week that begins on that day; false where the battery is not
+    /// in the fleet then.
+    pub fn order(&mut self, monday: i32, position: &str, replace: bool) -> bool {
+        let place = self
+            .batteries
+            .iter()
+            .position(|battery| battery.spec.position == position);
+        let here = !self.closed && self.vehicle.entry_day() <= monday + 6;
+        let Some(place) = place.filter(|_| here) else {
+            return false;
+        };
+        let happening = if replace {
+            Happening::OrderedReplacement(place)
+        } else {
+            Happening::OrderedTest(place)
+        };
+        self.plan_within(monday, 0, 4, happening);
+        true
     }
 
     /// A battery fresh from the shelf.
@@ -184,14 +235,14 @@ impl<'w> Life<'w> {
     pub fn supply_flood(&mut self, at: Minute) {
         let event = self.new_event();
         let size = self.world.scenario.flood_size_factor;
-        floods::supply(&mut self.rng, self.model, &mut self.memory, event, size);
+        floods::supply(&mut self.rng, &self.model, &mut self.memory, event, size);
         self.note_flood(event, at, FloodCause::Supply);
     }
 
     /// Sets the few codes of a small sag.
     pub fn small_sag(&mut self) {
         let event = self.new_event();
-        floods::small_sag(&mut self.rng, self.model, &mut self.memory, event);
+        floods::small_sag(&mut self.rng, &self.model, &mut self.memory, event);
     }
 
     pub fn odometer_km(&self, at: Minute) -> f64 {

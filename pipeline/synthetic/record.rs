@@ -3,13 +3,27 @@
 //!
 //! Nothing here fails or draws; writing it to files is left to `dumps` and `truth`.
 
+use std::sync::Arc;
+
+use super::events::{Event, What};
 use super::facts::{Fact, Minute, Scan, Snapshot};
 use super::life::Life;
 use super::truth::{BatteryLife, TrueFlood, TrueHazard};
 use super::wear;
 use crate::trade::words::{FloodCause, Outcome};
 
-impl Life<'_> {
+impl Life {
+    /// Notes what truly happened to a battery.
+    pub fn note(&mut self, at: Minute, position: usize, what: What) {
+        self.events.push(Event {
+            at,
+            position: self.batteries[position].spec.position,
+            what,
+            order_no: String::new(),
+            parts_cost: 0.0,
+        });
+    }
+
     /// Notes a flood in the truth.
     pub fn note_flood(&mut self, event: u32, at: Minute, cause: FloodCause) {
         self.floods.push(TrueFlood {
@@ -66,7 +80,7 @@ impl Life<'_> {
 
     /// Writes the register's view on each export day up to and including `until`.
     pub fn snapshot_until(&mut self, until: i32) {
-        let world = self.world;
+        let world = Arc::clone(&self.world);
         let due = world
             .register_days
             .iter()

@@ -4,6 +4,7 @@
 //! A discharge that a charge puts right is put down to `other` (left standing, lights on), a failed
 //! battery to `supply`: only the second is a failure. Nothing here fails.
 
+use super::events::What;
 use super::facts::{Minute, day_of};
 use super::floods;
 use super::life::{Happening, Life};
@@ -13,7 +14,7 @@ use super::truth::WrongPart;
 use super::workshop::Job;
 use crate::trade::words::{FloodCause, Operation, OrderCause};
 
-impl Life<'_> {
+impl Life {
     /// Lets a happening run its course on that day.
     pub fn happen(&mut self, day: i32, happening: Happening) {
         let noon = i64::from(day) * 1440 + 720;
@@ -24,6 +25,7 @@ impl Life<'_> {
                 if battery.failed.is_none() {
                     battery.failed = Some(form);
                     battery.failed_at = Some(at);
+                    self.note(at, position, What::Failed);
                     self.failure(day, position, at);
                 }
             }
@@ -52,7 +54,7 @@ impl Life<'_> {
                 let size = self.world.scenario.flood_size_factor;
                 floods::bus_fault(
                     &mut self.rng,
-                    self.model,
+                    &self.model,
                     &mut self.memory,
                     event,
                     size,
@@ -66,7 +68,7 @@ impl Life<'_> {
             Happening::Unexplained => self.unexplained(day),
             Happening::Fault => {
                 let event = self.new_event();
-                floods::single_fault(&mut self.rng, self.model, &mut self.memory, event);
+                floods::single_fault(&mut self.rng, &self.model, &mut self.memory, event);
                 if chance(&mut self.rng, 0.3) {
                     self.plan_within(day, 0, 10, Happening::FaultVisit);
                 }
@@ -83,7 +85,17 @@ impl Life<'_> {
                 self.close_job(job);
             }
             Happening::Latched(visit) => self.latched(day, visit),
-            Happening::Planned(position) => self.planned(day, position, "planned battery change"),
+            Happening::Planned(position) => {
+                self.planned(day, position, 60, "planned battery change");
+            }
+            Happening::OrderedReplacement(position) => {
+                self.planned(day, position, 0, "planned battery change, weekly list");
+            }
+            Happening::OrderedTest(position) => {
+                let mut job = self.open_job(day, "battery check, weekly list");
+                self.test(&mut job, position);
+                self.close_job(job);
+            }
         }
     }
 
@@ -271,7 +283,7 @@ impl Life<'_> {
             let reading = self.test(job, position);
             let weak =
                 reading.measured.is_some() && reading.judged_health < self.shop().replace_below;
-            if weak && self.habit(self.shop().acts_on_bad_test) {
+            if weak && self.habit(self.shop().acts_on_bad_test) && self.shops_plan {
                 let day = day_of(job.clock);
                 self.plan_within(day, 3, 25, Happening::Planned(position));
             }
@@ -340,6 +352,7 @@ impl Life<'_> {
             .change_age_years
             .is_some_and(|limit| age_years > limit)
             && chance(&mut self.rng, 0.6)
+            && self.shops_plan
         {
             self.plan_within(day, 1, 30, Happening::Planned(0));
         }
@@ -375,9 +388,10 @@ impl Life<'_> {
         }
     }
 
-    fn planned(&mut self, day: i32, position: usize, complaint: &'static str) {
+    /// Replaces a battery that has not failed and is at least so many days old.
+    fn planned(&mut self, day: i32, position: usize, least_days: i32, complaint: &'static str) {
         if self.batteries[position].failed.is_some()
-            || day - self.batteries[position].installed_day < 60
+            || day - self.batteries[position].installed_day < least_days
         {
             return;
         }

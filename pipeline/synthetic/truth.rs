@@ -18,6 +18,7 @@
 //! Fails only where the file cannot be written.
 
 use std::io::Write;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -132,7 +133,7 @@ impl<W: Write> TruthFile<W> {
     }
 
     /// What stays latched, and what only points elsewhere, by model.
-    pub fn models(&mut self, models: &[Model]) -> Result<(), csv::Error> {
+    pub fn models(&mut self, models: &[Arc<Model>]) -> Result<(), csv::Error> {
         for model in models {
             let about = |module: usize, code: &dyn std::fmt::Display| {
                 vec![
@@ -161,7 +162,7 @@ impl<W: Write> TruthFile<W> {
     }
 
     /// Everything hidden of one vehicle.
-    pub fn vehicle(&mut self, life: &Life<'_>) -> Result<(), csv::Error> {
+    pub fn vehicle(&mut self, life: &Life) -> Result<(), csv::Error> {
         let vin = || ("vin", life.vehicle.vin.clone());
         let from = self
             .window_start
@@ -272,7 +273,7 @@ impl<W: Write> TruthFile<W> {
 }
 
 /// The scans of a flood that the dumps hold.
-fn scans_in_dumps(flood: &TrueFlood, life: &Life<'_>) -> Vec<String> {
+fn scans_in_dumps(flood: &TrueFlood, life: &Life) -> Vec<String> {
     let in_dumps = |id: &&String| {
         life.facts
             .iter()

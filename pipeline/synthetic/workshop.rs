@@ -3,6 +3,7 @@
 //! Each is a step of a [`Job`], whose clock moves on. A visit opens and closes on one day. When and
 //! why is left to `repairs`. Nothing here fails.
 
+use super::events::{Event, What};
 use super::facts::{Fact, Minute, Test, Work, day_of};
 use super::life::{Happening, Life};
 use super::readings::{Met, Reading, read};
@@ -58,7 +59,7 @@ impl Job {
     }
 }
 
-impl Life<'_> {
+impl Life {
     pub fn shop(&self) -> &'static Shop {
         &SHOPS[self.depot.shop]
     }
@@ -168,6 +169,7 @@ impl Life<'_> {
             shop: self.depot.shop,
             technician: job.technician,
         };
+        self.note(test.at, position, What::Tested);
         self.emit(test.at, Fact::Test(test));
         job.add(
             Operation::BatteryTested,
@@ -222,6 +224,17 @@ impl Life<'_> {
     pub fn replace_battery(&mut self, job: &mut Job, position: usize) {
         job.clock += whole(&mut self.rng, 12, 25);
         let day = day_of(job.clock);
+        let what = if self.batteries[position].failed.is_some() {
+            What::ReplacedFailed
+        } else if self
+            .wrong_parts
+            .iter()
+            .any(|part| part.order_no == job.order_no)
+        {
+            What::ReplacedWrongly
+        } else {
+            What::ReplacedPlanned
+        };
         self.end_battery(position, day, Outcome::Preventive);
         let spec = self.batteries[position].spec;
         self.batteries[position] = self.new_battery(spec, day);
@@ -230,6 +243,13 @@ impl Life<'_> {
             self.memory.counters_restart(job.clock, odometer_km);
         }
         let price = (spec.price * normal(&mut self.rng, 1.0, 0.05) * 100.0).round() / 100.0;
+        self.events.push(Event {
+            at: job.clock,
+            position: spec.position,
+            what,
+            order_no: job.order_no.clone(),
+            parts_cost: price,
+        });
         job.add(
             Operation::BatteryReplaced,
             Some(spec.position),

@@ -1,0 +1,59 @@
+//! A vehicle's records on their way into the dumps: which fact is exported on which day.
+//!
+//! Facts leave in the order they came, each with the week of its day. Nothing here fails.
+
+use super::facts::{Fact, day_of};
+use super::life::Life;
+use super::streams::{Domain, Stream, stream};
+
+/// A fact as it will stand in a dump, and the day the dump is made.
+#[derive(Debug, Clone)]
+pub struct Record {
+    pub export_day: i32,
+    pub fact: Fact,
+}
+
+/// One vehicle's records that wait for their export.
+pub struct Desk {
+    /// Facts of the life that were taken over.
+    taken: usize,
+    waiting: Vec<Record>,
+    /// What goes wrong on the way into the file.
+    pub dirt: Stream,
+}
+
+impl Desk {
+    pub fn new(life: &Life) -> Desk {
+        let seed = life.world.scenario.seed;
+        Desk {
+            taken: 0,
+            waiting: Vec::new(),
+            dirt: stream(seed, Domain::Dirt, life.vehicle.index),
+        }
+    }
+
+    /// What is exported up to and including that day, in the order it came.
+    pub fn due(&mut self, life: &Life, until: i32) -> Vec<Fact> {
+        for fact in &life.facts[self.taken..] {
+            self.waiting.push(Record {
+                export_day: day_known(fact),
+                fact: fact.clone(),
+            });
+        }
+        self.taken = life.facts.len();
+        let due = self
+            .waiting
+            .extract_if(.., |record| record.export_day <= until);
+        due.map(|record| record.fact).collect()
+    }
+}
+
+/// The day a fact can first be exported.
+pub fn day_known(fact: &Fact) -> i32 {
+    match fact {
+        Fact::Test(test) => day_of(test.at),
+        Fact::Scan(scan) => day_of(scan.at),
+        Fact::Work(work) => day_of(work.opened),
+        Fact::Snapshot(snapshot) => snapshot.seen_day,
+    }
+}
