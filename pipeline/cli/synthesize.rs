@@ -6,16 +6,14 @@ use clap::Args;
 use indicatif::ProgressBar;
 
 use super::{Outcome, say};
-use crate::synthetic::{Scenario, write_dumps};
+use crate::synthetic::{Climate, Scenario, WorldName, write_dumps};
 
 /// Write the dumps of an invented fleet
 ///
 /// The fleet, its makes, shops and depots are invented; the files look like what shops export, dirty
 /// rows included. The same seed writes the same bytes.
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Example:\n  voltwane synthesize --vehicles 400 --weeks 156 --seed 7 --out dumps --truth"
-)]
+#[command(after_help = after_help())]
 pub struct Synthesize {
     /// Vehicles in the fleet
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=999_999))]
@@ -45,6 +43,22 @@ pub struct Synthesize {
     #[arg(long, value_name = "FACTOR", default_value_t = 1.0)]
     shop_habits: f64,
 
+    /// By which law batteries live and fail (the list is below)
+    #[arg(long, value_name = "NAME", default_value = "smooth", value_parser = world)]
+    world: WorldName,
+
+    /// Where the depots lie: mixed, cold, mild or hot
+    #[arg(long, value_name = "NAME", default_value = "mixed", value_parser = climate)]
+    climate: Climate,
+
+    /// Share of the vehicles the shops test
+    #[arg(long, value_name = "SHARE", default_value_t = 1.0)]
+    tested_share: f64,
+
+    /// Change main batteries at this age, whatever their state
+    #[arg(long, value_name = "YEARS")]
+    replace_at_years: Option<f64>,
+
     /// Also write truth.csv: the hidden state and the causes of events, which nothing reads back
     #[arg(long)]
     truth: bool,
@@ -56,6 +70,10 @@ impl Synthesize {
         scenario.flood_size_factor = self.flood_size;
         scenario.scan_breadth_factor = self.scan_breadth;
         scenario.shop_habit_factor = self.shop_habits;
+        scenario.world = self.world;
+        scenario.climate = self.climate;
+        scenario.tested_share = self.tested_share;
+        scenario.replace_at_years = self.replace_at_years;
         let bar = ProgressBar::new(u64::from(self.vehicles));
         let summary = write_dumps(&scenario, &self.out, self.truth, &mut |done, total| {
             bar.set_length(total);
@@ -79,4 +97,26 @@ impl Synthesize {
         ))?;
         Ok(Outcome::Clean)
     }
+}
+
+fn world(name: &str) -> Result<WorldName, String> {
+    let names: Vec<&str> = WorldName::ALL.iter().map(|(_, name, _)| *name).collect();
+    WorldName::named(name).ok_or_else(|| format!("choose one of {}", names.join(", ")))
+}
+
+fn climate(name: &str) -> Result<Climate, String> {
+    let names: Vec<&str> = Climate::ALL.iter().map(|(_, name)| *name).collect();
+    Climate::named(name).ok_or_else(|| format!("choose one of {}", names.join(", ")))
+}
+
+/// The worlds with what each is like, and an example.
+fn after_help() -> String {
+    let mut help = "Worlds:\n".to_owned();
+    for (_, name, meaning) in WorldName::ALL {
+        help.push_str(&format!("  {name:<15} {meaning}\n"));
+    }
+    help.push_str(
+        "\nExample:\n  voltwane synthesize --vehicles 400 --weeks 156 --seed 7 --out dumps --truth",
+    );
+    help
 }

@@ -23,6 +23,7 @@ use super::surroundings::Surroundings;
 use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
 use super::wear::{self, Hidden};
 use super::weather::{DEPOTS, Depot};
+use super::worlds::{BAD_SHARE, ChargingFault, Traits, second_battery};
 use crate::trade::words::FloodCause;
 
 /// What can happen to a vehicle on a day.
@@ -56,6 +57,10 @@ pub enum Happening {
     /// Decided from outside: a replacement, a test.
     OrderedReplacement(usize),
     OrderedTest(usize),
+    /// It did not start and was only discharged.
+    OnlyDischarged(usize),
+    /// A test because of trouble before.
+    Recheck(usize),
 }
 
 /// A battery in its place.
@@ -65,6 +70,10 @@ pub struct Fitted {
     pub hidden: Hidden,
     pub installed_day: i32,
     pub made_day: i32,
+    /// Chance of failing in the week lived last, where a law of margin says it.
+    pub hazard: f64,
+    /// It fails, or failed, without warning.
+    pub without_warning: bool,
     pub failed: Option<FailureForm>,
     pub failed_at: Option<Minute>,
 }
@@ -91,6 +100,9 @@ pub struct Life {
     next_event: u32,
     pub next_number: u64,
     pub events: Vec<Event>,
+    /// `None` in the smooth world.
+    pub traits: Option<Traits>,
+    pub charging_fault: Option<ChargingFault>,
     /// Whether the shop plans replacements by its own rules.
     pub shops_plan: bool,
     first_week: usize,
@@ -128,11 +140,20 @@ impl Life {
             first_week: (first_day as usize).div_ceil(7),
             closed: false,
             events: Vec::new(),
+            traits: None,
+            charging_fault: None,
             shops_plan: true,
             week_start: first_day,
             week_km: 0.0,
         };
-        for spec in life.model.spec.batteries {
+        if let Some(law) = world.law {
+            let (seed, share) = (world.scenario.seed, world.scenario.tested_share);
+            let spec = life.model.spec;
+            let coldest_c = world.weather.usual_coldest_c(life.vehicle.depot);
+            let (traits, fault) = Traits::draw(law, seed, &life.vehicle, spec, coldest_c, share);
+            (life.traits, life.charging_fault) = (Some(traits), fault);
+        }
+        for spec in life.fittings() {
             let fitted = life.new_battery(spec, first_day);
             life.batteries.push(fitted);
         }
@@ -188,20 +209,50 @@ impl Life {
         true
     }
 
+    /// The batteries the vehicle is built with: the model's own, and a second in a world of two where
+    /// the shop's records can tell places apart.
+    fn fittings(&self) -> Vec<&'static BatterySpec> {
+        let mut fittings: Vec<&'static BatterySpec> = self.model.spec.batteries.iter().collect();
+        let two = self.world.law.is_some_and(|law| law.two_batteries);
+        if two && fittings.len() == 1 && self.shop().names_places {
+            fittings.push(second_battery(&self.vehicle));
+        }
+        fittings
+    }
+
     /// A battery fresh from the shelf.
     pub fn new_battery(&mut self, spec: &'static BatterySpec, day: i32) -> Fitted {
+        let law = self.world.law;
+        let spread = law.map_or(wear::FRAILTY_LOG_DEVIATION, |law| law.battery_spread);
         let rng = &mut self.rng;
+        let mut hidden = Hidden {
+            chemistry: spec.chemistry,
+            frailty: (normal(rng, 0.0, spread)).exp(),
+            first_health: normal(rng, 1.05, 0.02).clamp(0.96, 1.15),
+            wear: 0.0,
+            charge: 0.92,
+            steps: 0.0,
+            loss: law.map_or(wear::SMOOTH_LOSS, |law| law.loss),
+            bad_batch: false,
+        };
+        let made_day = day - whole(rng, 14, 130) as i32;
+        let batches = &self.world.batches;
+        if let Some((pace, _)) = law.and_then(|law| law.bad_batch)
+            && batches
+                .iter()
+                .any(|batch| batch.holds(spec.chemistry, made_day))
+            && chance(rng, BAD_SHARE)
+        {
+            hidden.bad_batch = true;
+            hidden.frailty *= pace;
+        }
         Fitted {
             spec,
-            hidden: Hidden {
-                chemistry: spec.chemistry,
-                frailty: (normal(rng, 0.0, wear::FRAILTY_LOG_DEVIATION)).exp(),
-                first_health: normal(rng, 1.05, 0.02).clamp(0.96, 1.15),
-                wear: 0.0,
-                charge: 0.92,
-            },
+            hidden,
             installed_day: day,
-            made_day: day - whole(rng, 14, 130) as i32,
+            made_day,
+            hazard: 0.0,
+            without_warning: false,
             failed: None,
             failed_at: None,
         }
@@ -251,6 +302,9 @@ impl Life {
     }
 
     fn week(&mut self, week: usize, last_day: i32) {
+        if self.world.law.is_some() {
+            self.rng = self.stream_of_week(week);
+        }
         let weather = self.world.weather.week(self.vehicle.depot, week);
         let (ageing, strain) = (f64::from(weather.ageing), f64::from(weather.strain));
         self.week_start_km += self.week_km;
@@ -264,7 +318,10 @@ impl Life {
         };
         self.memory.fade(&mut self.rng);
         for position in 0..self.batteries.len() {
-            self.wear_battery(position, standing, ageing, strain);
+            match self.world.law {
+                None => self.wear_battery(position, standing, ageing, strain),
+                Some(law) => self.live_battery(law, position, week, standing),
+            }
         }
         self.draw_other_trouble();
         self.campaigns();
@@ -328,9 +385,12 @@ impl Life {
                 self.plan_within(self.week_start, 0, 6, happening);
             }
         }
-        if i64::from(self.week_start)
-            >= i64::from(self.world.window_start.max(self.vehicle.entry_day()))
-        {
+        self.count_battery_week();
+    }
+
+    /// Counts a week in service within the dumps.
+    pub fn count_battery_week(&mut self) {
+        if self.week_start >= self.world.window_start.max(self.vehicle.entry_day()) {
             self.battery_weeks += 1;
         }
     }
@@ -373,7 +433,7 @@ impl Life {
             let date = self.world.weather.date(day);
             (date.month(), date.day()) == (9, 25)
         });
-        if autumn && self.habit(self.shop().autumn_tests) {
+        if autumn && self.tests(self.shop().autumn_tests, false) {
             self.plan_within(week.start, 0, 27, Happening::AutumnTest);
         }
     }

@@ -37,6 +37,7 @@ mod wear;
 mod weather;
 mod workshop;
 mod world;
+mod worlds;
 
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -51,6 +52,7 @@ use surroundings::Surroundings;
 use truth::TruthFile;
 use world::Member;
 pub use world::{Orders, Place, Week, World};
+pub use worlds::{Climate, WorldName};
 
 /// What was written.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::events::{Event, What};
 use super::facts::{Fact, Minute, Scan, Snapshot};
-use super::life::Life;
+use super::life::{Fitted, Life};
 use super::truth::{BatteryLife, TrueFlood, TrueHazard};
 use super::wear;
 use crate::trade::words::{FloodCause, Outcome};
@@ -52,30 +52,43 @@ impl Life {
         if week < self.world.truth_from_week {
             return;
         }
-        let weeks = self.world.scenario.horizon_weeks;
-        for battery in self
-            .batteries
-            .iter()
-            .filter(|battery| battery.failed.is_none())
-        {
-            let expected = (1..=weeks).map(|ahead| {
-                self.world
-                    .weather
-                    .expected(self.vehicle.depot, week + ahead)
-            });
-            self.hazards.push(TrueHazard {
+        let mut hazards = Vec::new();
+        for (place, battery) in self.batteries.iter().enumerate() {
+            if battery.failed.is_some() {
+                continue;
+            }
+            let (hazard, chance) = match self.world.law {
+                Some(law) => (battery.hazard, self.lived_chance(law, place, week)),
+                None => self.smooth_chances(battery, week, strain),
+            };
+            hazards.push(TrueHazard {
                 week_ending_day: self.week_start + 6,
                 position: battery.spec.position,
                 wear: battery.hidden.wear,
-                hazard: 1.0 - (-wear::weekly_hazard(battery.hidden.wear, strain)).exp(),
-                chance: wear::chance_of_failing(
-                    &battery.hidden,
-                    self.model.spec.drain_factor,
-                    self.vehicle.standing,
-                    expected,
-                ),
+                hazard,
+                chance,
             });
         }
+        self.hazards.append(&mut hazards);
+    }
+
+    /// Of failing in the week, and within the horizon after it, by the smooth hazard.
+    fn smooth_chances(&self, battery: &Fitted, week: usize, strain: f64) -> (f64, f64) {
+        let weeks = self.world.scenario.horizon_weeks;
+        let expected = (1..=weeks).map(|ahead| {
+            self.world
+                .weather
+                .expected(self.vehicle.depot, week + ahead)
+        });
+        (
+            1.0 - (-wear::weekly_hazard(battery.hidden.wear, strain)).exp(),
+            wear::chance_of_failing(
+                &battery.hidden,
+                self.model.spec.drain_factor,
+                self.vehicle.standing,
+                expected,
+            ),
+        )
     }
 
     /// Writes the register's view on each export day up to and including `until`.
@@ -159,6 +172,10 @@ impl Life {
             outcome,
             frailty: battery.hidden.frailty,
             wear: battery.hidden.wear,
+            spec: battery.spec,
+            made_day: battery.made_day,
+            bad_batch: battery.hidden.bad_batch,
+            without_warning: battery.failed.is_some() && battery.without_warning,
         });
     }
 }

@@ -91,6 +91,8 @@ impl Life {
             Happening::OrderedReplacement(position) => {
                 self.planned(day, position, 0, "planned battery change, weekly list");
             }
+            Happening::OnlyDischarged(position) => self.only_discharged(day, position),
+            Happening::Recheck(position) => self.recheck(day, position),
             Happening::OrderedTest(position) => {
                 let mut job = self.open_job(day, "battery check, weekly list");
                 self.test(&mut job, position);
@@ -206,10 +208,11 @@ impl Life {
             let voltage = self.sagging_voltage();
             codes = self.scan(&mut job, true, voltage).codes;
         }
-        if self.habit(self.shop().tests_after_trouble) {
+        if self.tests(self.shop().tests_after_trouble, true) {
             self.test(&mut job, position);
         }
         self.replace_battery(&mut job, position);
+        self.look_at_charging(&mut job, 0.2);
         if codes > 0 && self.habit(self.shop().clears) {
             self.clear_and_check(&mut job);
         }
@@ -263,7 +266,7 @@ impl Life {
             return;
         }
         job.cause = supply_flood.then_some(OrderCause::Supply);
-        if self.habit(self.shop().tests_after_trouble) {
+        if self.tests(self.shop().tests_after_trouble, true) {
             self.test_all(&mut job);
         }
         if chance(&mut self.rng, 0.7) {
@@ -314,8 +317,8 @@ impl Life {
         }
         let supply_flood = self.shows(&shown.floods, FloodCause::Supply);
         let shop = self.shop();
-        if self.habit(shop.tests_at_service)
-            || (supply_flood && self.habit(shop.tests_after_trouble))
+        if self.tests(shop.tests_at_service, false)
+            || (supply_flood && self.tests(shop.tests_after_trouble, true))
         {
             self.test_all(&mut job);
         }
@@ -347,9 +350,9 @@ impl Life {
     fn age_rule(&mut self, job: &Job) {
         let day = day_of(job.clock);
         let age_years = f64::from(day - self.batteries[0].installed_day) / 365.25;
-        if self
-            .depot
-            .change_age_years
+        let limit = self.world.scenario.replace_at_years;
+        if limit
+            .or(self.depot.change_age_years)
             .is_some_and(|limit| age_years > limit)
             && chance(&mut self.rng, 0.6)
             && self.shops_plan

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use chrono::NaiveDate;
 use thiserror::Error;
 
+use super::worlds::{Climate, WorldName};
+
 /// What fleet to invent.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scenario {
@@ -25,6 +27,15 @@ pub struct Scenario {
     pub truth_weeks: usize,
     /// Weeks ahead for the truth's chance of failing.
     pub horizon_weeks: usize,
+    /// The law its batteries obey.
+    pub world: WorldName,
+    pub climate: Climate,
+    /// Share of vehicles the shops test at all; others only now and then after trouble.
+    pub tested_share: f64,
+    /// Main batteries are changed at this age at the next service; `None` leaves it to the depots.
+    pub replace_at_years: Option<f64>,
+    /// Futures lived for each true chance, in worlds whose truth is lived forward.
+    pub futures: usize,
 }
 
 impl Scenario {
@@ -40,6 +51,11 @@ impl Scenario {
             shop_habit_factor: 1.0,
             truth_weeks: 60,
             horizon_weeks: 8,
+            world: WorldName::Smooth,
+            climate: Climate::Mixed,
+            tested_share: 1.0,
+            replace_at_years: None,
+            futures: 200,
         }
     }
 
@@ -62,6 +78,10 @@ impl Scenario {
         range("scan_breadth_factor", self.scan_breadth_factor, 0.1, 5.0)?;
         range("shop_habit_factor", self.shop_habit_factor, 0.0, 5.0)?;
         range("horizon_weeks", self.horizon_weeks as f64, 1.0, 104.0)?;
+        range("tested_share", self.tested_share, 0.0, 1.0)?;
+        let at_years = self.replace_at_years.unwrap_or(1.0);
+        range("replace_at_years", at_years, 0.5, 20.0)?;
+        range("futures", self.futures as f64, 1.0, 100_000.0)?;
         let year = chrono::Datelike::year(&self.last_day);
         range("the year of last_day", f64::from(year), 2016.0, 2100.0)
     }

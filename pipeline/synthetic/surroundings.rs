@@ -2,11 +2,12 @@
 //!
 //! Nothing here fails; what a vehicle makes of it is left to `life`.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use super::models::{self, Model};
 use super::scenario::Scenario;
-use super::weather::{HISTORY_WEEKS, Weather};
+use super::weather::{DEPOTS, HISTORY_WEEKS, Weather};
+use super::worlds::{Batch, Instrument, Law, Outlook, batches, instruments};
 
 /// Days between two exports of the register.
 const REGISTER_DAYS: i32 = 91;
@@ -23,12 +24,19 @@ pub struct Surroundings {
     pub register_days: Vec<i32>,
     /// A shop whose charger does harm, from one day to before another.
     pub bad_charger: (usize, i32, i32),
+    /// `None` in the smooth world.
+    pub law: Option<&'static Law>,
+    pub batches: Vec<Batch>,
+    pub instruments: Vec<Instrument>,
+    /// The weather that may come, by week and depot, drawn when first asked for.
+    outlooks: Vec<OnceLock<Outlook>>,
 }
 
 impl Surroundings {
     pub fn build(scenario: &Scenario) -> Surroundings {
         let weeks = HISTORY_WEEKS + scenario.weeks;
-        let weather = Weather::simulate(scenario.seed, scenario.last_day, weeks);
+        let weather = Weather::simulate(scenario.seed, scenario.last_day, weeks, scenario.climate);
+        let law = scenario.world.law();
         let window_start = HISTORY_WEEKS as i32 * 7;
         let last_day = weeks as i32 * 7 - 1;
         let mut register_days: Vec<i32> = (window_start..last_day)
@@ -48,7 +56,27 @@ impl Surroundings {
             truth_from_week: weeks - scenario.truth_weeks.min(scenario.weeks),
             register_days,
             bad_charger: (2, bad_from, bad_from + 21),
+            batches: match law {
+                Some(law) if law.bad_batch.is_some() => {
+                    batches(scenario.seed, window_start, last_day)
+                }
+                _ => Vec::new(),
+            },
+            instruments: law.map_or_else(Vec::new, |law| {
+                instruments(scenario.seed, law.instruments, window_start, last_day)
+            }),
+            law,
+            outlooks: (0..weeks * DEPOTS.len()).map(|_| OnceLock::new()).collect(),
         }
+    }
+
+    /// The weather that may come to a depot after a week.
+    pub fn outlook(&self, depot: usize, week: usize) -> &Outlook {
+        self.outlooks[week * DEPOTS.len() + depot].get_or_init(|| {
+            let (seed, weeks) = (self.scenario.seed, self.scenario.horizon_weeks);
+            let futures = self.scenario.futures;
+            Outlook::draw(seed, &self.weather, depot, week, futures, weeks)
+        })
     }
 
     /// Weeks from the first of the history to the last.

@@ -25,7 +25,7 @@ use chrono::NaiveDate;
 use super::dialects::{date, instant};
 use super::facts::{Fact, Minute};
 use super::life::Life;
-use super::models::{Hold, Model};
+use super::models::{BatterySpec, Hold, Model};
 use super::recovery::recoveries;
 use crate::trade::words::{FloodCause, Outcome};
 
@@ -39,6 +39,10 @@ pub struct BatteryLife {
     pub outcome: Outcome,
     pub frailty: f64,
     pub wear: f64,
+    pub spec: &'static BatterySpec,
+    pub made_day: i32,
+    pub bad_batch: bool,
+    pub without_warning: bool,
 }
 
 /// A battery's hidden state at the end of a week.
@@ -168,12 +172,7 @@ impl<W: Write> TruthFile<W> {
             .window_start
             .max(i64::from(life.vehicle.entry_day()) * 1440);
         for battery in &life.lives {
-            let spec = life
-                .model
-                .spec
-                .batteries
-                .iter()
-                .find(|spec| spec.position == battery.position);
+            let spec = battery.spec;
             let mut cells = vec![
                 ("record", "battery".to_owned()),
                 vin(),
@@ -185,10 +184,8 @@ impl<W: Write> TruthFile<W> {
                 ("wear", format!("{:.4}", battery.wear)),
                 ("depot", life.depot.name.to_owned()),
             ];
-            if let Some(spec) = spec {
-                cells.push(("chemistry", spec.chemistry.to_string()));
-                cells.push(("rating_value", spec.rating.to_string()));
-            }
+            cells.push(("chemistry", spec.chemistry.to_string()));
+            cells.push(("rating_value", spec.rating.to_string()));
             if let Some(at) = battery.failed_at {
                 cells.push(("happened_at", self.at(at)));
             }

@@ -69,6 +69,17 @@ impl Life {
         habit(&mut self.rng, likelihood, factor)
     }
 
+    /// A habit of testing: vehicles outside the tested share are tested only now and then.
+    pub fn tests(&mut self, likelihood: f64, after_trouble: bool) -> bool {
+        let tested = self.traits.is_none_or(|traits| traits.tested);
+        let factor = match (tested, after_trouble) {
+            (true, _) => 1.0,
+            (false, true) => 0.3,
+            (false, false) => 0.0,
+        };
+        self.habit(likelihood * factor)
+    }
+
     /// Opens an order in the shop's working hours, after whatever it did last to the vehicle.
     pub fn open_job(&mut self, day: i32, complaint: &'static str) -> Job {
         let local = |day: i32, minutes: i64| {
@@ -149,6 +160,10 @@ impl Life {
             rating: (battery.spec.rating, battery.spec.standard),
             air_c: f64::from(self.world.weather.day(self.vehicle.depot, day).0),
             failed: battery.failed,
+            scale: self
+                .instrument(day)
+                .map_or(1.0, |instrument| instrument.scale),
+            compensated: false,
         };
         let date_code = date_code(self.world.weather.date(battery.made_day));
         let spec = battery.spec;
