@@ -1,8 +1,10 @@
-//! A vehicle's records on their way into the dumps: which fact is exported on which day.
+//! A vehicle's records on their way into the dumps: which fact is exported on which day, told with
+//! the habits of the scenario.
 //!
 //! Facts leave in the order they came, each with the week of its day. Nothing here fails.
 
 use super::facts::{Fact, day_of};
+use super::habits::{self, Habit, Note};
 use super::life::Life;
 use super::streams::{Domain, Stream, stream};
 
@@ -18,6 +20,10 @@ pub struct Desk {
     /// Facts of the life that were taken over.
     taken: usize,
     waiting: Vec<Record>,
+    /// The last day exported.
+    exported: i32,
+    /// What habits did to records, and what is true.
+    pub notes: Vec<Note>,
     /// What goes wrong on the way into the file.
     pub dirt: Stream,
 }
@@ -28,19 +34,23 @@ impl Desk {
         Desk {
             taken: 0,
             waiting: Vec::new(),
+            exported: -1,
+            notes: Vec::new(),
             dirt: stream(seed, Domain::Dirt, life.vehicle.index),
         }
     }
 
     /// What is exported up to and including that day, in the order it came.
     pub fn due(&mut self, life: &Life, until: i32) -> Vec<Fact> {
-        for fact in &life.facts[self.taken..] {
-            self.waiting.push(Record {
-                export_day: day_known(fact),
-                fact: fact.clone(),
-            });
-        }
+        let told = habits::tell(life, &life.facts[self.taken..], &mut self.notes);
         self.taken = life.facts.len();
+        self.waiting.extend(told);
+        if life.shows_habit(Habit::MigratedOrders) {
+            let days = self.exported + 1..=until;
+            let again = habits::migrated(life, days, &mut self.notes);
+            self.waiting.extend(again);
+        }
+        self.exported = self.exported.max(until);
         let due = self
             .waiting
             .extract_if(.., |record| record.export_day <= until);

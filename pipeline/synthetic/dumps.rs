@@ -9,6 +9,7 @@ use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use chrono::{Datelike, NaiveDate};
 use chrono_tz::Tz;
@@ -19,8 +20,10 @@ use super::dialects::{
 };
 use super::dirt::{self, Dirt};
 use super::facts::{Fact, Scan};
+use super::habits::{DAYS_ALONE, Habit, cut_last_line};
 use super::life::Life;
 use super::streams::{Domain, Stream, stream};
+use super::surroundings::Surroundings;
 use super::weather::{DEPOTS, Weather};
 use super::{Summary, SyntheticError};
 
@@ -46,6 +49,13 @@ impl Write for Out {
     }
 }
 
+/// A file whose last line was cut, and the line as it was.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Cut {
+    pub path: PathBuf,
+    pub line: String,
+}
+
 /// The dump files being written, in a folder or in memory.
 pub struct Dumps {
     /// `None` keeps everything in memory.
@@ -54,6 +64,10 @@ pub struct Dumps {
     files: BTreeMap<PathBuf, csv::Writer<Out>>,
     zones: BTreeMap<&'static str, Tz>,
     first_day: NaiveDate,
+    /// Each shop's orders, in the form this world has them.
+    orders: Arc<Vec<Dialect>>,
+    /// The seed by which files are cut, where that is a habit.
+    cuts: Option<u64>,
 }
 
 /// The shops whose depots note the weather in degrees Fahrenheit.
@@ -68,7 +82,7 @@ pub fn weather_streams(seed: u64) -> Vec<Stream> {
 
 impl Dumps {
     /// Makes the folders.
-    pub fn into_folder(out: &Path, first_day: NaiveDate) -> Result<Self, SyntheticError> {
+    pub fn into_folder(out: &Path, around: &Surroundings) -> Result<Self, SyntheticError> {
         for folder in [
             "mappings", "register", "tests", "scans", "orders", "weather",
         ] {
@@ -80,23 +94,38 @@ impl Dumps {
         }
         Ok(Dumps {
             folder: Some(out.to_owned()),
-            ..Dumps::into_memory(first_day)
+            ..Dumps::into_memory(around)
         })
     }
 
     /// Keeps the dumps in memory, to be taken with [`Dumps::take`].
-    pub fn into_memory(first_day: NaiveDate) -> Self {
+    pub fn into_memory(around: &Surroundings) -> Self {
+        let habits = &around.scenario.habits;
+        let days_alone = habits.contains(&Habit::DateOnlyOrders);
+        let orders = ORDERS.into_iter().enumerate();
         Dumps {
             folder: None,
             files: BTreeMap::new(),
             zones: BTreeMap::new(),
-            first_day,
+            first_day: around.weather.first_day,
+            orders: Arc::new(
+                orders
+                    .map(|(shop, dialect)| Dialect {
+                        days_alone: days_alone && DAYS_ALONE.contains(&shop),
+                        ..dialect
+                    })
+                    .collect(),
+            ),
+            cuts: habits
+                .contains(&Habit::CutFiles)
+                .then_some(around.scenario.seed),
         }
     }
 
     /// Writes the mappings that read the dumps.
     pub fn mappings(&mut self, summary: &mut Summary) -> Result<(), SyntheticError> {
-        let shops = TESTS.iter().chain(&SCANS).chain(&ORDERS);
+        let orders = Arc::clone(&self.orders);
+        let shops = TESTS.iter().chain(&SCANS).chain(orders.iter());
         let named = shops
             .chain(&REGISTERS)
             .map(|dialect| (format!("{}-{}", dialect.file, dialect.folder), dialect));
@@ -153,7 +182,8 @@ impl Dumps {
                     first_day,
                     work,
                 };
-                self.write(rng, &ORDERS[shop], ORDERS[shop].file, &row, summary)
+                let orders = Arc::clone(&self.orders);
+                self.write(rng, &orders[shop], orders[shop].file, &row, summary)
             }
             Fact::Snapshot(snapshot) => {
                 let row = SnapshotRow {
@@ -237,7 +267,7 @@ impl Dumps {
     fn write(
         &mut self,
         rng: &mut Stream,
-        dialect: &'static Dialect,
+        dialect: &Dialect,
         file: &str,
         row: &dyn Row,
         summary: &mut Summary,
@@ -251,8 +281,7 @@ impl Dumps {
         let path = Path::new(dialect.folder).join(format!("{file}.csv"));
         if !self.files.contains_key(&path) {
             let header: Vec<String> = dialect
-                .columns
-                .iter()
+                .columns()
                 .map(|column| column.header.to_owned())
                 .collect();
             let mut writer = csv::WriterBuilder::new()
@@ -281,29 +310,51 @@ impl Dumps {
         Ok(())
     }
 
-    /// Closes every file.
-    pub fn finish(self) -> Result<(), SyntheticError> {
+    /// Closes every file, and cuts some where that is a habit; says which and what was lost.
+    pub fn finish(self) -> Result<Vec<Cut>, SyntheticError> {
+        let (folder, seed) = (self.folder.unwrap_or_default(), self.cuts);
+        let mut cuts = Vec::new();
         for (path, mut writer) in self.files {
-            writer
-                .flush()
-                .map_err(|source| SyntheticError::Write { path, source })?;
+            let whole = folder.join(&path);
+            let failed = |source| SyntheticError::Write {
+                path: whole.clone(),
+                source,
+            };
+            writer.flush().map_err(failed)?;
+            drop(writer);
+            let Some(seed) = seed.filter(|_| !path.starts_with("mappings")) else {
+                continue;
+            };
+            let bytes = fs::read(&whole).map_err(failed)?;
+            if let Some((left, line)) = cut_last_line(seed, &path, &bytes) {
+                fs::write(&whole, &bytes[..left]).map_err(failed)?;
+                cuts.push(Cut { path, line });
+            }
         }
-        Ok(())
+        Ok(cuts)
     }
 
-    /// The bytes of every file kept in memory, by path.
-    pub fn take(self) -> Result<BTreeMap<PathBuf, Vec<u8>>, SyntheticError> {
-        let mut taken = BTreeMap::new();
+    /// The bytes of every file kept in memory, by path, some of them cut where that is a habit.
+    pub fn take(self) -> Result<(BTreeMap<PathBuf, Vec<u8>>, Vec<Cut>), SyntheticError> {
+        let (mut taken, mut cuts) = (BTreeMap::new(), Vec::new());
         for (path, writer) in self.files {
             let out = writer.into_inner().map_err(|error| SyntheticError::Write {
                 path: path.clone(),
                 source: error.into_error(),
             })?;
-            if let Out::Memory(bytes) = out {
-                taken.insert(path, bytes);
+            let Out::Memory(mut bytes) = out else {
+                continue;
+            };
+            let seed = self.cuts.filter(|_| !path.starts_with("mappings"));
+            let cut = seed.and_then(|seed| cut_last_line(seed, &path, &bytes));
+            if let Some((left, line)) = cut {
+                bytes.truncate(left);
+                let path = path.clone();
+                cuts.push(Cut { path, line });
             }
+            taken.insert(path, bytes);
         }
-        Ok(taken)
+        Ok((taken, cuts))
     }
 }
 

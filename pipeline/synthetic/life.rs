@@ -15,6 +15,7 @@ use super::events::Event;
 use super::facts::{Fact, Minute};
 use super::fleet::Vehicle;
 use super::floods;
+use super::habits::{COMPENSATED, Habit, Note};
 use super::memory::Memory;
 use super::models::{BatterySpec, Model};
 use super::readings::FailureForm;
@@ -103,6 +104,8 @@ pub struct Life {
     /// `None` in the smooth world.
     pub traits: Option<Traits>,
     pub charging_fault: Option<ChargingFault>,
+    /// What habits of shops did, and what is true.
+    pub notes: Vec<Note>,
     /// Whether the shop plans replacements by its own rules.
     pub shops_plan: bool,
     first_week: usize,
@@ -142,6 +145,7 @@ impl Life {
             events: Vec::new(),
             traits: None,
             charging_fault: None,
+            notes: Vec::new(),
             shops_plan: true,
             week_start: first_day,
             week_km: 0.0,
@@ -213,11 +217,22 @@ impl Life {
     /// the shop's records can tell places apart.
     fn fittings(&self) -> Vec<&'static BatterySpec> {
         let mut fittings: Vec<&'static BatterySpec> = self.model.spec.batteries.iter().collect();
-        let two = self.world.law.is_some_and(|law| law.two_batteries);
+        let unnamed = self.shows_habit(Habit::UnnamedAuxiliaries);
+        let two = unnamed || self.world.law.is_some_and(|law| law.two_batteries);
         if two && fittings.len() == 1 && self.shop().names_places {
             fittings.push(second_battery(&self.vehicle));
         }
         fittings
+    }
+
+    /// Whether a habit of records is on.
+    pub fn shows_habit(&self, habit: Habit) -> bool {
+        self.world.scenario.habits.contains(&habit)
+    }
+
+    /// Whether the shop's tester allows for temperature itself.
+    pub fn compensated(&self) -> bool {
+        self.shows_habit(Habit::CompensatedTesters) && COMPENSATED.contains(&self.depot.shop)
     }
 
     /// A battery fresh from the shelf.

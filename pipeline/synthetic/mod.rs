@@ -18,6 +18,7 @@ mod events;
 mod facts;
 mod fleet;
 mod floods;
+mod habits;
 mod life;
 mod memory;
 mod models;
@@ -33,6 +34,7 @@ mod shops;
 mod streams;
 mod surroundings;
 mod truth;
+mod truth_of_worlds;
 mod wear;
 mod weather;
 mod workshop;
@@ -45,8 +47,10 @@ use std::io::BufWriter;
 use std::path::Path;
 use std::sync::Arc;
 
+pub use dumps::Cut;
 use dumps::{Dumps, weather_streams};
 pub use events::{BatteryEvent, What};
+pub use habits::Habit;
 pub use scenario::{Scenario, SyntheticError};
 use surroundings::Surroundings;
 use truth::TruthFile;
@@ -97,12 +101,11 @@ pub fn write_dumps(
 ) -> Result<Summary, SyntheticError> {
     scenario.check()?;
     let around = Arc::new(Surroundings::build(scenario));
-    let first_day = around.weather.first_day;
     let mut summary = Summary {
         vehicles: scenario.vehicles as u64,
         ..Summary::default()
     };
-    let mut dumps = Dumps::into_folder(out, first_day)?;
+    let mut dumps = Dumps::into_folder(out, &around)?;
     dumps.mappings(&mut summary)?;
     let truth_path = out.join("truth.csv");
     let truth_failed = |source: csv::Error| SyntheticError::Csv {
@@ -115,10 +118,7 @@ pub fn write_dumps(
     };
     let mut truth_file = if truth {
         let file = File::create(&truth_path).map_err(truth_unwritten)?;
-        let mut started = TruthFile::start(BufWriter::new(file), first_day, around.window_start)
-            .map_err(truth_failed)?;
-        started.models(&around.models).map_err(truth_failed)?;
-        Some(started)
+        Some(TruthFile::start(BufWriter::new(file), &around).map_err(truth_failed)?)
     } else {
         None
     };
@@ -141,13 +141,15 @@ pub fn write_dumps(
             *summary.floods.entry(flood.cause.as_str()).or_default() += 1;
         }
         if let Some(file) = truth_file.as_mut() {
-            file.vehicle(life).map_err(truth_failed)?;
+            file.vehicle(life, &member.desk.notes)
+                .map_err(truth_failed)?;
         }
         progress(index + 1, summary.vehicles);
     }
-    if let Some(file) = truth_file {
+    let cuts = dumps.finish()?;
+    if let Some(mut file) = truth_file {
+        file.cuts(&cuts).map_err(truth_failed)?;
         file.finish().map_err(truth_unwritten)?;
     }
-    dumps.finish()?;
     Ok(summary)
 }

@@ -7,6 +7,7 @@
 use super::events::What;
 use super::facts::{Minute, day_of};
 use super::floods;
+use super::habits::{Habit, Note};
 use super::life::{Happening, Life};
 use super::scanning::Shown;
 use super::streams::{chance, pick, whole};
@@ -238,11 +239,24 @@ impl Life {
             };
             let mut job = self.open_call(day, complaint);
             job.cause = Some(OrderCause::Other);
+            let sound = self.batteries[position].hidden.health() > 0.75;
+            let blamed = sound && self.shows_habit(Habit::ChargedNotFailed);
+            if blamed {
+                job.cause = Some(OrderCause::Supply);
+            }
+            self.note(job.opened, position, What::OnlyDischarged);
             job.did(Operation::NoStartCall, 0.5);
             job.clock += whole(&mut self.rng, 15, 30);
             job.did(Operation::JumpStart, 0.3);
-            if chance(&mut self.rng, 0.5) {
+            if chance(&mut self.rng, 0.5) || blamed {
                 self.charge_battery(&mut job, position);
+            }
+            if blamed {
+                let told = "no-start, supply";
+                self.note_habit(Habit::ChargedNotFailed, position, &job, told, "discharged");
+                for (from, to) in [(1, 4), (9, 15), (25, 40)] {
+                    self.plan_within(day, from, to, Happening::Recheck(position));
+                }
             }
             self.close_job(job);
         }
@@ -399,7 +413,24 @@ impl Life {
             return;
         }
         let mut job = self.open_job(day, complaint);
+        let sound = self.batteries[position].hidden.health() > 0.75;
+        if sound && self.shows_habit(Habit::FitTestSameMorning) {
+            self.test(&mut job, position);
+            let told = "tested fit, then changed";
+            self.note_habit(Habit::FitTestSameMorning, position, &job, told, "planned");
+        }
         self.replace_battery(&mut job, position);
         self.close_job(job);
+    }
+
+    fn note_habit(&mut self, habit: Habit, position: usize, job: &Job, told: &str, truly: &str) {
+        self.notes.push(Note {
+            habit,
+            position: Some(self.batteries[position].spec.position),
+            at: job.opened,
+            id: job.order_no.clone(),
+            told: told.to_owned(),
+            truly: truly.to_owned(),
+        });
     }
 }

@@ -1,10 +1,12 @@
 //! Which fleet to invent: its size, its seed, and every knob with its bounds.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
 use thiserror::Error;
 
+use super::habits::Habit;
 use super::worlds::{Climate, WorldName};
 
 /// What fleet to invent.
@@ -36,6 +38,8 @@ pub struct Scenario {
     pub replace_at_years: Option<f64>,
     /// Futures lived for each true chance, in worlds whose truth is lived forward.
     pub futures: usize,
+    /// Habits of real records.
+    pub habits: BTreeSet<Habit>,
 }
 
 impl Scenario {
@@ -56,7 +60,13 @@ impl Scenario {
             tested_share: 1.0,
             replace_at_years: None,
             futures: 200,
+            habits: BTreeSet::new(),
         }
+    }
+
+    /// Whether it is the smooth world as it always was, with plain records.
+    pub(super) fn plain(&self) -> bool {
+        self.world == WorldName::Smooth && self.habits.is_empty()
     }
 
     pub(super) fn check(&self) -> Result<(), SyntheticError> {

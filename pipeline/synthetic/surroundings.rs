@@ -4,6 +4,7 @@
 
 use std::sync::{Arc, OnceLock};
 
+use super::habits::{self, Habit};
 use super::models::{self, Model};
 use super::scenario::Scenario;
 use super::weather::{DEPOTS, HISTORY_WEEKS, Weather};
@@ -43,6 +44,9 @@ impl Surroundings {
             .step_by(REGISTER_DAYS as usize)
             .collect();
         register_days.push(last_day);
+        if scenario.habits.contains(&Habit::LateJoiners) {
+            register_days = habits::register_days(register_days, last_day);
+        }
         let bad_from = window_start + (last_day - window_start) * 3 / 5;
         Surroundings {
             models: models::models(scenario.seed, &weather, window_start)

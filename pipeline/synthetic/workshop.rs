@@ -132,13 +132,14 @@ impl Life {
             let work = Work {
                 order_no: job.order_no.clone(),
                 opened: job.opened,
-                closed,
+                closed: Some(closed),
                 done: line.done,
                 odometer_km,
                 shop: self.depot.shop,
                 technician: job.technician,
                 complaint: job.complaint,
                 cause: job.cause,
+                cause_word: None,
                 operation: line.operation,
                 position: line.position,
                 module: line.module,
@@ -163,7 +164,7 @@ impl Life {
             scale: self
                 .instrument(day)
                 .map_or(1.0, |instrument| instrument.scale),
-            compensated: false,
+            compensated: self.compensated(),
         };
         let date_code = date_code(self.world.weather.date(battery.made_day));
         let spec = battery.spec;

@@ -14,8 +14,8 @@ use chrono::NaiveDate;
 
 use super::Summary;
 use super::desk::Desk;
-use super::dumps::Dumps;
 use super::dumps::weather_streams;
+use super::dumps::{Cut, Dumps};
 use super::events::BatteryEvent;
 use super::fleet::Vehicle;
 use super::life::Life;
@@ -70,7 +70,7 @@ pub struct Week {
 /// One vehicle and its records.
 pub(super) struct Member {
     pub life: Life,
-    desk: Desk,
+    pub desk: Desk,
 }
 
 impl Member {
@@ -115,6 +115,7 @@ pub struct World {
     next_week: usize,
     /// What goes wrong with each depot's notes of the weather.
     weather_dirt: Vec<Stream>,
+    cuts: Vec<Cut>,
 }
 
 impl World {
@@ -142,15 +143,16 @@ impl World {
             members,
             by_vin,
             next_week: HISTORY_WEEKS,
+            cuts: Vec::new(),
             weather_dirt: weather_streams(scenario.seed),
         })
     }
 
     /// The mapping files that read the dumps, by path below a folder.
     pub fn mappings(&self) -> Result<BTreeMap<PathBuf, Vec<u8>>, SyntheticError> {
-        let mut dumps = Dumps::into_memory(self.around.weather.first_day);
+        let mut dumps = Dumps::into_memory(&self.around);
         dumps.mappings(&mut Summary::default())?;
-        dumps.take()
+        Ok(dumps.take()?.0)
     }
 
     /// Weeks that are left.
@@ -185,7 +187,7 @@ impl World {
                 }
             }
         }
-        let mut dumps = Dumps::into_memory(around.weather.first_day);
+        let mut dumps = Dumps::into_memory(&around);
         let mut summary = Summary::default();
         let mut happened = Vec::new();
         dumps.weather(
@@ -205,10 +207,12 @@ impl World {
             let events = &member.life.events[before..];
             happened.extend(events.iter().map(|event| event.told(vin, &around.weather)));
         }
+        let (dumps, cuts) = dumps.take()?;
+        self.cuts.extend(cuts);
         Ok(Some(Week {
             first_day: around.weather.date(monday),
             last_day: around.weather.date(sunday),
-            dumps: dumps.take()?,
+            dumps,
             happened,
             refused,
         }))
@@ -217,12 +221,11 @@ impl World {
     /// Writes the truth as it stands, in the form of `truth.csv`. Batteries still in service have a
     /// row only once the last week is lived.
     pub fn write_truth<W: Write>(&self, out: W) -> Result<(), csv::Error> {
-        let around = &self.around;
-        let mut file = TruthFile::start(out, around.weather.first_day, around.window_start)?;
-        file.models(&around.models)?;
+        let mut file = TruthFile::start(out, &self.around)?;
         for member in &self.members {
-            file.vehicle(&member.life)?;
+            file.vehicle(&member.life, &member.desk.notes)?;
         }
+        file.cuts(&self.cuts)?;
         file.finish().map_err(csv::Error::from)?;
         Ok(())
     }
