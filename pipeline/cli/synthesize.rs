@@ -1,12 +1,13 @@
 //! `voltwane synthesize`: the dumps of an invented fleet.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use clap::Args;
 use indicatif::ProgressBar;
 
 use super::{Outcome, say};
-use crate::synthetic::{Climate, Scenario, WorldName, write_dumps};
+use crate::synthetic::{Climate, Habit, Scenario, WorldName, write_dumps};
 
 /// Write the dumps of an invented fleet
 ///
@@ -59,6 +60,10 @@ pub struct Synthesize {
     #[arg(long, value_name = "YEARS")]
     replace_at_years: Option<f64>,
 
+    /// A habit of real records (the list is below), or all of them; may be given several times
+    #[arg(long = "habit", visible_alias = "habits", value_name = "NAME", value_parser = habits)]
+    habits: Vec<HabitSet>,
+
     /// Also write truth.csv: the hidden state and the causes of events, which nothing reads back
     #[arg(long)]
     truth: bool,
@@ -74,6 +79,7 @@ impl Synthesize {
         scenario.climate = self.climate;
         scenario.tested_share = self.tested_share;
         scenario.replace_at_years = self.replace_at_years;
+        scenario.habits = self.habits.into_iter().flat_map(|set| set.0).collect();
         let bar = ProgressBar::new(u64::from(self.vehicles));
         let summary = write_dumps(&scenario, &self.out, self.truth, &mut |done, total| {
             bar.set_length(total);
@@ -109,11 +115,29 @@ fn climate(name: &str) -> Result<Climate, String> {
     Climate::named(name).ok_or_else(|| format!("choose one of {}", names.join(", ")))
 }
 
-/// The worlds with what each is like, and an example.
+/// What one `--habit` names.
+#[derive(Debug, Clone)]
+struct HabitSet(BTreeSet<Habit>);
+
+fn habits(name: &str) -> Result<HabitSet, String> {
+    if name == "all" {
+        return Ok(HabitSet(Habit::all()));
+    }
+    let names: Vec<&str> = Habit::ALL.iter().map(|(_, name, _)| *name).collect();
+    Habit::named(name)
+        .map(|habit| HabitSet(BTreeSet::from([habit])))
+        .ok_or_else(|| format!("choose all, or one of {}", names.join(", ")))
+}
+
+/// The worlds and habits with what each is like, and an example.
 fn after_help() -> String {
     let mut help = "Worlds:\n".to_owned();
     for (_, name, meaning) in WorldName::ALL {
         help.push_str(&format!("  {name:<15} {meaning}\n"));
+    }
+    help.push_str("\nHabits:\n");
+    for (_, name, meaning) in Habit::ALL {
+        help.push_str(&format!("  {name:<25} {meaning}\n"));
     }
     help.push_str(
         "\nExample:\n  voltwane synthesize --vehicles 400 --weeks 156 --seed 7 --out dumps --truth",

@@ -49,7 +49,8 @@ impl Life {
     }
 
     pub fn note_hazards(&mut self, week: usize, strain: f64) {
-        if week < self.world.truth_from_week {
+        let back = (self.world.weeks() - 1 - week) % self.world.scenario.truth_every_weeks;
+        if week < self.world.truth_from_week || back != 0 {
             return;
         }
         let mut hazards = Vec::new();

@@ -27,6 +27,8 @@ pub struct Scenario {
     pub shop_habit_factor: f64,
     /// Weeks at the end for which the truth gives each battery's hazard.
     pub truth_weeks: usize,
+    /// Weeks between two of them, counted back from the last.
+    pub truth_every_weeks: usize,
     /// Weeks ahead for the truth's chance of failing.
     pub horizon_weeks: usize,
     /// The law its batteries obey.
@@ -54,6 +56,7 @@ impl Scenario {
             scan_breadth_factor: 1.0,
             shop_habit_factor: 1.0,
             truth_weeks: 60,
+            truth_every_weeks: 1,
             horizon_weeks: 8,
             world: WorldName::Smooth,
             climate: Climate::Mixed,
@@ -87,6 +90,12 @@ impl Scenario {
         range("flood_size_factor", self.flood_size_factor, 0.1, 5.0)?;
         range("scan_breadth_factor", self.scan_breadth_factor, 0.1, 5.0)?;
         range("shop_habit_factor", self.shop_habit_factor, 0.0, 5.0)?;
+        range(
+            "truth_every_weeks",
+            self.truth_every_weeks as f64,
+            1.0,
+            1040.0,
+        )?;
         range("horizon_weeks", self.horizon_weeks as f64, 1.0, 104.0)?;
         range("tested_share", self.tested_share, 0.0, 1.0)?;
         let at_years = self.replace_at_years.unwrap_or(1.0);

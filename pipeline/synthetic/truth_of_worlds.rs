@@ -108,6 +108,17 @@ impl<W: Write> TruthFile<W> {
             ("depot", life.depot.name.to_owned()),
             ("tested", if tested { "yes" } else { "no" }.to_owned()),
         ])?;
+        let last_export = world.register_days.last().copied().unwrap_or(0);
+        let late = life.shows_habit(Habit::LateJoiners)
+            && (last_export + 1..=world.last_day).contains(&vehicle.entry_day());
+        if late {
+            self.row(&[
+                ("record", "habit".to_owned()),
+                vin(),
+                ("what", Habit::LateJoiners.name().to_owned()),
+                ("truly", self.day(vehicle.entry_day())),
+            ])?;
+        }
         if let Some(fault) = life
             .charging_fault
             .filter(|fault| fault.from_day <= world.last_day)

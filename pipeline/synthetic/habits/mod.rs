@@ -31,6 +31,8 @@ pub use vanished::{leaves_silently, register_days};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Habit {
     SilentLeavers,
+    // Before the next, which would leave nothing to hide.
+    NoStartWithoutPosition,
     UnnamedAuxiliaries,
     OpenOrders,
     TwoSystems,
@@ -43,7 +45,6 @@ pub enum Habit {
     FitTestSameMorning,
     ChargedNotFailed,
     ComplaintOnAnotherLine,
-    NoStartWithoutPosition,
     CompensatedTesters,
     MistypedRatings,
     CutFiles,
@@ -58,6 +59,11 @@ impl Habit {
             Habit::SilentLeavers,
             "silent-leavers",
             "half of those that leave just vanish from the register",
+        ),
+        (
+            Habit::NoStartWithoutPosition,
+            "no-start-without-position",
+            "calls for an auxiliary battery that do not say which",
         ),
         (
             Habit::UnnamedAuxiliaries,
@@ -118,11 +124,6 @@ impl Habit {
             Habit::ComplaintOnAnotherLine,
             "complaint-on-another-line",
             "complaint and cause on another line than the replacement",
-        ),
-        (
-            Habit::NoStartWithoutPosition,
-            "no-start-without-position",
-            "calls for an auxiliary battery that do not say which",
         ),
         (
             Habit::CompensatedTesters,

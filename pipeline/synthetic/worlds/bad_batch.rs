@@ -14,10 +14,10 @@ pub const LAW: Law = Law {
     undercharge: 0.004,
     steps_a_year: 0.2,
     step_size: 0.06,
-    sudden_a_year: (0.004, 0.008),
-    need: (0.50, 0.18),
+    sudden_a_year: (0.009, 0.016),
+    need: (0.47, 0.18),
     faults_a_year: 0.004,
-    bad_batch: Some((2.3, 0.04)),
+    bad_batch: Some((2.3, 0.06)),
     two_batteries: false,
     instruments: 0.05,
 };
