@@ -33,8 +33,6 @@ pub enum Domain {
     Instruments = 12,
     /// Habits of records.
     Habit = 13,
-    /// Second batteries and other fittings beyond the model's own.
-    Fitting = 14,
 }
 
 /// The stream of that seed, domain and index.

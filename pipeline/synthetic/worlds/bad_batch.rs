@@ -11,7 +11,7 @@ pub const LAW: Law = Law {
     loss: (0.50, 1.4),
     short_trips: 0.3,
     still: 0.5,
-    undercharge: 0.004,
+    undercharge: 0.020,
     steps_a_year: 0.2,
     step_size: 0.06,
     sudden_a_year: (0.009, 0.016),

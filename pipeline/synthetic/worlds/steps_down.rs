@@ -12,7 +12,7 @@ pub const LAW: Law = Law {
     loss: (0.30, 1.2),
     short_trips: 0.4,
     still: 0.6,
-    undercharge: 0.004,
+    undercharge: 0.020,
     steps_a_year: 1.6,
     step_size: 0.11,
     sudden_a_year: (0.008, 0.085),
