@@ -24,7 +24,7 @@ use super::surroundings::Surroundings;
 use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
 use super::wear::{self, Hidden};
 use super::weather::{DEPOTS, Depot};
-use super::worlds::{BAD_SHARE, ChargingFault, Traits, second_battery};
+use super::worlds::{ChargingFault, Traits};
 use crate::trade::words::FloodCause;
 
 /// What can happen to a vehicle on a day.
@@ -108,7 +108,8 @@ pub struct Life {
     pub notes: Vec<Note>,
     /// Whether the shop plans replacements by its own rules.
     pub shops_plan: bool,
-    first_week: usize,
+    /// The first week it lives; a vehicle that comes within a week lives from the next.
+    pub first_week: usize,
     closed: bool,
     pub week_start: i32,
     week_start_km: f64,
@@ -150,13 +151,7 @@ impl Life {
             week_start: first_day,
             week_km: 0.0,
         };
-        if let Some(law) = world.law {
-            let (seed, share) = (world.scenario.seed, world.scenario.tested_share);
-            let spec = life.model.spec;
-            let coldest_c = world.weather.usual_coldest_c(life.vehicle.depot);
-            let (traits, fault) = Traits::draw(law, seed, &life.vehicle, spec, coldest_c, share);
-            (life.traits, life.charging_fault) = (Some(traits), fault);
-        }
+        life.draw_traits();
         for spec in life.fittings() {
             let fitted = life.new_battery(spec, first_day);
             life.batteries.push(fitted);
@@ -213,18 +208,6 @@ impl Life {
         true
     }
 
-    /// The batteries the vehicle is built with: the model's own, and a second in a world of two where
-    /// the shop's records can tell places apart.
-    fn fittings(&self) -> Vec<&'static BatterySpec> {
-        let mut fittings: Vec<&'static BatterySpec> = self.model.spec.batteries.iter().collect();
-        let unnamed = self.shows_habit(Habit::UnnamedAuxiliaries);
-        let two = unnamed || self.world.law.is_some_and(|law| law.two_batteries);
-        if two && fittings.len() == 1 && self.shop().names_places {
-            fittings.push(second_battery(&self.vehicle));
-        }
-        fittings
-    }
-
     /// Whether a habit of records is on.
     pub fn shows_habit(&self, habit: Habit) -> bool {
         self.world.scenario.habits.contains(&habit)
@@ -233,44 +216,6 @@ impl Life {
     /// Whether the shop's tester allows for temperature itself.
     pub fn compensated(&self) -> bool {
         self.shows_habit(Habit::CompensatedTesters) && COMPENSATED.contains(&self.depot.shop)
-    }
-
-    /// A battery fresh from the shelf.
-    pub fn new_battery(&mut self, spec: &'static BatterySpec, day: i32) -> Fitted {
-        let law = self.world.law;
-        let spread = law.map_or(wear::FRAILTY_LOG_DEVIATION, |law| law.battery_spread);
-        let rng = &mut self.rng;
-        let mut hidden = Hidden {
-            chemistry: spec.chemistry,
-            frailty: (normal(rng, 0.0, spread)).exp(),
-            first_health: normal(rng, 1.05, 0.02).clamp(0.96, 1.15),
-            wear: 0.0,
-            charge: 0.92,
-            steps: 0.0,
-            loss: law.map_or(wear::SMOOTH_LOSS, |law| law.loss),
-            bad_batch: false,
-        };
-        let made_day = day - whole(rng, 14, 130) as i32;
-        let batches = &self.world.batches;
-        if let Some((pace, _)) = law.and_then(|law| law.bad_batch)
-            && batches
-                .iter()
-                .any(|batch| batch.holds(spec.chemistry, made_day))
-            && chance(rng, BAD_SHARE)
-        {
-            hidden.bad_batch = true;
-            hidden.frailty *= pace;
-        }
-        Fitted {
-            spec,
-            hidden,
-            installed_day: day,
-            made_day,
-            hazard: 0.0,
-            without_warning: false,
-            failed: None,
-            failed_at: None,
-        }
     }
 
     /// Days between services.
@@ -346,7 +291,7 @@ impl Life {
             let (day, _, happening) = self.agenda.swap_remove(index);
             self.happen(day, happening);
         }
-        self.note_hazards(week, strain);
+        self.note_hazards(week);
         self.snapshot_until(sunday);
     }
 

@@ -6,6 +6,9 @@
 //! `memory`), and writes what each shop would export (`dialects`, `dumps`), a little of it spoilt
 //! (`dirt`). The truth goes into one file of its own (`truth`).
 //!
+//! That is the world `smooth`. Others live by other laws (`worlds`), records can be kept with habits of
+//! real ones (`habits`), and [`World`] lives any of them week by week under decisions from outside.
+//!
 //! Makes, models, places and people are invented. The same scenario writes the same bytes: every
 //! vehicle draws from a stream of its own (`streams`). Reading the dumps is left to `intake`.
 //! Fails where a knob makes no sense or a file cannot be written.
@@ -16,6 +19,7 @@ mod dirt;
 mod dumps;
 mod events;
 mod facts;
+mod fitting;
 mod fleet;
 mod floods;
 mod habits;
@@ -24,6 +28,7 @@ mod memory;
 mod models;
 mod modules;
 mod other_trouble;
+mod planned_work;
 mod readings;
 mod record;
 mod recovery;
@@ -47,7 +52,6 @@ use std::io::BufWriter;
 use std::path::Path;
 use std::sync::Arc;
 
-pub use dumps::Cut;
 use dumps::{Dumps, weather_streams};
 pub use events::{BatteryEvent, What};
 pub use habits::Habit;

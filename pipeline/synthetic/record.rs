@@ -48,19 +48,15 @@ impl Life {
         self.emit(scan.at, Fact::Scan(scan));
     }
 
-    pub fn note_hazards(&mut self, week: usize, strain: f64) {
+    pub fn note_hazards(&mut self, week: usize) {
         let back = (self.world.weeks() - 1 - week) % self.world.scenario.truth_every_weeks;
         if week < self.world.truth_from_week || back != 0 {
             return;
         }
         let mut hazards = Vec::new();
         for (place, battery) in self.batteries.iter().enumerate() {
-            if battery.failed.is_some() {
+            let Some((hazard, chance)) = self.chances(place, week) else {
                 continue;
-            }
-            let (hazard, chance) = match self.world.law {
-                Some(law) => (battery.hazard, self.lived_chance(law, place, week)),
-                None => self.smooth_chances(battery, week, strain),
             };
             hazards.push(TrueHazard {
                 week_ending_day: self.week_start + 6,
@@ -73,8 +69,22 @@ impl Life {
         self.hazards.append(&mut hazards);
     }
 
-    /// Of failing in the week, and within the horizon after it, by the smooth hazard.
-    fn smooth_chances(&self, battery: &Fitted, week: usize, strain: f64) -> (f64, f64) {
+    /// The true chances of failing in the week lived last, and within the horizon after it; `None` for
+    /// a battery that has failed.
+    pub fn chances(&self, place: usize, week: usize) -> Option<(f64, f64)> {
+        let battery = &self.batteries[place];
+        if battery.failed.is_some() {
+            return None;
+        }
+        Some(match self.world.law {
+            Some(law) => (battery.hazard, self.lived_chance(law, place, week)),
+            None => self.smooth_chances(battery, week),
+        })
+    }
+
+    /// The same by the smooth hazard.
+    fn smooth_chances(&self, battery: &Fitted, week: usize) -> (f64, f64) {
+        let strain = f64::from(self.world.weather.week(self.vehicle.depot, week).strain);
         let weeks = self.world.scenario.horizon_weeks;
         let expected = (1..=weeks).map(|ahead| {
             self.world

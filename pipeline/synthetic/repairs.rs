@@ -5,14 +5,13 @@
 //! battery to `supply`: only the second is a failure. Nothing here fails.
 
 use super::events::What;
-use super::facts::{Minute, day_of};
+use super::facts::Minute;
 use super::floods;
-use super::habits::{Habit, Note};
+use super::habits::Habit;
 use super::life::{Happening, Life};
 use super::scanning::Shown;
 use super::streams::{chance, pick, whole};
 use super::truth::WrongPart;
-use super::workshop::Job;
 use crate::trade::words::{FloodCause, Operation, OrderCause};
 
 impl Life {
@@ -294,19 +293,6 @@ impl Life {
         self.network_floods_found(day, &shown.floods);
     }
 
-    /// Tests every battery; a bad one is planned for replacement.
-    fn test_all(&mut self, job: &mut Job) {
-        for position in 0..self.batteries.len() {
-            let reading = self.test(job, position);
-            let weak =
-                reading.measured.is_some() && reading.judged_health < self.shop().replace_below;
-            if weak && self.habit(self.shop().acts_on_bad_test) && self.shops_plan {
-                let day = day_of(job.clock);
-                self.plan_within(day, 3, 25, Happening::Planned(position));
-            }
-        }
-    }
-
     fn service(&mut self, day: i32) {
         let gap = self.service_gap_days() as i32;
         self.plan(day + gap, Happening::Service);
@@ -345,34 +331,10 @@ impl Life {
         self.bad_charger(day);
     }
 
-    fn autumn_test(&mut self, day: i32) {
-        if self.any_failed() {
-            return;
-        }
-        let mut job = self.open_job(day, "battery check before winter");
-        self.test_all(&mut job);
-        self.close_job(job);
-    }
-
-    fn any_failed(&self) -> bool {
+    pub fn any_failed(&self) -> bool {
         self.batteries
             .iter()
             .any(|battery| battery.failed.is_some())
-    }
-
-    /// Some planners change main batteries at a set age.
-    fn age_rule(&mut self, job: &Job) {
-        let day = day_of(job.clock);
-        let age_years = f64::from(day - self.batteries[0].installed_day) / 365.25;
-        let limit = self.world.scenario.replace_at_years;
-        if limit
-            .or(self.depot.change_age_years)
-            .is_some_and(|limit| age_years > limit)
-            && chance(&mut self.rng, 0.6)
-            && self.shops_plan
-        {
-            self.plan_within(day, 1, 30, Happening::Planned(0));
-        }
     }
 
     /// A shop's charger does harm for some weeks: the supply sags in the vehicles it serves.
@@ -403,34 +365,5 @@ impl Life {
         if self.memory.holds_latched() && visit < 6 && chance(&mut self.rng, 0.8) {
             self.plan_within(day, 4, 40, Happening::Latched(visit + 1));
         }
-    }
-
-    /// Replaces a battery that has not failed and is at least so many days old.
-    fn planned(&mut self, day: i32, position: usize, least_days: i32, complaint: &'static str) {
-        if self.batteries[position].failed.is_some()
-            || day - self.batteries[position].installed_day < least_days
-        {
-            return;
-        }
-        let mut job = self.open_job(day, complaint);
-        let sound = self.batteries[position].hidden.health() > 0.75;
-        if sound && self.shows_habit(Habit::FitTestSameMorning) {
-            self.test(&mut job, position);
-            let told = "tested fit, then changed";
-            self.note_habit(Habit::FitTestSameMorning, position, &job, told, "planned");
-        }
-        self.replace_battery(&mut job, position);
-        self.close_job(job);
-    }
-
-    fn note_habit(&mut self, habit: Habit, position: usize, job: &Job, told: &str, truly: &str) {
-        self.notes.push(Note {
-            habit,
-            position: Some(self.batteries[position].spec.position),
-            at: job.opened,
-            id: job.order_no.clone(),
-            told: told.to_owned(),
-            truly: truly.to_owned(),
-        });
     }
 }

@@ -218,6 +218,30 @@ impl World {
         }))
     }
 
+    /// The true chance of failing within the horizon of each battery now in service and not failed: what
+    /// one who saw all that is hidden would say after the week lived last.
+    pub fn chances(&self) -> Vec<(Place, f64)> {
+        let week = self.next_week - 1;
+        let mut chances = Vec::new();
+        for member in &self.members {
+            let life = &member.life;
+            let in_fleet = life.vehicle.entry_day()..life.vehicle.leave_day;
+            if week < life.first_week || !in_fleet.contains(&(week as i32 * 7 + 6)) {
+                continue;
+            }
+            for (index, battery) in life.batteries.iter().enumerate() {
+                if let Some((_, chance)) = life.chances(index, week) {
+                    let place = Place {
+                        vin: life.vehicle.vin.clone(),
+                        position: battery.spec.position.to_owned(),
+                    };
+                    chances.push((place, chance));
+                }
+            }
+        }
+        chances
+    }
+
     /// Writes the truth as it stands, in the form of `truth.csv`. Batteries still in service have a
     /// row only once the last week is lived.
     pub fn write_truth<W: Write>(&self, out: W) -> Result<(), csv::Error> {

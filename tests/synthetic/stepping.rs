@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use voltwane::synthetic::{Habit, Orders, Place, Scenario, Week, What, World, WorldName};
 
-use super::Fleet;
+use super::{Fleet, number};
 
 fn lived(scenario: &Scenario) -> (World, Vec<Week>) {
     let mut world = World::new(scenario).expect("a world");
@@ -89,6 +89,38 @@ fn the_weeks_add_up_to_the_ordinary_dumps() {
         world.write_truth(&mut truth).expect("a truth");
         let file = std::fs::read(fleet.folder.path().join("truth.csv")).expect("a truth");
         assert!(truth == file, "{name:?}: another truth");
+    }
+}
+
+/// The chances told on the way are those of the truth's rows.
+#[test]
+fn chances_on_the_way_are_those_of_the_truth() {
+    for name in [WorldName::Smooth, WorldName::HeatCorrodes] {
+        let scenario = Scenario {
+            world: name,
+            futures: 20,
+            ..Scenario::new(25, 40, 17)
+        };
+        let fleet = Fleet::write(&scenario);
+        let mut world = World::new(&scenario).expect("a world");
+        let mut compared = 0;
+        while let Some(week) = world.step_week(&Orders::default()).expect("a week") {
+            let sunday = week.last_day.to_string();
+            let chances: BTreeMap<Place, f64> = world.chances().into_iter().collect();
+            let rows = fleet.truth("hazard").iter();
+            let told: BTreeMap<Place, f64> = rows
+                .filter(|row| row["ended"] == sunday)
+                .map(|row| (place(&row["vin"], &row["position"]), number(row, "chance")))
+                .collect();
+            for (place, chance) in &chances {
+                assert!(
+                    (told[place] - chance).abs() < 1e-5,
+                    "{name:?} {place:?} {sunday}"
+                );
+                compared += 1;
+            }
+        }
+        assert!(compared > 500, "{compared}");
     }
 }
 

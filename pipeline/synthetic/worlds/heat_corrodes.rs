@@ -15,7 +15,7 @@ pub const LAW: Law = Law {
     undercharge: 0.015,
     steps_a_year: 0.15,
     step_size: 0.08,
-    sudden_a_year: (0.008, 0.038),
+    sudden_a_year: (0.007, 0.032),
     need: (0.46, 0.15),
     faults_a_year: 0.004,
     bad_batch: None,
