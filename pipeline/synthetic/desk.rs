@@ -3,7 +3,7 @@
 //!
 //! Facts leave in the order they came, each with the week of its day. Nothing here fails.
 
-use super::facts::{Fact, day_of};
+use super::facts::{Fact, Work, day_of};
 use super::habits::{self, Habit, Note};
 use super::life::Life;
 use super::streams::{Domain, Stream, stream};
@@ -20,6 +20,8 @@ pub struct Desk {
     /// Facts of the life that were taken over.
     taken: usize,
     waiting: Vec<Record>,
+    /// Order lines told so far, where they will be told again.
+    orders: Vec<Work>,
     /// The last day exported.
     exported: i32,
     /// What habits did to records, and what is true.
@@ -34,6 +36,7 @@ impl Desk {
         Desk {
             taken: 0,
             waiting: Vec::new(),
+            orders: Vec::new(),
             exported: -1,
             notes: Vec::new(),
             dirt: stream(seed, Domain::Dirt, life.vehicle.index),
@@ -44,10 +47,17 @@ impl Desk {
     pub fn due(&mut self, life: &Life, until: i32) -> Vec<Fact> {
         let told = habits::tell(life, &life.facts[self.taken..], &mut self.notes);
         self.taken = life.facts.len();
+        if life.shows_habit(Habit::MigratedOrders) {
+            let lines = told.iter().filter_map(|record| match &record.fact {
+                Fact::Work(line) => Some(line.clone()),
+                _ => None,
+            });
+            self.orders.extend(lines);
+        }
         self.waiting.extend(told);
         if life.shows_habit(Habit::MigratedOrders) {
             let days = self.exported + 1..=until;
-            let again = habits::migrated(life, days, &mut self.notes);
+            let again = habits::migrated(life, &self.orders, days, &mut self.notes);
             self.waiting.extend(again);
         }
         self.exported = self.exported.max(until);

@@ -20,7 +20,7 @@ impl Kept {
         Kept::write(Scenario {
             habits: habits.iter().copied().collect(),
             truth_weeks: 0,
-            ..Scenario::new(160, 120, 37)
+            ..Scenario::new(260, 120, 37)
         })
     }
 
@@ -55,11 +55,11 @@ impl Kept {
     }
 }
 
-/// Whether at least nine in ten hold.
+/// Whether at least eight in ten hold.
 fn most<T>(of: &[T], least: usize, mut holds: impl FnMut(&T) -> bool) -> bool {
     let held = of.iter().filter(|one| holds(one)).count();
     assert!(of.len() >= least, "only {} cases", of.len());
-    held * 10 >= of.len() * 9
+    held * 10 >= of.len() * 8
 }
 
 fn is(row: &Row, column: &str, value: &str) -> bool {
@@ -243,7 +243,7 @@ fn date_only_orders_carry_no_time_of_day() {
 fn one_year_in_some_hundred_vehicles_is_mistyped() {
     let kept = Kept::with(&[Habit::MistypedYear]);
     let noted = kept.noted(Habit::MistypedYear);
-    assert!((1..=2).contains(&noted.len()), "{}", noted.len());
+    assert!((1..=3).contains(&noted.len()), "{}", noted.len());
     for note in noted {
         assert!(day(&note["truly"]) - day(&note["told"]) > chrono::Duration::days(7300));
         let lines = kept.order(&note["vin"], &note["ids"]);

@@ -1,7 +1,7 @@
 //! A shop's change of system: a year of its orders comes again under new numbers.
 
 use super::super::desk::Record;
-use super::super::facts::{Fact, day_of};
+use super::super::facts::{Fact, Work, day_of};
 use super::super::life::Life;
 use super::{Habit, Note};
 
@@ -15,9 +15,10 @@ pub fn migration_day(life: &Life) -> Option<i32> {
         .then(|| world.window_start + window * 3 / 5)
 }
 
-/// The vehicle's orders of the year before, under new numbers, once that day lies in `days`.
+/// The vehicle's orders of the year before as they were told, under new numbers, once that day lies in `days`.
 pub fn migrated(
     life: &Life,
+    told: &[Work],
     days: std::ops::RangeInclusive<i32>,
     notes: &mut Vec<Note>,
 ) -> Vec<Record> {
@@ -26,11 +27,9 @@ pub fn migrated(
     };
     let mut records = Vec::new();
     let mut last_noted = String::new();
-    for fact in &life.facts {
-        let Fact::Work(line) = fact else {
-            continue;
-        };
-        if !(day - 365..day).contains(&day_of(line.opened)) {
+    for line in told {
+        // Only what is closed comes along.
+        if line.closed.is_none() || !(day - 365..day).contains(&day_of(line.opened)) {
             continue;
         }
         let mut again = line.clone();

@@ -28,13 +28,9 @@ pub fn leaver(telling: &mut Telling<'_>) {
     }
 }
 
-/// The register's days of export without the last, so that some vehicles joined since.
+/// The register's days of export without those of the last weeks, so that some vehicles joined since.
 pub fn register_days(mut days: Vec<i32>, last_day: i32) -> Vec<i32> {
-    days.retain(|day| *day < last_day - 20 || *day == days_first(last_day));
+    let first = days.first().copied();
+    days.retain(|day| *day < last_day - 20 || Some(*day) == first);
     days
-}
-
-/// A register is never left without any export.
-fn days_first(last_day: i32) -> i32 {
-    last_day.min(super::super::weather::HISTORY_WEEKS as i32 * 7)
 }

@@ -29,7 +29,7 @@ impl Climate {
     }
 
     /// Mean, swing and noise of a depot's temperature in degrees C.
-    pub(in crate::synthetic) fn of(self, depot: &Depot) -> (f64, f64, f64) {
+    pub(crate) fn of(self, depot: &Depot) -> (f64, f64, f64) {
         let from_middle = depot.mean_c - 14.0;
         match self {
             Climate::Mixed => (depot.mean_c, depot.swing_c, depot.noise_c),
