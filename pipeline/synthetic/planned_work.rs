@@ -54,7 +54,7 @@ impl Life {
             return;
         }
         let mut job = self.open_job(day, complaint);
-        let sound = self.batteries[position].hidden.health() > 0.75;
+        let sound = self.batteries[position].hidden.health() > 0.65;
         if sound && self.shows_habit(Habit::FitTestSameMorning) {
             self.test(&mut job, position);
             let told = "tested fit, then changed";

@@ -84,7 +84,7 @@ fn dumps_with_every_habit_load() {
         world: WorldName::UseWears,
         habits: Habit::all(),
         truth_weeks: 0,
-        ..Scenario::new(200, 120, 38)
+        ..Scenario::new(500, 120, 38)
     });
     let summary = &kept.fleet.summary;
     let cut = kept.noted(Habit::CutFiles).len() as u64;
@@ -415,7 +415,7 @@ fn compensated_testers_read_the_cold_away() {
     let (mut cold, mut warm) = (Vec::new(), Vec::new());
     for (key, (value, temperature_c)) in &compensated {
         if let Some((before, _)) = plain.get(key) {
-            if *temperature_c < 0.0 {
+            if *temperature_c < 5.0 {
                 cold.push(value / before);
             } else if (20.0..30.0).contains(temperature_c) {
                 warm.push(value / before);
