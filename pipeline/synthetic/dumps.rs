@@ -49,6 +49,9 @@ impl Write for Out {
     }
 }
 
+/// Bytes by path below a folder.
+pub type Files = BTreeMap<PathBuf, Vec<u8>>;
+
 /// A file whose last line was cut, and the line as it was.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Cut {
@@ -335,7 +338,7 @@ impl Dumps {
     }
 
     /// The bytes of every file kept in memory, by path, some of them cut where that is a habit.
-    pub fn take(self) -> Result<(BTreeMap<PathBuf, Vec<u8>>, Vec<Cut>), SyntheticError> {
+    pub fn take(self) -> Result<(Files, Vec<Cut>), SyntheticError> {
         let (mut taken, mut cuts) = (BTreeMap::new(), Vec::new());
         for (path, writer) in self.files {
             let out = writer.into_inner().map_err(|error| SyntheticError::Write {

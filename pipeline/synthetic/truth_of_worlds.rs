@@ -63,7 +63,7 @@ impl<W: Write> TruthFile<W> {
                 ("what", compensated(instrument.shop)),
             ])?;
         }
-        for shop in 0..SHOPS.len() {
+        for (shop, about) in SHOPS.iter().enumerate() {
             let said = [
                 (Habit::CompensatedTesters, COMPENSATED.contains(&shop)),
                 (Habit::DateOnlyOrders, DAYS_ALONE.contains(&shop)),
@@ -73,7 +73,7 @@ impl<W: Write> TruthFile<W> {
                     self.row(&[
                         ("record", "habit".to_owned()),
                         ("what", habit.name().to_owned()),
-                        ("shop", SHOPS[shop].name.to_owned()),
+                        ("shop", about.name.to_owned()),
                     ])?;
                 }
             }
