@@ -69,26 +69,8 @@ fn only_one_room_knows_each_engine() {
 }
 
 #[test]
-fn a_room_whose_own_tests_are_not_built_has_none() {
-    let mut without = 0;
-    for room in ROOMS {
-        if manifest(room)["lib"].get("test") != Some(&toml::Value::Boolean(false)) {
-            continue;
-        }
-        without += 1;
-        for file in files_below(&root().join("pipeline").join(room), ".rs") {
-            let text = std::fs::read_to_string(&file).expect("a readable file");
-            assert!(
-                !text.contains("#[cfg(test)]"),
-                "{} has tests that nobody runs: take `test = false` out of its manifest",
-                file.display()
-            );
-        }
-    }
-    assert!(
-        without > 0,
-        "the test no longer finds the rooms without tests"
-    );
+fn the_command_line_has_no_tests_of_its_own() {
+    // Its library and binary are not built for tests, so one there would never run.
     for file in files_below(&root().join("pipeline/cli"), ".rs") {
         let text = std::fs::read_to_string(&file).expect("a readable file");
         assert!(!text.contains("#[cfg(test)]"), "{}", file.display());

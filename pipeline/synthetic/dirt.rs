@@ -196,7 +196,7 @@ fn spoil(
         }
         Dirt::MissingRequired => {
             let field = *pick(rng, ways.required)?;
-            for (place, column) in dialect.columns.iter().enumerate() {
+            for (place, column) in dialect.columns().enumerate() {
                 if column.field == field {
                     cells[place].clear();
                 }

@@ -73,7 +73,8 @@ pub const CONFIRMED: u8 = 0x08;
 pub struct Work {
     pub order_no: String,
     pub opened: Minute,
-    pub closed: Minute,
+    /// `None` while the order is open.
+    pub closed: Option<Minute>,
     /// When the operation itself was done. Truth, never exported.
     pub done: Minute,
     pub odometer_km: f64,
@@ -81,6 +82,8 @@ pub struct Work {
     pub technician: &'static str,
     pub complaint: &'static str,
     pub cause: Option<OrderCause>,
+    /// The shop's own word for the cause, where it is none of the usual.
+    pub cause_word: Option<&'static str>,
     pub operation: Operation,
     pub position: Option<&'static str>,
     pub module: Option<&'static str>,

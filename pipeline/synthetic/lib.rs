@@ -6,135 +6,61 @@
 //! `memory`), and writes what each shop would export (`dialects`, `dumps`), a little of it spoilt
 //! (`dirt`). The truth goes into one file of its own (`truth`).
 //!
+//! That is the world `smooth`. Others live by other laws (`worlds`), records can be kept with habits of
+//! real ones (`habits`), and [`World`] lives any of them week by week under decisions from outside.
+//!
 //! Makes, models, places and people are invented. The same scenario writes the same bytes: every
 //! vehicle draws from a stream of its own (`streams`). Reading the dumps is left to `intake`.
 //! Fails where a knob makes no sense or a file cannot be written.
 
+mod desk;
 mod dialects;
 mod dirt;
 mod dumps;
+mod events;
 mod facts;
+mod fitting;
 mod fleet;
 mod floods;
+mod habits;
 mod life;
 mod memory;
 mod models;
 mod modules;
 mod other_trouble;
+mod planned_work;
 mod readings;
 mod record;
 mod recovery;
 mod repairs;
 mod scanning;
+mod scenario;
 mod shops;
 mod streams;
+mod surroundings;
 mod truth;
+mod truth_of_worlds;
 mod wear;
 mod weather;
 mod workshop;
+mod world;
+mod worlds;
 
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::BufWriter;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use std::sync::Arc;
 
-use chrono::NaiveDate;
-use thiserror::Error;
-
-use dumps::Dumps;
-use fleet::Vehicle;
-use life::Life;
-use models::Model;
+use dumps::{Dumps, weather_streams};
+pub use events::{BatteryEvent, What};
+pub use habits::Habit;
+pub use scenario::{Scenario, SyntheticError};
+use surroundings::Surroundings;
 use truth::TruthFile;
-use weather::{HISTORY_WEEKS, Weather};
-
-/// Days between two exports of the register.
-const REGISTER_DAYS: i32 = 91;
-
-/// What fleet to invent.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Scenario {
-    /// Vehicles that are in the fleet at some time; about five in six are at its end.
-    pub vehicles: usize,
-    /// Weeks the dumps cover.
-    pub weeks: usize,
-    pub seed: u64,
-    /// Last day the dumps cover.
-    pub last_day: NaiveDate,
-    /// Factor on the number of codes in a flood.
-    pub flood_size_factor: f64,
-    /// Factor on the share of modules that a full scan asks.
-    pub scan_breadth_factor: f64,
-    /// Factor on the shops' habits, good and bad: tests, clears, checks, wrong parts.
-    pub shop_habit_factor: f64,
-    /// Weeks at the end for which the truth gives each battery's hazard.
-    pub truth_weeks: usize,
-    /// Weeks ahead for the truth's chance of failing.
-    pub horizon_weeks: usize,
-}
-
-impl Scenario {
-    /// A fleet with every knob at its default.
-    pub fn new(vehicles: usize, weeks: usize, seed: u64) -> Scenario {
-        Scenario {
-            vehicles,
-            weeks,
-            seed,
-            last_day: NaiveDate::from_ymd_opt(2026, 6, 28).unwrap_or_default(),
-            flood_size_factor: 1.0,
-            scan_breadth_factor: 1.0,
-            shop_habit_factor: 1.0,
-            truth_weeks: 60,
-            horizon_weeks: 8,
-        }
-    }
-
-    fn check(&self) -> Result<(), SyntheticError> {
-        let range = |knob: &'static str, value: f64, low: f64, high: f64| {
-            if (low..=high).contains(&value) {
-                Ok(())
-            } else {
-                Err(SyntheticError::Knob {
-                    knob,
-                    value,
-                    low,
-                    high,
-                })
-            }
-        };
-        range("vehicles", self.vehicles as f64, 1.0, 999_999.0)?;
-        range("weeks", self.weeks as f64, 1.0, 1040.0)?;
-        range("flood_size_factor", self.flood_size_factor, 0.1, 5.0)?;
-        range("scan_breadth_factor", self.scan_breadth_factor, 0.1, 5.0)?;
-        range("shop_habit_factor", self.shop_habit_factor, 0.0, 5.0)?;
-        range("horizon_weeks", self.horizon_weeks as f64, 1.0, 104.0)?;
-        let year = chrono::Datelike::year(&self.last_day);
-        range("the year of last_day", f64::from(year), 2016.0, 2100.0)
-    }
-}
-
-/// Why a fleet could not be invented or written.
-#[derive(Debug, Error)]
-pub enum SyntheticError {
-    #[error("{knob} is {value}: choose a value from {low} to {high}")]
-    Knob {
-        knob: &'static str,
-        value: f64,
-        low: f64,
-        high: f64,
-    },
-    #[error(
-        "cannot write {path}: {source}; choose a folder that can be written to, with room in it"
-    )]
-    Write {
-        path: PathBuf,
-        source: std::io::Error,
-    },
-    #[error(
-        "cannot write {path}: {source}; choose a folder that can be written to, with room in it"
-    )]
-    Csv { path: PathBuf, source: csv::Error },
-}
+use world::Member;
+pub use world::{Orders, Place, Week, World};
+pub use worlds::{Climate, WorldName};
 
 /// What was written.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -166,46 +92,11 @@ impl Summary {
     }
 }
 
-/// What all vehicles share.
-struct World {
-    scenario: Scenario,
-    weather: Weather,
-    models: Vec<Model>,
-    /// Days since the weather's first.
-    window_start: i32,
-    last_day: i32,
-    truth_from_week: usize,
-    register_days: Vec<i32>,
-    /// A shop whose charger does harm, from one day to before another.
-    bad_charger: (usize, i32, i32),
-}
-
-impl World {
-    fn build(scenario: &Scenario) -> World {
-        let weeks = HISTORY_WEEKS + scenario.weeks;
-        let weather = Weather::simulate(scenario.seed, scenario.last_day, weeks);
-        let window_start = HISTORY_WEEKS as i32 * 7;
-        let last_day = weeks as i32 * 7 - 1;
-        let mut register_days: Vec<i32> = (window_start..last_day)
-            .step_by(REGISTER_DAYS as usize)
-            .collect();
-        register_days.push(last_day);
-        let bad_from = window_start + (last_day - window_start) * 3 / 5;
-        World {
-            models: models::models(scenario.seed, &weather, window_start),
-            scenario: scenario.clone(),
-            weather,
-            window_start,
-            last_day,
-            truth_from_week: weeks - scenario.truth_weeks.min(scenario.weeks),
-            register_days,
-            bad_charger: (2, bad_from, bad_from + 21),
-        }
-    }
-}
-
 /// Writes the dumps of an invented fleet into `out`, with the mappings that read them, and with
 /// `truth` also `truth.csv`. `progress` is told vehicles done and vehicles in all.
+///
+/// It is the world of [`world::World`] left to its own shops; as vehicles do not know of each other,
+/// they are lived one after the other, so that memory does not grow with the fleet.
 pub fn write_dumps(
     scenario: &Scenario,
     out: &Path,
@@ -213,13 +104,13 @@ pub fn write_dumps(
     progress: &mut dyn FnMut(u64, u64),
 ) -> Result<Summary, SyntheticError> {
     scenario.check()?;
-    let world = World::build(scenario);
-    let first_day = world.weather.first_day;
+    let around = Arc::new(Surroundings::build(scenario));
     let mut summary = Summary {
         vehicles: scenario.vehicles as u64,
         ..Summary::default()
     };
-    let mut dumps = Dumps::start(out, first_day, &mut summary)?;
+    let mut dumps = Dumps::into_folder(out, &around)?;
+    dumps.mappings(&mut summary)?;
     let truth_path = out.join("truth.csv");
     let truth_failed = |source: csv::Error| SyntheticError::Csv {
         path: truth_path.clone(),
@@ -231,38 +122,38 @@ pub fn write_dumps(
     };
     let mut truth_file = if truth {
         let file = File::create(&truth_path).map_err(truth_unwritten)?;
-        let mut started = TruthFile::start(BufWriter::new(file), first_day, world.window_start)
-            .map_err(truth_failed)?;
-        started.models(&world.models).map_err(truth_failed)?;
-        Some(started)
+        Some(TruthFile::start(BufWriter::new(file), &around).map_err(truth_failed)?)
     } else {
         None
     };
 
-    dumps.weather(
-        scenario.seed,
-        &world.weather,
-        world.window_start,
-        &mut summary,
-    )?;
+    let days = around.window_start..around.last_day + 1;
+    let mut weather_dirt = weather_streams(scenario.seed);
+    dumps.weather(&mut weather_dirt, &around.weather, days, &mut summary)?;
     for index in 0..summary.vehicles {
-        let vehicle = Vehicle::draw(scenario.seed, index, &world.weather, world.window_start);
-        let life = Life::run(&world, &vehicle);
+        let mut member = Member::start(&around, index);
+        for week in 0..around.weeks() {
+            member.step(week, &mut dumps, &mut summary)?;
+        }
+        member.life.finish();
+        member.export(around.last_day, &mut dumps, &mut summary)?;
+        let life = &member.life;
         summary.battery_weeks += life.battery_weeks;
         summary.failures += life.failures;
-        let from = i64::from(world.window_start.max(vehicle.entry_day())) * 1440;
+        let from = i64::from(around.window_start.max(life.vehicle.entry_day())) * 1440;
         for flood in life.floods.iter().filter(|flood| flood.at >= from) {
             *summary.floods.entry(flood.cause.as_str()).or_default() += 1;
         }
-        dumps.vehicle(&life, &mut summary)?;
         if let Some(file) = truth_file.as_mut() {
-            file.vehicle(&life).map_err(truth_failed)?;
+            file.vehicle(life, &member.desk.notes)
+                .map_err(truth_failed)?;
         }
         progress(index + 1, summary.vehicles);
     }
-    if let Some(file) = truth_file {
+    let cuts = dumps.finish()?;
+    if let Some(mut file) = truth_file {
+        file.cuts(&cuts).map_err(truth_failed)?;
         file.finish().map_err(truth_unwritten)?;
     }
-    dumps.finish()?;
     Ok(summary)
 }

@@ -7,19 +7,24 @@
 //! the hidden state holds all there is to know. Facts before the dumps begin are dropped. Nothing
 //! here fails.
 
+use std::sync::Arc;
+
 use chrono::Datelike;
 
-use super::World;
+use super::events::Event;
 use super::facts::{Fact, Minute};
 use super::fleet::Vehicle;
 use super::floods;
+use super::habits::{COMPENSATED, Habit, Note};
 use super::memory::Memory;
 use super::models::{BatterySpec, Model};
 use super::readings::FailureForm;
 use super::streams::{Domain, Stream, between, chance, normal, stream, weighted, whole};
+use super::surroundings::Surroundings;
 use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
 use super::wear::{self, Hidden};
 use super::weather::{DEPOTS, Depot};
+use super::worlds::{ChargingFault, Traits};
 use trade::words::FloodCause;
 
 /// What can happen to a vehicle on a day.
@@ -50,6 +55,13 @@ pub enum Happening {
     /// The n-th visit because codes stay latched.
     Latched(u32),
     Planned(usize),
+    /// Decided from outside: a replacement, a test.
+    OrderedReplacement(usize),
+    OrderedTest(usize),
+    /// It did not start and was only discharged.
+    OnlyDischarged(usize),
+    /// A test because of trouble before.
+    Recheck(usize),
 }
 
 /// A battery in its place.
@@ -59,15 +71,19 @@ pub struct Fitted {
     pub hidden: Hidden,
     pub installed_day: i32,
     pub made_day: i32,
+    /// Chance of failing in the week lived last, where a law of margin says it.
+    pub hazard: f64,
+    /// It fails, or failed, without warning.
+    pub without_warning: bool,
     pub failed: Option<FailureForm>,
     pub failed_at: Option<Minute>,
 }
 
 /// Everything that is known of one vehicle while it lives, and what it leaves behind.
-pub struct Life<'w> {
-    pub world: &'w World,
-    pub vehicle: &'w Vehicle,
-    pub model: &'w Model,
+pub struct Life {
+    pub world: Arc<Surroundings>,
+    pub vehicle: Vehicle,
+    pub model: Arc<Model>,
     pub depot: &'static Depot,
     pub rng: Stream,
     pub batteries: Vec<Fitted>,
@@ -84,20 +100,33 @@ pub struct Life<'w> {
     next_seq: u32,
     next_event: u32,
     pub next_number: u64,
+    pub events: Vec<Event>,
+    /// `None` in the smooth world.
+    pub traits: Option<Traits>,
+    pub charging_fault: Option<ChargingFault>,
+    /// What habits of shops did, and what is true.
+    pub notes: Vec<Note>,
+    /// Whether the shop plans replacements by its own rules.
+    pub shops_plan: bool,
+    /// The first week it lives; a vehicle that comes within a week lives from the next.
+    pub first_week: usize,
+    closed: bool,
     pub week_start: i32,
     week_start_km: f64,
     week_km: f64,
 }
 
-impl<'w> Life<'w> {
-    /// Lives the vehicle through to the end of its time or of the simulation.
-    pub fn run(world: &'w World, vehicle: &'w Vehicle) -> Life<'w> {
+impl Life {
+    /// The vehicle on its first day.
+    pub fn start(world: &Arc<Surroundings>, vehicle: Vehicle) -> Life {
+        let first_day = vehicle.in_service_day;
         let mut life = Life {
-            world,
-            vehicle,
-            model: &world.models[vehicle.model],
+            world: Arc::clone(world),
+            model: Arc::clone(&world.models[vehicle.model]),
             depot: &DEPOTS[vehicle.depot],
             rng: stream(world.scenario.seed, Domain::Life, vehicle.index),
+            week_start_km: between_km(vehicle.index),
+            vehicle,
             batteries: Vec::new(),
             memory: Memory::default(),
             agenda: Vec::new(),
@@ -112,12 +141,18 @@ impl<'w> Life<'w> {
             next_seq: 0,
             next_event: 0,
             next_number: 0,
-            week_start: vehicle.in_service_day,
-            week_start_km: between_km(vehicle.index),
+            first_week: (first_day as usize).div_ceil(7),
+            closed: false,
+            events: Vec::new(),
+            traits: None,
+            charging_fault: None,
+            notes: Vec::new(),
+            shops_plan: true,
+            week_start: first_day,
             week_km: 0.0,
         };
-        let first_day = vehicle.in_service_day;
-        for spec in life.model.spec.batteries {
+        life.draw_traits();
+        for spec in life.fittings() {
             let fitted = life.new_battery(spec, first_day);
             life.batteries.push(fitted);
         }
@@ -126,34 +161,61 @@ impl<'w> Life<'w> {
         let first_service =
             first_day + (life.service_gap_days() * between(&mut life.rng, 0.3, 1.0)) as i32;
         life.plan(first_service, Happening::Service);
-        let last_day = world.last_day.min(vehicle.leave_day - 1);
-        let mut week = (first_day as usize).div_ceil(7);
-        life.snapshot_until(week as i32 * 7 - 1);
-        while (week as i32) * 7 <= last_day {
-            life.week(week, last_day);
-            week += 1;
-        }
-        life.close(last_day);
+        life.snapshot_until(life.first_week as i32 * 7 - 1);
         life
     }
 
-    /// A battery fresh from the shelf.
-    pub fn new_battery(&mut self, spec: &'static BatterySpec, day: i32) -> Fitted {
-        let rng = &mut self.rng;
-        Fitted {
-            spec,
-            hidden: Hidden {
-                chemistry: spec.chemistry,
-                frailty: (normal(rng, 0.0, wear::FRAILTY_LOG_DEVIATION)).exp(),
-                first_health: normal(rng, 1.05, 0.02).clamp(0.96, 1.15),
-                wear: 0.0,
-                charge: 0.92,
-            },
-            installed_day: day,
-            made_day: day - whole(rng, 14, 130) as i32,
-            failed: None,
-            failed_at: None,
+    /// Lives one week; before the vehicle's first and after its last nothing happens. The week in
+    /// which its time or the simulation ends closes its books. Weeks must come in turn.
+    pub fn step(&mut self, week: usize) {
+        let last_day = self.world.last_day.min(self.vehicle.leave_day - 1);
+        if self.closed || week < self.first_week {
+            return;
         }
+        if week as i32 * 7 <= last_day {
+            self.week(week, last_day);
+        }
+        if (week as i32 + 1) * 7 > last_day {
+            self.finish();
+        }
+    }
+
+    /// Closes the books, if the last week has not.
+    pub fn finish(&mut self) {
+        if !self.closed {
+            self.close(self.world.last_day.min(self.vehicle.leave_day - 1));
+            self.closed = true;
+        }
+    }
+
+    /// Takes an order from outside for a week that begins on that day; false where the battery is not
+    /// in the fleet then.
+    pub fn order(&mut self, monday: i32, position: &str, replace: bool) -> bool {
+        let place = self
+            .batteries
+            .iter()
+            .position(|battery| battery.spec.position == position);
+        let here = !self.closed && self.vehicle.entry_day() <= monday + 6;
+        let Some(place) = place.filter(|_| here) else {
+            return false;
+        };
+        let happening = if replace {
+            Happening::OrderedReplacement(place)
+        } else {
+            Happening::OrderedTest(place)
+        };
+        self.plan_within(monday, 0, 4, happening);
+        true
+    }
+
+    /// Whether a habit of records is on.
+    pub fn shows_habit(&self, habit: Habit) -> bool {
+        self.world.scenario.habits.contains(&habit)
+    }
+
+    /// Whether the shop's tester allows for temperature itself.
+    pub fn compensated(&self) -> bool {
+        self.shows_habit(Habit::CompensatedTesters) && COMPENSATED.contains(&self.depot.shop)
     }
 
     /// Days between services.
@@ -184,14 +246,14 @@ impl<'w> Life<'w> {
     pub fn supply_flood(&mut self, at: Minute) {
         let event = self.new_event();
         let size = self.world.scenario.flood_size_factor;
-        floods::supply(&mut self.rng, self.model, &mut self.memory, event, size);
+        floods::supply(&mut self.rng, &self.model, &mut self.memory, event, size);
         self.note_flood(event, at, FloodCause::Supply);
     }
 
     /// Sets the few codes of a small sag.
     pub fn small_sag(&mut self) {
         let event = self.new_event();
-        floods::small_sag(&mut self.rng, self.model, &mut self.memory, event);
+        floods::small_sag(&mut self.rng, &self.model, &mut self.memory, event);
     }
 
     pub fn odometer_km(&self, at: Minute) -> f64 {
@@ -200,6 +262,9 @@ impl<'w> Life<'w> {
     }
 
     fn week(&mut self, week: usize, last_day: i32) {
+        if self.world.law.is_some() {
+            self.rng = self.stream_of_week(week);
+        }
         let weather = self.world.weather.week(self.vehicle.depot, week);
         let (ageing, strain) = (f64::from(weather.ageing), f64::from(weather.strain));
         self.week_start_km += self.week_km;
@@ -213,7 +278,10 @@ impl<'w> Life<'w> {
         };
         self.memory.fade(&mut self.rng);
         for position in 0..self.batteries.len() {
-            self.wear_battery(position, standing, ageing, strain);
+            match self.world.law {
+                None => self.wear_battery(position, standing, ageing, strain),
+                Some(law) => self.live_battery(law, position, week, standing),
+            }
         }
         self.draw_other_trouble();
         self.campaigns();
@@ -223,7 +291,7 @@ impl<'w> Life<'w> {
             let (day, _, happening) = self.agenda.swap_remove(index);
             self.happen(day, happening);
         }
-        self.note_hazards(week, strain);
+        self.note_hazards(week);
         self.snapshot_until(sunday);
     }
 
@@ -277,9 +345,12 @@ impl<'w> Life<'w> {
                 self.plan_within(self.week_start, 0, 6, happening);
             }
         }
-        if i64::from(self.week_start)
-            >= i64::from(self.world.window_start.max(self.vehicle.entry_day()))
-        {
+        self.count_battery_week();
+    }
+
+    /// Counts a week in service within the dumps.
+    pub fn count_battery_week(&mut self) {
+        if self.week_start >= self.world.window_start.max(self.vehicle.entry_day()) {
             self.battery_weeks += 1;
         }
     }
@@ -322,7 +393,7 @@ impl<'w> Life<'w> {
             let date = self.world.weather.date(day);
             (date.month(), date.day()) == (9, 25)
         });
-        if autumn && self.habit(self.shop().autumn_tests) {
+        if autumn && self.tests(self.shop().autumn_tests, false) {
             self.plan_within(week.start, 0, 27, Happening::AutumnTest);
         }
     }

@@ -9,7 +9,7 @@ use super::streams::{between, chance, whole};
 use super::truth::WrongPart;
 use trade::words::{FloodCause, Operation, OrderCause, Powertrain};
 
-impl Life<'_> {
+impl Life {
     pub fn shows(&self, events: &[u32], cause: FloodCause) -> bool {
         self.floods
             .iter()
@@ -21,7 +21,7 @@ impl Life<'_> {
         let size = self.world.scenario.flood_size_factor;
         floods::dead_module(
             &mut self.rng,
-            self.model,
+            &self.model,
             &mut self.memory,
             event,
             size,
@@ -100,7 +100,7 @@ impl Life<'_> {
         let size = self.world.scenario.flood_size_factor;
         floods::reprogramming(
             &mut self.rng,
-            self.model,
+            &self.model,
             &mut self.memory,
             event,
             size,
@@ -120,7 +120,7 @@ impl Life<'_> {
     pub fn unexplained(&mut self, day: i32) {
         let event = self.new_event();
         let size = self.world.scenario.flood_size_factor;
-        floods::unexplained(&mut self.rng, self.model, &mut self.memory, event, size);
+        floods::unexplained(&mut self.rng, &self.model, &mut self.memory, event, size);
         let at = i64::from(day) * 1440 + 120;
         self.note_flood(event, at, FloodCause::Unexplained);
         let mut job = self.open_job(day + 1, "several warning lamps");

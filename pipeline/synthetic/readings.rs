@@ -30,6 +30,10 @@ pub struct Met {
     pub rating: (f64, RatingStandard),
     pub air_c: f64,
     pub failed: Option<FailureForm>,
+    /// What the tester shows of the true ability.
+    pub scale: f64,
+    /// The tester itself allows for the temperature.
+    pub compensated: bool,
 }
 
 /// What it reads.
@@ -72,7 +76,7 @@ pub fn read(rng: &mut Stream, shop: &Shop, met: &Met) -> Reading {
         _ => at_rest + surface + normal(rng, 0.0, 0.03),
     };
 
-    let judged_health = health * normal(rng, 0.0, shop.reading_error).exp();
+    let judged_health = health * met.scale * normal(rng, 0.0, shop.reading_error).exp();
     let (rated_a, standard) = met.rating;
     let kind = shop.measures;
     let value = expected_reading(
@@ -81,7 +85,7 @@ pub fn read(rng: &mut Stream, shop: &Shop, met: &Met) -> Reading {
         standard,
         chemistry,
         judged_health,
-        temperature_c,
+        if met.compensated { 25.0 } else { temperature_c },
         charge,
     );
     // A lithium battery's own electronics hide it from conductance; a flat one gives no reading.

@@ -3,13 +3,27 @@
 //!
 //! Nothing here fails or draws; writing it to files is left to `dumps` and `truth`.
 
+use std::sync::Arc;
+
+use super::events::{Event, What};
 use super::facts::{Fact, Minute, Scan, Snapshot};
-use super::life::Life;
+use super::life::{Fitted, Life};
 use super::truth::{BatteryLife, TrueFlood, TrueHazard};
 use super::wear;
 use trade::words::{FloodCause, Outcome};
 
-impl Life<'_> {
+impl Life {
+    /// Notes what truly happened to a battery.
+    pub fn note(&mut self, at: Minute, position: usize, what: What) {
+        self.events.push(Event {
+            at,
+            position: self.batteries[position].spec.position,
+            what,
+            order_no: String::new(),
+            parts_cost: 0.0,
+        });
+    }
+
     /// Notes a flood in the truth.
     pub fn note_flood(&mut self, event: u32, at: Minute, cause: FloodCause) {
         self.floods.push(TrueFlood {
@@ -34,39 +48,63 @@ impl Life<'_> {
         self.emit(scan.at, Fact::Scan(scan));
     }
 
-    pub fn note_hazards(&mut self, week: usize, strain: f64) {
-        if week < self.world.truth_from_week {
+    pub fn note_hazards(&mut self, week: usize) {
+        let back = (self.world.weeks() - 1 - week) % self.world.scenario.truth_every_weeks;
+        if week < self.world.truth_from_week || back != 0 {
             return;
         }
-        let weeks = self.world.scenario.horizon_weeks;
-        for battery in self
-            .batteries
-            .iter()
-            .filter(|battery| battery.failed.is_none())
-        {
-            let expected = (1..=weeks).map(|ahead| {
-                self.world
-                    .weather
-                    .expected(self.vehicle.depot, week + ahead)
-            });
-            self.hazards.push(TrueHazard {
+        let mut hazards = Vec::new();
+        for (place, battery) in self.batteries.iter().enumerate() {
+            let Some((hazard, chance)) = self.chances(place, week) else {
+                continue;
+            };
+            hazards.push(TrueHazard {
                 week_ending_day: self.week_start + 6,
                 position: battery.spec.position,
                 wear: battery.hidden.wear,
-                hazard: 1.0 - (-wear::weekly_hazard(battery.hidden.wear, strain)).exp(),
-                chance: wear::chance_of_failing(
-                    &battery.hidden,
-                    self.model.spec.drain_factor,
-                    self.vehicle.standing,
-                    expected,
-                ),
+                hazard,
+                chance,
             });
         }
+        self.hazards.append(&mut hazards);
+    }
+
+    /// The true chances of failing in the week lived last, and within the horizon after it; `None` for
+    /// a battery that has failed.
+    pub fn chances(&self, place: usize, week: usize) -> Option<(f64, f64)> {
+        let battery = &self.batteries[place];
+        if battery.failed.is_some() {
+            return None;
+        }
+        Some(match self.world.law {
+            Some(law) => (battery.hazard, self.lived_chance(law, place, week)),
+            None => self.smooth_chances(battery, week),
+        })
+    }
+
+    /// The same by the smooth hazard.
+    fn smooth_chances(&self, battery: &Fitted, week: usize) -> (f64, f64) {
+        let strain = f64::from(self.world.weather.week(self.vehicle.depot, week).strain);
+        let weeks = self.world.scenario.horizon_weeks;
+        let expected = (1..=weeks).map(|ahead| {
+            self.world
+                .weather
+                .expected(self.vehicle.depot, week + ahead)
+        });
+        (
+            1.0 - (-wear::weekly_hazard(battery.hidden.wear, strain)).exp(),
+            wear::chance_of_failing(
+                &battery.hidden,
+                self.model.spec.drain_factor,
+                self.vehicle.standing,
+                expected,
+            ),
+        )
     }
 
     /// Writes the register's view on each export day up to and including `until`.
     pub fn snapshot_until(&mut self, until: i32) {
-        let world = self.world;
+        let world = Arc::clone(&self.world);
         let due = world
             .register_days
             .iter()
@@ -145,6 +183,10 @@ impl Life<'_> {
             outcome,
             frailty: battery.hidden.frailty,
             wear: battery.hidden.wear,
+            spec: battery.spec,
+            made_day: battery.made_day,
+            bad_batch: battery.hidden.bad_batch,
+            without_warning: battery.failed.is_some() && battery.without_warning,
         });
     }
 }

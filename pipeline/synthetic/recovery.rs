@@ -62,7 +62,7 @@ impl Case {
 }
 
 /// The steps of every case of a vehicle, by the rules at the top of this file.
-pub fn recoveries(life: &Life<'_>) -> Vec<Step> {
+pub fn recoveries(life: &Life) -> Vec<Step> {
     let supply_scans: Vec<&str> = life
         .floods
         .iter()

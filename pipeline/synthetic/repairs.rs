@@ -4,16 +4,17 @@
 //! A discharge that a charge puts right is put down to `other` (left standing, lights on), a failed
 //! battery to `supply`: only the second is a failure. Nothing here fails.
 
-use super::facts::{Minute, day_of};
+use super::events::What;
+use super::facts::Minute;
 use super::floods;
+use super::habits::Habit;
 use super::life::{Happening, Life};
 use super::scanning::Shown;
 use super::streams::{chance, pick, whole};
 use super::truth::WrongPart;
-use super::workshop::Job;
 use trade::words::{FloodCause, Operation, OrderCause};
 
-impl Life<'_> {
+impl Life {
     /// Lets a happening run its course on that day.
     pub fn happen(&mut self, day: i32, happening: Happening) {
         let noon = i64::from(day) * 1440 + 720;
@@ -24,6 +25,7 @@ impl Life<'_> {
                 if battery.failed.is_none() {
                     battery.failed = Some(form);
                     battery.failed_at = Some(at);
+                    self.note(at, position, What::Failed);
                     self.failure(day, position, at);
                 }
             }
@@ -52,7 +54,7 @@ impl Life<'_> {
                 let size = self.world.scenario.flood_size_factor;
                 floods::bus_fault(
                     &mut self.rng,
-                    self.model,
+                    &self.model,
                     &mut self.memory,
                     event,
                     size,
@@ -66,7 +68,7 @@ impl Life<'_> {
             Happening::Unexplained => self.unexplained(day),
             Happening::Fault => {
                 let event = self.new_event();
-                floods::single_fault(&mut self.rng, self.model, &mut self.memory, event);
+                floods::single_fault(&mut self.rng, &self.model, &mut self.memory, event);
                 if chance(&mut self.rng, 0.3) {
                     self.plan_within(day, 0, 10, Happening::FaultVisit);
                 }
@@ -83,7 +85,19 @@ impl Life<'_> {
                 self.close_job(job);
             }
             Happening::Latched(visit) => self.latched(day, visit),
-            Happening::Planned(position) => self.planned(day, position, "planned battery change"),
+            Happening::Planned(position) => {
+                self.planned(day, position, 60, "planned battery change");
+            }
+            Happening::OrderedReplacement(position) => {
+                self.planned(day, position, 0, "planned battery change, weekly list");
+            }
+            Happening::OnlyDischarged(position) => self.only_discharged(day, position),
+            Happening::Recheck(position) => self.recheck(day, position),
+            Happening::OrderedTest(position) => {
+                let mut job = self.open_job(day, "battery check, weekly list");
+                self.test(&mut job, position);
+                self.close_job(job);
+            }
         }
     }
 
@@ -194,10 +208,11 @@ impl Life<'_> {
             let voltage = self.sagging_voltage();
             codes = self.scan(&mut job, true, voltage).codes;
         }
-        if self.habit(self.shop().tests_after_trouble) {
+        if self.tests(self.shop().tests_after_trouble, true) {
             self.test(&mut job, position);
         }
         self.replace_battery(&mut job, position);
+        self.look_at_charging(&mut job, 0.2);
         if codes > 0 && self.habit(self.shop().clears) {
             self.clear_and_check(&mut job);
         }
@@ -223,11 +238,24 @@ impl Life<'_> {
             };
             let mut job = self.open_call(day, complaint);
             job.cause = Some(OrderCause::Other);
+            let sound = self.batteries[position].hidden.health() > 0.75;
+            let blamed = sound && self.shows_habit(Habit::ChargedNotFailed);
+            if blamed {
+                job.cause = Some(OrderCause::Supply);
+            }
+            self.note(job.opened, position, What::OnlyDischarged);
             job.did(Operation::NoStartCall, 0.5);
             job.clock += whole(&mut self.rng, 15, 30);
             job.did(Operation::JumpStart, 0.3);
-            if chance(&mut self.rng, 0.5) {
+            if chance(&mut self.rng, 0.5) || blamed {
                 self.charge_battery(&mut job, position);
+            }
+            if blamed {
+                let told = "no-start, supply";
+                self.note_habit(Habit::ChargedNotFailed, position, &job, told, "discharged");
+                for (from, to) in [(1, 4), (9, 15), (25, 40)] {
+                    self.plan_within(day, from, to, Happening::Recheck(position));
+                }
             }
             self.close_job(job);
         }
@@ -251,7 +279,7 @@ impl Life<'_> {
             return;
         }
         job.cause = supply_flood.then_some(OrderCause::Supply);
-        if self.habit(self.shop().tests_after_trouble) {
+        if self.tests(self.shop().tests_after_trouble, true) {
             self.test_all(&mut job);
         }
         if chance(&mut self.rng, 0.7) {
@@ -263,19 +291,6 @@ impl Life<'_> {
         job.did(Operation::Other, 0.3);
         self.close_job(job);
         self.network_floods_found(day, &shown.floods);
-    }
-
-    /// Tests every battery; a bad one is planned for replacement.
-    fn test_all(&mut self, job: &mut Job) {
-        for position in 0..self.batteries.len() {
-            let reading = self.test(job, position);
-            let weak =
-                reading.measured.is_some() && reading.judged_health < self.shop().replace_below;
-            if weak && self.habit(self.shop().acts_on_bad_test) {
-                let day = day_of(job.clock);
-                self.plan_within(day, 3, 25, Happening::Planned(position));
-            }
-        }
     }
 
     fn service(&mut self, day: i32) {
@@ -302,8 +317,8 @@ impl Life<'_> {
         }
         let supply_flood = self.shows(&shown.floods, FloodCause::Supply);
         let shop = self.shop();
-        if self.habit(shop.tests_at_service)
-            || (supply_flood && self.habit(shop.tests_after_trouble))
+        if self.tests(shop.tests_at_service, false)
+            || (supply_flood && self.tests(shop.tests_after_trouble, true))
         {
             self.test_all(&mut job);
         }
@@ -316,33 +331,10 @@ impl Life<'_> {
         self.bad_charger(day);
     }
 
-    fn autumn_test(&mut self, day: i32) {
-        if self.any_failed() {
-            return;
-        }
-        let mut job = self.open_job(day, "battery check before winter");
-        self.test_all(&mut job);
-        self.close_job(job);
-    }
-
-    fn any_failed(&self) -> bool {
+    pub fn any_failed(&self) -> bool {
         self.batteries
             .iter()
             .any(|battery| battery.failed.is_some())
-    }
-
-    /// Some planners change main batteries at a set age.
-    fn age_rule(&mut self, job: &Job) {
-        let day = day_of(job.clock);
-        let age_years = f64::from(day - self.batteries[0].installed_day) / 365.25;
-        if self
-            .depot
-            .change_age_years
-            .is_some_and(|limit| age_years > limit)
-            && chance(&mut self.rng, 0.6)
-        {
-            self.plan_within(day, 1, 30, Happening::Planned(0));
-        }
     }
 
     /// A shop's charger does harm for some weeks: the supply sags in the vehicles it serves.
@@ -373,16 +365,5 @@ impl Life<'_> {
         if self.memory.holds_latched() && visit < 6 && chance(&mut self.rng, 0.8) {
             self.plan_within(day, 4, 40, Happening::Latched(visit + 1));
         }
-    }
-
-    fn planned(&mut self, day: i32, position: usize, complaint: &'static str) {
-        if self.batteries[position].failed.is_some()
-            || day - self.batteries[position].installed_day < 60
-        {
-            return;
-        }
-        let mut job = self.open_job(day, complaint);
-        self.replace_battery(&mut job, position);
-        self.close_job(job);
     }
 }

@@ -19,7 +19,7 @@ pub struct Shown {
     pub floods: Vec<u32>,
 }
 
-impl Life<'_> {
+impl Life {
     /// Scans; `full` asks every module the tool knows, otherwise only the first four.
     pub fn scan(&mut self, job: &mut Job, full: bool, supply_voltage_v: f64) -> Shown {
         job.clock += whole(&mut self.rng, 6, 14);
@@ -137,7 +137,7 @@ impl Life<'_> {
         job.clock += whole(&mut self.rng, 6, 14);
         let (answering, silent) = order.split_at(n_answer);
         let size = self.world.scenario.flood_size_factor;
-        let missed = floods::scan_artefact(&mut self.rng, self.model, answering, silent, size);
+        let missed = floods::scan_artefact(&mut self.rng, &self.model, answering, silent, size);
         let mut codes: Vec<ScannedCode> = Vec::new();
         for (module, code) in missed {
             let status = PENDING | 0x40;

@@ -16,6 +16,8 @@ pub struct Shop {
     pub name: &'static str,
     /// First letters of its order and scan numbers.
     pub prefix: &'static str,
+    /// Its records say which of several batteries a test or an order is about.
+    pub names_places: bool,
     /// Hours its clock is ahead of UTC in winter; only places working hours.
     pub utc_offset_h: f64,
     /// Its technicians; the last is quick to blame a module.
@@ -65,6 +67,7 @@ pub const SHOPS: [Shop; 6] = [
     Shop {
         name: "Corlund",
         prefix: "CL",
+        names_places: false,
         utc_offset_h: -6.0,
         technicians: &["KR", "DM", "OT", "LV"],
         measures: MeasuredKind::ConductanceS,
@@ -97,6 +100,7 @@ pub const SHOPS: [Shop; 6] = [
     Shop {
         name: "Mervane",
         prefix: "MV",
+        names_places: true,
         utc_offset_h: 1.0,
         technicians: &["A12", "A17", "B03", "B09", "C21"],
         measures: MeasuredKind::CcaEn,
@@ -129,6 +133,7 @@ pub const SHOPS: [Shop; 6] = [
     Shop {
         name: "Tolbrax",
         prefix: "TX",
+        names_places: true,
         utc_offset_h: 0.0,
         technicians: &["t-401", "t-402", "t-407", "t-413"],
         measures: MeasuredKind::ResistanceMohm,
@@ -161,6 +166,7 @@ pub const SHOPS: [Shop; 6] = [
     Shop {
         name: "Oxhelm",
         prefix: "OX",
+        names_places: false,
         utc_offset_h: -7.0,
         technicians: &["JB", "SW", "PN"],
         measures: MeasuredKind::LoadTestV,
@@ -193,6 +199,7 @@ pub const SHOPS: [Shop; 6] = [
     Shop {
         name: "Yarrowby",
         prefix: "YB",
+        names_places: true,
         utc_offset_h: 5.5,
         technicians: &["11", "14", "19"],
         measures: MeasuredKind::CcaJis,
@@ -225,6 +232,7 @@ pub const SHOPS: [Shop; 6] = [
     Shop {
         name: "Draywright",
         prefix: "DW",
+        names_places: false,
         utc_offset_h: -7.0,
         technicians: &["H1", "H2", "H5", "H6"],
         measures: MeasuredKind::CcaSae,

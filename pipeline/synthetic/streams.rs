@@ -19,6 +19,20 @@ pub enum Domain {
     Life = 3,
     Dirt = 4,
     Catalogue = 5,
+    /// What a vehicle asks of its batteries.
+    Traits = 6,
+    /// One vehicle's week, its batteries' luck aside.
+    Week = 7,
+    /// One battery's luck in one week.
+    Luck = 8,
+    /// Weather that may come.
+    Outlook = 9,
+    /// Futures of one battery.
+    Futures = 10,
+    Batches = 11,
+    Instruments = 12,
+    /// Habits of records.
+    Habit = 13,
 }
 
 /// The stream of that seed, domain and index.

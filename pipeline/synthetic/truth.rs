@@ -13,19 +13,23 @@
 //! | `recovery` | one step of a case: `vin`, `case` (1, 2, ... in the vehicle), `what` (opened, supply tested, supply restored, codes saved, codes cleared, latched codes cleared, proven), `happened_at` (start of the order, of the test or of the scan), `ids` (order or scan). A step that was not made has no row |
 //! | `wrong_part` | `vin`, `happened_at`, `what` (module or battery: what was replaced), `module` or `position` of it, `truly` (position or module address of what was at fault), `cost`, `ids` (order) |
 //!
-//! The rules of a case stand in `recovery`.
+//! The rules of a case stand in `recovery`, the rows of other worlds and of habits in `truth_of_worlds`.
 //!
 //! Fails only where the file cannot be written.
 
 use std::io::Write;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
 use super::dialects::{date, instant};
 use super::facts::{Fact, Minute};
+use super::habits::Note;
 use super::life::Life;
-use super::models::{Hold, Model};
+use super::models::{BatterySpec, Hold, Model};
 use super::recovery::recoveries;
+use super::surroundings::Surroundings;
+use super::truth_of_worlds::{MORE_COLUMNS, more_of_battery};
 use trade::words::{FloodCause, Outcome};
 
 /// A battery's life.
@@ -38,6 +42,10 @@ pub struct BatteryLife {
     pub outcome: Outcome,
     pub frailty: f64,
     pub wear: f64,
+    pub spec: &'static BatterySpec,
+    pub made_day: i32,
+    pub bad_batch: bool,
+    pub without_warning: bool,
 }
 
 /// A battery's hidden state at the end of a week.
@@ -104,35 +112,45 @@ pub struct TruthFile<W: Write> {
     writer: csv::Writer<W>,
     first_day: NaiveDate,
     window_start: Minute,
+    columns: Vec<&'static str>,
 }
 
 /// One row by column name.
 type Cells<'a> = &'a [(&'static str, String)];
 
 impl<W: Write> TruthFile<W> {
-    pub fn start(out: W, first_day: NaiveDate, window_start_day: i32) -> Result<Self, csv::Error> {
+    /// Begins the file with what the world as a whole hides.
+    pub fn start(out: W, around: &Surroundings) -> Result<Self, csv::Error> {
+        let plain = around.scenario.plain();
+        let more: &[&str] = if plain { &[] } else { &MORE_COLUMNS };
+        let columns = [&COLUMNS[..], more].concat();
         let mut writer = csv::Writer::from_writer(out);
-        writer.write_record(COLUMNS)?;
-        let window_start = i64::from(window_start_day) * 1440;
-        Ok(TruthFile {
+        writer.write_record(&columns)?;
+        let mut file = TruthFile {
             writer,
-            first_day,
-            window_start,
-        })
+            first_day: around.weather.first_day,
+            window_start: i64::from(around.window_start) * 1440,
+            columns,
+        };
+        file.models(&around.models)?;
+        if !plain {
+            file.world(around)?;
+        }
+        Ok(file)
     }
 
-    fn row(&mut self, cells: Cells<'_>) -> Result<(), csv::Error> {
+    pub(super) fn row(&mut self, cells: Cells<'_>) -> Result<(), csv::Error> {
         let cell = |column: &&str| {
             cells
                 .iter()
                 .find(|(name, _)| name == column)
                 .map_or("", |(_, text)| text)
         };
-        self.writer.write_record(COLUMNS.iter().map(cell))
+        self.writer.write_record(self.columns.iter().map(cell))
     }
 
     /// What stays latched, and what only points elsewhere, by model.
-    pub fn models(&mut self, models: &[Model]) -> Result<(), csv::Error> {
+    fn models(&mut self, models: &[Arc<Model>]) -> Result<(), csv::Error> {
         for model in models {
             let about = |module: usize, code: &dyn std::fmt::Display| {
                 vec![
@@ -160,19 +178,17 @@ impl<W: Write> TruthFile<W> {
         Ok(())
     }
 
-    /// Everything hidden of one vehicle.
-    pub fn vehicle(&mut self, life: &Life<'_>) -> Result<(), csv::Error> {
+    /// Everything hidden of one vehicle; `told` is what habits did to its records.
+    pub fn vehicle(&mut self, life: &Life, told: &[Note]) -> Result<(), csv::Error> {
+        if !life.world.scenario.plain() {
+            self.vehicle_in_world(life, told)?;
+        }
         let vin = || ("vin", life.vehicle.vin.clone());
         let from = self
             .window_start
             .max(i64::from(life.vehicle.entry_day()) * 1440);
         for battery in &life.lives {
-            let spec = life
-                .model
-                .spec
-                .batteries
-                .iter()
-                .find(|spec| spec.position == battery.position);
+            let spec = battery.spec;
             let mut cells = vec![
                 ("record", "battery".to_owned()),
                 vin(),
@@ -184,12 +200,13 @@ impl<W: Write> TruthFile<W> {
                 ("wear", format!("{:.4}", battery.wear)),
                 ("depot", life.depot.name.to_owned()),
             ];
-            if let Some(spec) = spec {
-                cells.push(("chemistry", spec.chemistry.to_string()));
-                cells.push(("rating_value", spec.rating.to_string()));
-            }
+            cells.push(("chemistry", spec.chemistry.to_string()));
+            cells.push(("rating_value", spec.rating.to_string()));
             if let Some(at) = battery.failed_at {
                 cells.push(("happened_at", self.at(at)));
+            }
+            if !life.world.scenario.plain() {
+                cells.extend(more_of_battery(self, battery));
             }
             self.row(&cells)?;
         }
@@ -260,11 +277,11 @@ impl<W: Write> TruthFile<W> {
         self.writer.into_inner().map_err(|error| error.into_error())
     }
 
-    fn day(&self, day: i32) -> String {
+    pub(super) fn day(&self, day: i32) -> String {
         date(self.first_day, day).to_string()
     }
 
-    fn at(&self, at: Minute) -> String {
+    pub(super) fn at(&self, at: Minute) -> String {
         instant(self.first_day, at)
             .format("%Y-%m-%dT%H:%M:%SZ")
             .to_string()
@@ -272,7 +289,7 @@ impl<W: Write> TruthFile<W> {
 }
 
 /// The scans of a flood that the dumps hold.
-fn scans_in_dumps(flood: &TrueFlood, life: &Life<'_>) -> Vec<String> {
+fn scans_in_dumps(flood: &TrueFlood, life: &Life) -> Vec<String> {
     let in_dumps = |id: &&String| {
         life.facts
             .iter()

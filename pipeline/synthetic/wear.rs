@@ -86,8 +86,8 @@ pub fn weekly_hazard(wear: f64, strain: f64) -> f64 {
 }
 
 /// Share of the rated cranking ability left at 25 C and full charge.
-pub fn health(first_health: f64, wear: f64) -> f64 {
-    (first_health - 0.52 * wear.max(0.0).powf(1.2)).max(0.05)
+fn health(first_health: f64, wear: f64, (drop, power): (f64, f64), steps: f64) -> f64 {
+    (first_health - drop * wear.max(0.0).powf(power) - steps).max(0.05)
 }
 
 /// Chance in a week that a weak battery lets the supply sag so that one or two modules note it.
@@ -136,11 +136,20 @@ pub struct Hidden {
     pub wear: f64,
     /// Share of a full charge at rest.
     pub charge: f64,
+    /// Ability lost by steps, beside what wear takes.
+    pub steps: f64,
+    /// `drop` and `power` of the ability's fall with wear.
+    pub loss: (f64, f64),
+    /// Of a batch that fails early.
+    pub bad_batch: bool,
 }
+
+/// The fall of the ability in the smooth world.
+pub const SMOOTH_LOSS: (f64, f64) = (0.52, 1.2);
 
 impl Hidden {
     pub fn health(&self) -> f64 {
-        health(self.first_health, self.wear)
+        health(self.first_health, self.wear, self.loss, self.steps)
     }
 }
 
@@ -155,6 +164,9 @@ mod tests {
             first_health: 1.05,
             wear,
             charge: 0.9,
+            steps: 0.0,
+            loss: SMOOTH_LOSS,
+            bad_batch: false,
         }
     }
 

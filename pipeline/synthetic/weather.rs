@@ -9,6 +9,7 @@ use chrono::{Datelike, Days, NaiveDate};
 
 use super::streams::{Domain, Stream, normal, stream};
 use super::wear;
+use super::worlds::Climate;
 
 /// Weeks simulated before the first dump, so that vehicles enter with a past.
 pub const HISTORY_WEEKS: usize = 12 * 52;
@@ -132,6 +133,22 @@ pub struct Week {
     pub ageing: f32,
     /// Factor on the hazard: see [`wear::strain`].
     pub strain: f32,
+    mean_c: f32,
+    lowest_c: f32,
+    /// Which of its days, from 0, had the coldest morning.
+    pub coldest_day: u8,
+}
+
+impl Week {
+    /// Mean temperature of the air, degrees C.
+    pub fn mean_c(&self) -> f64 {
+        f64::from(self.mean_c)
+    }
+
+    /// Lowest temperature of the air, degrees C.
+    pub fn lowest_c(&self) -> f64 {
+        f64::from(self.lowest_c)
+    }
 }
 
 /// The weather of every depot, from the start of the history to the last day.
@@ -143,13 +160,15 @@ pub struct Weather {
     by_week: Vec<Vec<Week>>,
     /// Mean and highest temperature of each day.
     by_day: Vec<Vec<(f32, f32)>>,
+    /// Mean, swing and noise of each depot in this climate.
+    by_climate: Vec<(f64, f64, f64)>,
     /// The mean ageing and strain of each week of the year over the whole series.
     normal_year: Vec<[(f64, f64); 53]>,
 }
 
 impl Weather {
     /// Simulates the weather of `weeks` weeks that end on `last_day`.
-    pub fn simulate(seed: u64, last_day: NaiveDate, weeks: usize) -> Weather {
+    pub fn simulate(seed: u64, last_day: NaiveDate, weeks: usize, climate: Climate) -> Weather {
         let days = weeks as u64 * 7;
         let first_day = (last_day + Days::new(1))
             .checked_sub_days(Days::new(days))
@@ -159,16 +178,79 @@ impl Weather {
             weeks,
             by_week: Vec::new(),
             by_day: Vec::new(),
+            by_climate: DEPOTS.iter().map(|depot| climate.of(depot)).collect(),
             normal_year: Vec::new(),
         };
-        for (index, depot) in DEPOTS.iter().enumerate() {
-            let mut rng = stream(seed, Domain::Weather, index as u64);
-            let (by_day, by_week) = simulate_depot(&mut rng, depot, first_day, weeks);
+        for depot in 0..DEPOTS.len() {
+            let mut rng = stream(seed, Domain::Weather, depot as u64);
+            let mut noise = normal(&mut rng, 0.0, weather.by_climate[depot].2);
+            let mut by_day = Vec::with_capacity(weeks * 7);
+            let by_week: Vec<Week> = (0..weeks)
+                .map(|week| weather.draw_week(&mut rng, depot, week, &mut noise, &mut by_day))
+                .collect();
             weather.normal_year.push(normal_year(first_day, &by_week));
             weather.by_day.push(by_day);
             weather.by_week.push(by_week);
         }
         weather
+    }
+
+    /// Draws a week; `noise` is what the day before was off the season, and is carried on.
+    fn draw_week(
+        &self,
+        rng: &mut Stream,
+        depot: usize,
+        week: usize,
+        noise: &mut f64,
+        by_day: &mut Vec<(f32, f32)>,
+    ) -> Week {
+        const KEPT: f64 = 0.8;
+        let fresh = self.by_climate[depot].2 * (1.0 - KEPT * KEPT).sqrt();
+        let (mut sum, mut min, mut max, mut coldest_day) = (0.0, f64::MAX, f64::MIN, 0);
+        for day in 0..7 {
+            let season = self.season_c(depot, (week * 7 + day) as i32);
+            *noise = KEPT * *noise + normal(rng, 0.0, fresh);
+            let mean = season + *noise;
+            let half_span = normal(rng, 6.0, 1.2).clamp(3.0, 9.0);
+            sum += mean;
+            if mean - half_span < min {
+                coldest_day = day as u8;
+            }
+            min = min.min(mean - half_span);
+            max = max.max(mean + half_span);
+            by_day.push((mean as f32, (mean + half_span) as f32));
+        }
+        let mean = sum / 7.0;
+        Week {
+            ageing: wear::ageing_speed(mean + wear::BONNET_RISE_C) as f32,
+            strain: wear::strain(min, max) as f32,
+            mean_c: mean as f32,
+            lowest_c: min as f32,
+            coldest_day,
+        }
+    }
+
+    /// About the coldest morning of a usual year, degrees C.
+    pub fn usual_coldest_c(&self, depot: usize) -> f64 {
+        let (mean_c, swing_c, noise_c) = self.by_climate[depot];
+        mean_c - swing_c - 2.0 * noise_c - 6.0
+    }
+
+    /// A week that may come, carrying `noise` on.
+    pub fn live_week(&self, rng: &mut Stream, depot: usize, week: usize, noise: &mut f64) -> Week {
+        self.draw_week(rng, depot, week, noise, &mut Vec::with_capacity(7))
+    }
+
+    /// How far a day's mean was off the season, degrees C.
+    pub fn noise_at(&self, depot: usize, day: i32) -> f64 {
+        f64::from(self.day(depot, day).0) - self.season_c(depot, day)
+    }
+
+    /// The mean temperature of that day of the year.
+    fn season_c(&self, depot: usize, day: i32) -> f64 {
+        let (mean_c, swing_c, _) = self.by_climate[depot];
+        let turn = std::f64::consts::TAU * (f64::from(self.date(day).ordinal()) - 200.0) / 365.25;
+        mean_c + swing_c * turn.cos()
     }
 
     /// The week's weather; beyond the end the last week stands in.
@@ -194,39 +276,6 @@ impl Weather {
 
 fn week_of_year(first_day: NaiveDate, week: usize) -> usize {
     (first_day + Days::new(week as u64 * 7)).ordinal0() as usize / 7
-}
-
-fn simulate_depot(
-    rng: &mut Stream,
-    depot: &Depot,
-    first_day: NaiveDate,
-    weeks: usize,
-) -> (Vec<(f32, f32)>, Vec<Week>) {
-    const KEPT: f64 = 0.8;
-    let fresh = depot.noise_c * (1.0 - KEPT * KEPT).sqrt();
-    let mut noise = normal(rng, 0.0, depot.noise_c);
-    let mut by_day = Vec::with_capacity(weeks * 7);
-    let mut by_week = Vec::with_capacity(weeks);
-    for week in 0..weeks {
-        let (mut sum, mut min, mut max) = (0.0, f64::MAX, f64::MIN);
-        for day in 0..7 {
-            let date = first_day + Days::new((week * 7 + day) as u64);
-            let turn = std::f64::consts::TAU * (f64::from(date.ordinal()) - 200.0) / 365.25;
-            noise = KEPT * noise + normal(rng, 0.0, fresh);
-            let mean = depot.mean_c + depot.swing_c * turn.cos() + noise;
-            let half_span = normal(rng, 6.0, 1.2).clamp(3.0, 9.0);
-            sum += mean;
-            min = min.min(mean - half_span);
-            max = max.max(mean + half_span);
-            by_day.push((mean as f32, (mean + half_span) as f32));
-        }
-        let mean = sum / 7.0;
-        by_week.push(Week {
-            ageing: wear::ageing_speed(mean + wear::BONNET_RISE_C) as f32,
-            strain: wear::strain(min, max) as f32,
-        });
-    }
-    (by_day, by_week)
 }
 
 fn normal_year(first_day: NaiveDate, by_week: &[Week]) -> [(f64, f64); 53] {

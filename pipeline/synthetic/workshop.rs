@@ -3,6 +3,7 @@
 //! Each is a step of a [`Job`], whose clock moves on. A visit opens and closes on one day. When and
 //! why is left to `repairs`. Nothing here fails.
 
+use super::events::{Event, What};
 use super::facts::{Fact, Minute, Test, Work, day_of};
 use super::life::{Happening, Life};
 use super::readings::{Met, Reading, read};
@@ -58,7 +59,7 @@ impl Job {
     }
 }
 
-impl Life<'_> {
+impl Life {
     pub fn shop(&self) -> &'static Shop {
         &SHOPS[self.depot.shop]
     }
@@ -66,6 +67,17 @@ impl Life<'_> {
     pub fn habit(&mut self, likelihood: f64) -> bool {
         let factor = self.world.scenario.shop_habit_factor;
         habit(&mut self.rng, likelihood, factor)
+    }
+
+    /// A habit of testing: vehicles outside the tested share are tested only now and then.
+    pub fn tests(&mut self, likelihood: f64, after_trouble: bool) -> bool {
+        let tested = self.traits.is_none_or(|traits| traits.tested);
+        let factor = match (tested, after_trouble) {
+            (true, _) => 1.0,
+            (false, true) => 0.3,
+            (false, false) => 0.0,
+        };
+        self.habit(likelihood * factor)
     }
 
     /// Opens an order in the shop's working hours, after whatever it did last to the vehicle.
@@ -120,13 +132,14 @@ impl Life<'_> {
             let work = Work {
                 order_no: job.order_no.clone(),
                 opened: job.opened,
-                closed,
+                closed: Some(closed),
                 done: line.done,
                 odometer_km,
                 shop: self.depot.shop,
                 technician: job.technician,
                 complaint: job.complaint,
                 cause: job.cause,
+                cause_word: None,
                 operation: line.operation,
                 position: line.position,
                 module: line.module,
@@ -148,6 +161,10 @@ impl Life<'_> {
             rating: (battery.spec.rating, battery.spec.standard),
             air_c: f64::from(self.world.weather.day(self.vehicle.depot, day).0),
             failed: battery.failed,
+            scale: self
+                .instrument(day)
+                .map_or(1.0, |instrument| instrument.scale),
+            compensated: self.compensated(),
         };
         let date_code = date_code(self.world.weather.date(battery.made_day));
         let spec = battery.spec;
@@ -168,6 +185,7 @@ impl Life<'_> {
             shop: self.depot.shop,
             technician: job.technician,
         };
+        self.note(test.at, position, What::Tested);
         self.emit(test.at, Fact::Test(test));
         job.add(
             Operation::BatteryTested,
@@ -222,6 +240,17 @@ impl Life<'_> {
     pub fn replace_battery(&mut self, job: &mut Job, position: usize) {
         job.clock += whole(&mut self.rng, 12, 25);
         let day = day_of(job.clock);
+        let what = if self.batteries[position].failed.is_some() {
+            What::ReplacedFailed
+        } else if self
+            .wrong_parts
+            .iter()
+            .any(|part| part.order_no == job.order_no)
+        {
+            What::ReplacedWrongly
+        } else {
+            What::ReplacedPlanned
+        };
         self.end_battery(position, day, Outcome::Preventive);
         let spec = self.batteries[position].spec;
         self.batteries[position] = self.new_battery(spec, day);
@@ -230,6 +259,13 @@ impl Life<'_> {
             self.memory.counters_restart(job.clock, odometer_km);
         }
         let price = (spec.price * normal(&mut self.rng, 1.0, 0.05) * 100.0).round() / 100.0;
+        self.events.push(Event {
+            at: job.clock,
+            position: spec.position,
+            what,
+            order_no: job.order_no.clone(),
+            parts_cost: price,
+        });
         job.add(
             Operation::BatteryReplaced,
             Some(spec.position),

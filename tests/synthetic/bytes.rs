@@ -34,6 +34,19 @@ fn the_same_seed_writes_the_same_bytes() {
     assert!(one == other);
 }
 
+/// The committed sample is what the smooth world with plain records has always written.
+#[test]
+fn the_sample_is_written_byte_for_byte() {
+    let sample = files(&Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-lake/dumps"));
+    let mut demo = files(DEMO.folder.path());
+    demo.remove("truth.csv");
+    assert!(sample.len() > 40, "{} files", sample.len());
+    assert!(sample.keys().eq(demo.keys()));
+    for (name, bytes) in &sample {
+        assert!(demo[name] == *bytes, "{name} differs");
+    }
+}
+
 #[test]
 fn another_seed_writes_another_fleet() {
     let one = files(Fleet::write(&Scenario::new(60, 60, 3)).folder.path());

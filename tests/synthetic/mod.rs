@@ -7,12 +7,18 @@ mod bytes;
 mod codes;
 /// Every dump is read by its mapping; what was spoilt is what is quarantined.
 mod dumps;
+/// Habits of real records, in the dumps and in the truth.
+mod habits;
 /// Failures happen as often as the true hazard says.
 mod hazard;
 /// Steps of recoveries as the dumps show them.
 mod recovery;
+/// A world lived week by week, under decisions from outside.
+mod stepping;
 /// Identification numbers of vehicles that never were.
 mod vins;
+/// Worlds by other laws and their truth.
+mod worlds;
 
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -45,7 +45,7 @@ fn write_mapping(text: &mut String, dialect: &Dialect) -> std::fmt::Result {
             writeln!(text, "{field} = {}", quoted(value))?;
         }
     }
-    for column in dialect.columns {
+    for column in dialect.columns() {
         writeln!(text, "\n[columns.{}]", quoted(column.header))?;
         if let Form::Idle(_) = column.form {
             writeln!(text, "ignore = true")?;
@@ -81,7 +81,7 @@ fn write_mapping(text: &mut String, dialect: &Dialect) -> std::fmt::Result {
             writeln!(text, "{} = {}", quoted(shop), quoted(ours))?;
         }
     }
-    for column in dialect.columns {
+    for column in dialect.columns() {
         if let Form::Flag(yes, no) = column.form {
             writeln!(text, "\n[words.{}]", column.field)?;
             writeln!(text, "{} = \"yes\"\n{} = \"no\"", quoted(yes), quoted(no))?;

@@ -86,6 +86,8 @@ pub struct Dialect {
     pub columns: &'static [Column],
     /// Field, then its words.
     pub words: &'static [(&'static str, Words)],
+    /// Times are written as days alone.
+    pub days_alone: bool,
 }
 
 /// What most dialects have in common.
@@ -103,6 +105,7 @@ pub const PLAIN: Dialect = Dialect {
     constants: &[],
     columns: &[],
     words: &[],
+    days_alone: false,
 };
 
 /// A column that holds a field.
@@ -129,16 +132,26 @@ impl Dialect {
         self.time_zone.parse().unwrap_or(Tz::UTC)
     }
 
+    /// The columns of the file: all, or those that are not times of day alone.
+    pub fn columns(&self) -> impl Iterator<Item = Column> {
+        self.columns.iter().filter_map(|column| match column.form {
+            Form::Time(pattern) if self.days_alone => {
+                let form = Form::Time(day_part(pattern)?);
+                Some(Column { form, ..*column })
+            }
+            _ => Some(*column),
+        })
+    }
+
     /// Where a field stands first.
     pub fn place(&self, field: &str) -> Option<usize> {
-        self.columns.iter().position(|column| column.field == field)
+        self.columns().position(|column| column.field == field)
     }
 
     /// A row as its cells.
     pub fn cells(&self, row: &dyn Row, zone: Tz) -> Vec<String> {
-        self.columns
-            .iter()
-            .map(|column| self.cell(column, row, zone))
+        self.columns()
+            .map(|column| self.cell(&column, row, zone))
             .collect()
     }
 
@@ -206,6 +219,17 @@ impl Dialect {
         }
         text
     }
+}
+
+/// The part of a time's pattern that is the day; `None` if it holds none.
+fn day_part(pattern: &'static str) -> Option<&'static str> {
+    let end = [" %H", "T%H", " %I"]
+        .iter()
+        .filter_map(|time| pattern.find(time))
+        .min()
+        .unwrap_or(pattern.len());
+    let day = &pattern[..end];
+    (!day.contains("%I") && !day.contains("%H")).then_some(day)
 }
 
 fn local(instant: DateTime<Utc>, zone: Tz, pattern: &str) -> String {

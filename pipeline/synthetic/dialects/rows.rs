@@ -146,12 +146,14 @@ impl Row for WorkRow<'_> {
             "order_no" => Value::Text(&work.order_no),
             "vin" => Value::Text(self.vin),
             "opened_at" => Value::Instant(instant(self.first_day, work.opened)),
-            "closed_at" => Value::Instant(instant(self.first_day, work.closed)),
+            "closed_at" => work.closed.map_or(Value::Missing, |closed| {
+                Value::Instant(instant(self.first_day, closed))
+            }),
             "odometer_km" => Value::Number(work.odometer_km),
             "shop" => Value::Text(SHOPS[work.shop].name),
             "technician" => Value::Text(work.technician),
             "complaint" => Value::Text(work.complaint),
-            "cause" => Value::from_text(work.cause.map(|cause| cause.as_str())),
+            "cause" => Value::from_text(work.cause_word.or(work.cause.map(|cause| cause.as_str()))),
             "operation" => Value::Text(work.operation.as_str()),
             "position" => Value::from_text(work.position),
             "module_address" => Value::from_text(work.module),
