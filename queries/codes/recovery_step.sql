@@ -28,8 +28,8 @@ SELECT r.vin, r.case_no, r.opened_on, r.opened_by, r.days_standing, r.caution,
             WHEN p.action = 'this week' THEN 'replace ' || p.batteries || ' this week, as planned; ' || r.next_step
             WHEN p.action = 'test first' AND r.step_no = 1 THEN 'charge ' || p.batteries || ' fully and test it, as planned'
             WHEN p.action = 'test first' THEN 'test ' || p.batteries || ' first, as planned; ' || r.next_step
-            WHEN p.action = 'next service'
-            THEN r.next_step || '; the plan replaces ' || p.batteries || ' at the next service' || CASE WHEN p.pays THEN '' ELSE ', if it pays by then' END
+            WHEN p.action = 'a later week' THEN r.next_step || '; the plan sees to ' || p.batteries || ' in a coming week'
+            WHEN p.action = 'next service' THEN r.next_step || '; the plan sees to ' || p.batteries || ' at the next service'
             ELSE r.next_step END AS next_step
 FROM recovery_case r
 LEFT JOIN soonest p ON p.vin = r.vin

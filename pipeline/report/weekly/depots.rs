@@ -1,6 +1,6 @@
 //! What there is to do at each depot, with the room it has: bays, budget, and what waits for which.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
@@ -49,7 +49,13 @@ impl<'a> Depot<'a> {
         let (bays, budget) = plan.limits(name);
         let taken = || rows.iter().filter(|row| row.action == "this week");
         let waiting = || rows.iter().filter(|row| row.waits());
-        let (bays_taken, spent) = (taken().count(), taken().map(|row| row.planned_cost).sum());
+        // Batteries of one vehicle share a visit; a vehicle that is in for its service takes no bay.
+        let visits: BTreeSet<Option<i64>> = rows
+            .iter()
+            .filter(|row| row.week == Some(1) && row.special_visit == Some(true))
+            .map(|row| row.visit_no)
+            .collect();
+        let (bays_taken, spent) = (visits.len(), taken().map(|row| row.planned_cost).sum());
         // With money enough, the choice would be those that save most.
         let least_taken = taken()
             .filter(|row| row.failed_on.is_none())
@@ -151,7 +157,8 @@ impl DepotLines {
             let turn = match row.action.as_str() {
                 "this week" => 0,
                 "test first" => 1,
-                _ => 2,
+                "a later week" => 2,
+                _ => 3,
             };
             (turn, row.rank)
         });
@@ -159,7 +166,7 @@ impl DepotLines {
         Self {
             depot: depot.name.to_owned(),
             batteries: depot.rows.len(),
-            this_week: depot.bays_taken,
+            this_week: depot.of("this week"),
             failed: depot
                 .rows
                 .iter()

@@ -94,12 +94,23 @@ impl RankedLine {
 fn action(row: &RiskRow, short_of: Option<&str>) -> String {
     let mut words = vec![row.action.clone()];
     match row.action.as_str() {
-        "next service" if !row.waits() => words.push("if it pays by then".to_owned()),
-        "next service" => words.push(format!("waits for {}", short_of.unwrap_or("room"))),
+        "next service" | "a later week" => {
+            words.extend(row.week.map(|week| format!("in week {week} from now")));
+        }
         _ => {}
+    }
+    if row.waits() {
+        words.push(format!("waits for {}", short_of.unwrap_or("room")));
     }
     if row.to_be_charged_first() {
         words.push("charge and test it first".to_owned());
+    }
+    if let Some(keep_at) = row.keep_at.filter(|_| row.failed_on.is_none()) {
+        let test = match row.to_be_charged_first() {
+            true => "keep it",
+            false => "test it on arrival: keep it",
+        };
+        words.push(format!("{test} at {:.0} % or more", keep_at * 100.0));
     }
     if row.under_warranty == Some(true) && row.action != "leave" {
         words.push("under warranty: claim it".to_owned());

@@ -34,7 +34,7 @@ pub const SINCE_LAST: &str = "
     LEFT JOIN replacement_plan p ON p.vin = l.vin AND p.position = l.position AND p.battery_no = l.battery_no
     WHERE t.recency = 1
     GROUP BY t.week, t.as_of, t.action
-    ORDER BY CASE t.action WHEN 'this week' THEN 0 WHEN 'test first' THEN 1 WHEN 'next service' THEN 2 ELSE 3 END";
+    ORDER BY CASE t.action WHEN 'this week' THEN 0 WHEN 'test first' THEN 1 WHEN 'a later week' THEN 2 WHEN 'next service' THEN 3 ELSE 4 END";
 
 /// What became of the batteries the last report told one thing about. Each has one end: failed,
 /// replaced without that, left (the fleet, or the records), or still in service.

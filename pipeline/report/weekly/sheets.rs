@@ -73,8 +73,18 @@ pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], manner: &Manner) -> Sheet
                 row.failed_on.clone()
             }),
             column("action", Kind::Text, |row: &RiskRow| row.action.clone()),
+            column("advice", Kind::Text, |row: &RiskRow| row.advice.clone()),
+            column("week", Kind::Integer, |row: &RiskRow| row.week),
+            column("visit_no", Kind::Integer, |row: &RiskRow| row.visit_no),
+            column("keep_at", Kind::Share, |row: &RiskRow| row.keep_at),
             column("waits_for", Kind::Text, short_of),
             column("saving", Kind::Money, |row: &RiskRow| row.saving),
+            column("saving_failure_half", Kind::Money, |row: &RiskRow| {
+                row.saving_failure_half
+            }),
+            column("saving_failure_double", Kind::Money, |row: &RiskRow| {
+                row.saving_failure_double
+            }),
             column("planned_cost", Kind::Money, |row: &RiskRow| {
                 row.planned_cost
             }),
@@ -98,6 +108,9 @@ pub fn depots(rows: &[Depot<'_>]) -> Sheet {
                 count(row.rows.len())
             }),
             column("this_week", Kind::Integer, |row: &Depot<'_>| {
+                count(row.of("this week"))
+            }),
+            column("special_visits", Kind::Integer, |row: &Depot<'_>| {
                 count(row.bays_taken)
             }),
             column("bays", Kind::Integer, |row: &Depot<'_>| count(row.bays)),

@@ -47,8 +47,19 @@ pub struct RiskRow {
     pub chance_fit_lower: Option<f64>,
     pub chance_fit_upper: Option<f64>,
     pub saving: Option<f64>,
+    /// The same, were failures to cost half or double.
+    pub saving_failure_half: Option<f64>,
+    pub saving_failure_double: Option<f64>,
     pub planned_cost: f64,
     pub action: String,
+    /// What to do on which occasion, in which week from now, on which visit.
+    pub advice: String,
+    pub week: Option<i64>,
+    pub visit_no: Option<i64>,
+    pub special_visit: Option<bool>,
+    /// The reading from which it is kept.
+    pub keep_at: Option<f64>,
+    pub waits: bool,
     pub reasons: String,
     pub under_warranty: Option<bool>,
     pub model_version: String,
@@ -74,9 +85,9 @@ impl RiskRow {
         words.join(" ")
     }
 
-    /// Replacing it now would pay, but there is no room for it this week.
+    /// Calling it in now would pay, but there is no room for it this week.
     pub fn waits(&self) -> bool {
-        self.action == "next service" && self.saving.is_some_and(|saving| saving > 0.0)
+        self.waits
     }
 }
 
