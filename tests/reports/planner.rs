@@ -194,6 +194,22 @@ fn last_reports_list_adds_up_for_a_whole_fleet() {
     assert_adds_up(&place.read("reports/2026-W26/report.md"));
 }
 
+#[test]
+fn prices_that_nobody_set_are_said() {
+    let place = fleet_with(1, &[(0, "2026-06-28 09", "", "other")]);
+    let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert!(
+        short.contains("still round defaults (planned replacement, planned by chemistry, unplanned failure,"),
+        "{short}"
+    );
+    place.write("lake/voltwane.toml", "[cost]\nunplanned_failure = 1000\n");
+    let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert!(
+        short.contains("round defaults (planned replacement, planned by chemistry, battery test,"),
+        "{short}"
+    );
+}
+
 /// What each limit keeps back, as the depots' table, the ranking and the short version have it.
 fn kept_back(plan: &str, reason: &str) {
     let place = place_with_lake();

@@ -120,6 +120,7 @@ pub async fn write(
         floods: &floods,
         recoveries: &recoveries,
         run: &analysis.settings().run,
+        unedited_prices: &analysis.settings().unedited_prices(),
         manner,
     });
     // Failures of the table of lives that came before the model's first look at the battery.
