@@ -42,7 +42,7 @@ WITH findings AS (
     FROM (SELECT DISTINCT depot FROM lake.vehicle) v
     LEFT ANTI JOIN lake.depot_weather w ON w.depot = v.depot
     UNION ALL
-    SELECT split_part(reason, ':', 1), 'quarantine', file || ' line ' || CAST(line AS VARCHAR) FROM lake.quarantine
+    SELECT split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
 )
 SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example
 FROM findings

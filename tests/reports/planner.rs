@@ -199,7 +199,9 @@ fn prices_that_nobody_set_are_said() {
     let place = fleet_with(1, &[(0, "2026-06-28 09", "", "other")]);
     let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
     assert!(
-        short.contains("still round defaults (planned replacement, planned by chemistry, unplanned failure,"),
+        short.contains(
+            "still round defaults (planned replacement, planned by chemistry, unplanned failure,"
+        ),
         "{short}"
     );
     place.write("lake/voltwane.toml", "[cost]\nunplanned_failure = 1000\n");

@@ -6,6 +6,7 @@
 mod battery_plan;
 mod fits;
 mod plan;
+mod reasons_column;
 mod test_value;
 pub mod week_frame;
 
