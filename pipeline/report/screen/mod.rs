@@ -149,6 +149,7 @@ pub async fn write(
         as_of,
         markdown,
         charts: Vec::new(),
+        pages: Vec::new(),
         tables: vec![sheet(&assessed)],
     };
     let report = document.write(&out.join(format!("screen-{as_of}")), manner)?;

@@ -12,6 +12,7 @@ pub mod model;
 pub mod reasons;
 pub mod recovery;
 pub mod test_answer;
+pub mod visit;
 
 use std::fmt::Display;
 use std::str::FromStr;

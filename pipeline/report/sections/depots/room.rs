@@ -2,12 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
-
-use super::super::cells;
-use super::super::manner::Manner;
-use super::lines::{RankedLine, Trends};
-use super::views::RiskRow;
+use crate::cells;
+use crate::manner::Manner;
+use crate::sections::ranking::rows::RiskRow;
 use settings::Plan;
 
 /// Which limit keeps replacements that would pay from this week.
@@ -122,69 +119,4 @@ pub fn depots<'a>(ranking: &'a [RiskRow], plan: &Plan) -> Vec<Depot<'a>> {
         .into_iter()
         .map(|(name, rows)| Depot::new(name, rows, plan))
         .collect()
-}
-
-/// A depot as its section tells it.
-#[derive(Debug, Serialize)]
-pub struct DepotLines {
-    pub depot: String,
-    pub batteries: usize,
-    pub this_week: usize,
-    pub failed: usize,
-    pub test_first: usize,
-    pub next_service: usize,
-    pub room: String,
-    pub saving: f64,
-    pub waiting: usize,
-    pub waiting_worth: f64,
-    pub short_of: Option<&'static str>,
-    pub lines: Vec<RankedLine>,
-    /// Batteries with something to do that the table leaves to the ranking's file.
-    pub not_shown: usize,
-}
-
-impl DepotLines {
-    /// With at most `shown` of the batteries that have something to do, in the order of what to do
-    /// first.
-    pub fn new(depot: &Depot<'_>, trends: &Trends, manner: &Manner, shown: usize) -> Self {
-        let mut to_do: Vec<&RiskRow> = depot
-            .rows
-            .iter()
-            .filter(|row| row.action != "leave")
-            .copied()
-            .collect();
-        to_do.sort_by_key(|row| {
-            let turn = match row.action.as_str() {
-                "this week" => 0,
-                "test first" => 1,
-                "a later week" => 2,
-                _ => 3,
-            };
-            (turn, row.rank)
-        });
-        let short_of = depot.short_of.map(Short::as_str);
-        Self {
-            depot: depot.name.to_owned(),
-            batteries: depot.rows.len(),
-            this_week: depot.of("this week"),
-            failed: depot
-                .rows
-                .iter()
-                .filter(|row| row.failed_on.is_some())
-                .count(),
-            test_first: depot.of("test first"),
-            next_service: depot.of("next service"),
-            room: depot.room(manner),
-            saving: depot.saving(),
-            waiting: depot.waiting,
-            waiting_worth: depot.waiting_worth,
-            short_of,
-            not_shown: to_do.len().saturating_sub(shown),
-            lines: to_do
-                .iter()
-                .take(shown)
-                .map(|row| RankedLine::new(row, short_of, trends, manner))
-                .collect(),
-        }
-    }
 }

@@ -1,10 +1,12 @@
 //! The report in five lines: replace, order, test, floods and recoveries, what needs a decision.
 
-use super::super::cells::{self, counted};
-use super::super::manner::Manner;
-use super::depots::{Depot, Short};
-use super::lines::OrderLine;
-use super::views::{Flood, Recovery, RiskRow};
+use crate::cells::{self, counted};
+use crate::manner::Manner;
+use crate::sections::depots::room::{Depot, Short};
+use crate::sections::floods::Flood;
+use crate::sections::pick_list::OrderLine;
+use crate::sections::ranking::rows::RiskRow;
+use crate::sections::recoveries::Recovery;
 use settings::Run;
 
 /// What the five lines are made from.

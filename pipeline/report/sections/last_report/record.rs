@@ -1,9 +1,8 @@
-//! What earlier weeks said, held against what came: the last report's list, the failures every report
-//! expected, and the chances it told.
+//! What earlier weeks said, held against what came: the failures every report expected, and the chances it told.
 
 use serde::{Deserialize, Serialize};
 
-use super::super::chart::{self, Chart};
+use crate::chart::{self, Chart};
 use statistics::rates::poisson_rate::garwood_limits;
 use statistics::rates::wilson::wilson_limits;
 
