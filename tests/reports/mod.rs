@@ -1,6 +1,7 @@
 //! Reports: what a reader gets, and that no text from a dump can do harm in it.
 
 mod charts;
+mod depot_sheets;
 mod hostile_text;
 mod left_out;
 mod names_replaced;

@@ -157,12 +157,12 @@ fn ignored_is_the_same_battery_and_last_reports_list_adds_up() {
     let changes = table(&place, "reports/2026-W26/changes.csv");
     let ignored: Vec<&str> = changes
         .iter()
-        .filter(|row| row["change"] == "ignored")
+        .filter(|row| row["change"] == "still to do")
         .map(|row| row["unit_no"].as_str())
         .collect();
     assert_eq!(ignored, ["U0"]);
     let report = place.read("reports/2026-W26/report.md");
-    assert!(report.contains("Against the last report: 1 ignored"));
+    assert!(report.contains("Against the last report: 1 still to do"));
     assert_adds_up(&report);
 }
 

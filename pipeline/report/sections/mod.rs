@@ -10,6 +10,7 @@ pub mod depot_sheet;
 pub mod depots;
 pub mod failure_rates;
 pub mod floods;
+pub mod glossary;
 pub mod last_report;
 pub mod lives;
 pub mod method;

@@ -27,6 +27,7 @@ const SECTIONS: &[Section] = &[
     sections::failure_rates::SECTION,
     sections::data::SECTION,
     sections::method::SECTION,
+    sections::glossary::SECTION,
 ];
 
 /// What was written, and the report's short version for the terminal.

@@ -32,6 +32,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         "failure_rates.md",
         context! {
             alike => alike(&rates),
+            evened => rates.iter().filter(|rate| rate.cohort_kind != "fleet").any(|rate| rate.own_weight.is_some_and(|weight| weight > 0.0)),
             rate_charts => super::named(&charts),
             rates, differences,
         },

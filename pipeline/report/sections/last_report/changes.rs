@@ -4,6 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::manner::Manner;
 use crate::table_files::{Kind, Sheet, column};
+use crate::words::{self, word};
+use trade::derived_words::PlanChange;
 
 pub const CHANGES: &str = "
     SELECT vin, position, unit_no, depot, rank, action, rank_before, action_before, change
@@ -22,14 +24,15 @@ pub struct Change {
     pub action: String,
     pub rank_before: Option<i64>,
     pub action_before: Option<String>,
-    pub change: String,
+    #[serde(deserialize_with = "word")]
+    pub change: PlanChange,
 }
 
 /// How many batteries changed in each way, in the order of the rows: "26 ignored".
 pub fn by_change(changes: &[Change]) -> Vec<String> {
     changes
         .chunk_by(|a, b| a.change == b.change)
-        .map(|alike| format!("{} {}", alike.len(), alike[0].change))
+        .map(|alike| format!("{} {}", alike.len(), words::plan_change(alike[0].change)))
         .collect()
 }
 
@@ -39,7 +42,7 @@ pub struct ChangeLine {
     pub unit: String,
     pub depot: String,
     pub position: String,
-    pub change: String,
+    pub change: &'static str,
     pub rank: i64,
     pub action: String,
     pub before: String,
@@ -51,7 +54,7 @@ impl ChangeLine {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             position: row.position.clone(),
-            change: row.change.clone(),
+            change: words::plan_change(row.change),
             rank: row.rank,
             action: row.action.clone(),
             before: match (&row.action_before, row.rank_before) {
@@ -68,7 +71,9 @@ pub fn sheet(rows: &[Change], manner: &Manner) -> Sheet {
         "changes",
         rows,
         vec![
-            column("change", Kind::Text, |row: &Change| row.change.clone()),
+            column("change", Kind::Text, |row: &Change| {
+                words::plan_change(row.change)
+            }),
             column("vin", Kind::Text, |row: &Change| manner.vin(&row.vin)),
             column("unit_no", Kind::Text, |row: &Change| {
                 row.unit_no.as_deref().map(|unit| manner.unit(unit))

@@ -52,7 +52,7 @@ pub struct SinceLast {
 }
 
 pub const PREDICTIONS: &str = "
-    SELECT week, told_on, horizon_over, told, expected, failed, failed_in_first_20
+    SELECT week, told_on, horizon_over, told, expected, expected_in_first_20, failed, failed_in_first_20
     FROM prediction_record
     WHERE told_on < $as_of
     ORDER BY told_on DESC, week DESC, model_version LIMIT 12";
@@ -65,8 +65,16 @@ pub struct Prediction {
     pub horizon_over: bool,
     pub told: i64,
     pub expected: f64,
+    pub expected_in_first_20: f64,
     pub failed: i64,
     pub failed_in_first_20: i64,
+}
+
+/// Exact 95 % limits of the number that would be seen on average where so many were: "0.0–5.6".
+fn limits(seen: i64) -> String {
+    garwood_limits(seen.max(0) as u64, 0.95)
+        .map(|limits| format!("{:.1}–{:.1}", limits.lower, limits.upper))
+        .unwrap_or_default()
 }
 
 /// The reports whose days are over, together.
@@ -75,18 +83,26 @@ pub struct Record {
     pub reports: usize,
     pub expected: f64,
     pub came: i64,
+    pub came_limits: String,
+    pub expected_in_first_20: f64,
     pub in_first_20: i64,
+    pub in_first_20_limits: String,
 }
 
 impl Record {
     /// None where the days of no report are over.
     pub fn of(rows: &[Prediction]) -> Option<Self> {
         let over: Vec<&Prediction> = rows.iter().filter(|row| row.horizon_over).collect();
+        let came = over.iter().map(|row| row.failed).sum();
+        let in_first_20 = over.iter().map(|row| row.failed_in_first_20).sum();
         (!over.is_empty()).then(|| Self {
             reports: over.len(),
             expected: over.iter().map(|row| row.expected).sum(),
-            came: over.iter().map(|row| row.failed).sum(),
-            in_first_20: over.iter().map(|row| row.failed_in_first_20).sum(),
+            came,
+            came_limits: limits(came),
+            expected_in_first_20: over.iter().map(|row| row.expected_in_first_20).sum(),
+            in_first_20,
+            in_first_20_limits: limits(in_first_20),
         })
     }
 }
@@ -101,22 +117,21 @@ pub struct PredictionLine {
     pub failed: i64,
     /// 95 % limits of the number that would be seen on average where so many were.
     pub limits: String,
+    pub expected_in_first_20: f64,
     pub failed_in_first_20: i64,
     pub state: &'static str,
 }
 
 impl PredictionLine {
     pub fn new(row: &Prediction) -> Self {
-        let limits = garwood_limits(row.failed.max(0) as u64, 0.95)
-            .map(|limits| format!("{:.1}–{:.1}", limits.lower, limits.upper))
-            .unwrap_or_default();
         Self {
             week: row.week.clone(),
             told_on: row.told_on.clone(),
             told: row.told,
             expected: row.expected,
             failed: row.failed,
-            limits,
+            limits: limits(row.failed),
+            expected_in_first_20: row.expected_in_first_20,
             failed_in_first_20: row.failed_in_first_20,
             state: match row.horizon_over {
                 true => "over",

@@ -26,6 +26,13 @@ impl Trends {
         Self(trends)
     }
 
+    /// What the last test of the charged battery found, as the page draws it: a discharged battery says
+    /// nothing of its health.
+    pub fn last(&self, row: &RiskRow) -> Option<f64> {
+        let key = (row.vin.clone(), row.position.clone(), row.battery_no);
+        self.0.get(&key)?.last().copied()
+    }
+
     /// The drawing of a battery's tests and where they stand now: "▇▆▄ 62 %".
     pub fn of(&self, row: &RiskRow) -> String {
         let key = (row.vin.clone(), row.position.clone(), row.battery_no);

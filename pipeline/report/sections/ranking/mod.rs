@@ -30,7 +30,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         .map(|row| RankedLine::new(row, None, &trends, reading.manner))
         .collect();
     let part = reading.part("ranking.md", context! { first, batteries => ranking.len() })?;
-    Ok(part.with_table(sheet::ranking(&ranking, &depots, reading.manner)))
+    Ok(part.with_table(sheet::ranking(&ranking, &depots, &trends, reading.manner)))
 }
 
 /// The batteries to see to first: those for this week by rank, then those to test.

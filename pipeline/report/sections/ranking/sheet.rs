@@ -1,12 +1,13 @@
 //! The ranking as a file.
 
+use super::lines::Trends;
 use super::rows::RiskRow;
 use crate::manner::Manner;
 use crate::sections::depots::room::{Depot, Short};
 use crate::table_files::{Kind, Sheet, column};
 
 /// Every battery in service in its order.
-pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], manner: &Manner) -> Sheet {
+pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], trends: &Trends, manner: &Manner) -> Sheet {
     let short_of = |row: &RiskRow| {
         let depot = depots.iter().find(|depot| depot.name == row.depot)?;
         depot.short_of.filter(|_| row.waits()).map(Short::as_str)
@@ -56,7 +57,7 @@ pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], manner: &Manner) -> Sheet
                 row.tested_on.clone()
             }),
             column("verdict", Kind::Text, |row: &RiskRow| row.verdict.clone()),
-            column("health", Kind::Share, |row: &RiskRow| row.health),
+            column("health", Kind::Share, |row: &RiskRow| trends.last(row)),
             column("health_per_year", Kind::Share, |row: &RiskRow| {
                 row.health_per_year
             }),
