@@ -89,22 +89,7 @@ pub struct Extent {
     pub last_day: Option<String>,
 }
 
-pub const DEPOTS: &str = "
-    SELECT v.depot, COUNT(DISTINCT v.vin) AS vehicles,
-           SUM(CASE WHEN t.tested_on IS NULL OR days_between(t.tested_on, $as_of) > $test_stale_days THEN 1 ELSE 0 END) AS not_tested,
-           MAX(t.tested_on) AS last_test_on,
-           MAX(s.scanned_on) AS last_scan_on,
-           MAX(o.opened_on) AS last_order_on,
-           COALESCE(days_between(MAX(GREATEST(
-               COALESCE(t.tested_on, CAST('1900-01-01' AS DATE)),
-               COALESCE(s.scanned_on, CAST('1900-01-01' AS DATE)),
-               COALESCE(o.opened_on, CAST('1900-01-01' AS DATE)))), $as_of), 0) > $silent_days AS silent
-    FROM fleet_vehicle v
-    LEFT JOIN (SELECT vin, MAX(CAST(tested_at AS DATE)) AS tested_on FROM battery_test GROUP BY vin) t ON t.vin = v.vin
-    LEFT JOIN (SELECT vin, MAX(CAST(scanned_at AS DATE)) AS scanned_on FROM code_scan GROUP BY vin) s ON s.vin = v.vin
-    LEFT JOIN (SELECT vin, MAX(CAST(opened_at AS DATE)) AS opened_on FROM work_order GROUP BY vin) o ON o.vin = v.vin
-    WHERE v.left_fleet_date IS NULL
-    GROUP BY v.depot ORDER BY v.depot";
+pub const DEPOTS: &str = "SELECT * FROM depot_state ORDER BY depot";
 
 /// How far a depot's vehicles have been seen and tested.
 #[derive(Debug, Deserialize, Serialize)]

@@ -7,33 +7,8 @@ use statistics::rates::poisson_rate::garwood_limits;
 use statistics::rates::wilson::wilson_limits;
 
 pub const SINCE_LAST: &str = "
-    WITH last_run AS (
-        SELECT MAX(as_of) AS as_of FROM risk_week
-        WHERE as_of < CAST(date_trunc('week', CAST($as_of AS TIMESTAMP)) AS DATE)
-    ),
-    told AS (
-        SELECT r.*, ROW_NUMBER() OVER (PARTITION BY r.vin, r.position ORDER BY r.load_id DESC) AS recency
-        FROM risk_week r JOIN last_run l ON l.as_of = r.as_of
-    )
-    SELECT t.week, t.as_of, t.action, COUNT(*) AS told,
-           SUM(CASE WHEN l.failed_on > t.as_of THEN 1 ELSE 0 END) AS failed_since,
-           SUM(CASE WHEN l.failed_on > t.as_of THEN 0 WHEN l.replaced_on IS NOT NULL THEN 1 ELSE 0 END) AS replaced_since,
-           SUM(CASE WHEN l.failed_on > t.as_of OR l.replaced_on IS NOT NULL THEN 0
-                    WHEN l.vin IS NULL OR l.left_fleet_date IS NOT NULL THEN 1 ELSE 0 END) AS left_since,
-           SUM(CASE WHEN l.failed_on > t.as_of OR l.replaced_on IS NOT NULL THEN 0
-                    WHEN l.vin IS NULL OR l.left_fleet_date IS NOT NULL THEN 0 ELSE 1 END) AS still_in_service,
-           SUM(CASE WHEN c.tested_on IS NOT NULL THEN 1 ELSE 0 END) AS tested_since,
-           SUM(CASE WHEN p.action = 'this week' THEN 1 ELSE 0 END) AS now_this_week
-    FROM told t
-    LEFT JOIN battery_life l ON l.vin = t.vin AND l.position = t.position
-     AND l.installed_on <= t.as_of AND (l.replaced_on IS NULL OR l.replaced_on > t.as_of)
-    LEFT JOIN (SELECT vin, position, battery_no, MAX(tested_on) AS tested_on FROM battery_condition
-               GROUP BY vin, position, battery_no) c
-      ON c.vin = l.vin AND c.position = l.position AND c.battery_no = l.battery_no AND c.tested_on > t.as_of
-    LEFT JOIN replacement_plan p ON p.vin = l.vin AND p.position = l.position AND p.battery_no = l.battery_no
-    WHERE t.recency = 1
-    GROUP BY t.week, t.as_of, t.action
-    ORDER BY CASE t.action WHEN 'this week' THEN 0 WHEN 'test first' THEN 1 WHEN 'a later week' THEN 2 WHEN 'next service' THEN 3 ELSE 4 END";
+    SELECT * FROM last_report_outcome
+    ORDER BY CASE action WHEN 'this week' THEN 0 WHEN 'test first' THEN 1 WHEN 'a later week' THEN 2 WHEN 'next service' THEN 3 ELSE 4 END";
 
 /// What became of the batteries the last report told one thing about. Each has one end: failed,
 /// replaced without that, left (the fleet, or the records), or still in service.
@@ -141,22 +116,7 @@ impl PredictionLine {
     }
 }
 
-pub const CHANCES_TOLD: &str = "
-    WITH told AS (
-        SELECT r.chance, l.failed AND days_between(r.as_of, l.exited_on) <= r.horizon_days AS failed_then,
-               ROW_NUMBER() OVER (PARTITION BY r.week, r.vin, r.position ORDER BY r.as_of DESC, r.load_id DESC) AS recency
-        FROM risk_week r
-        JOIN battery_life l ON l.vin = r.vin AND l.position = r.position
-         AND l.installed_on <= r.as_of AND l.exited_on > r.as_of
-        WHERE days_between(r.as_of, $as_of) >= r.horizon_days
-          AND (l.failed OR days_between(r.as_of, l.exited_on) >= r.horizon_days)
-    )
-    SELECT CASE WHEN chance < 0.005 THEN 0 WHEN chance < 0.01 THEN 1 WHEN chance < 0.02 THEN 2
-                WHEN chance < 0.05 THEN 3 WHEN chance < 0.1 THEN 4 WHEN chance < 0.2 THEN 5 ELSE 6 END AS band,
-           AVG(chance) AS told, COUNT(*) AS batteries,
-           SUM(CASE WHEN failed_then THEN 1 ELSE 0 END) AS failed
-    FROM told WHERE recency = 1
-    GROUP BY 1 HAVING COUNT(*) >= 10 ORDER BY 1";
+pub const CHANCES_TOLD: &str = "SELECT * FROM chance_told ORDER BY band";
 
 /// Predictions of about the same chance whose horizon is over.
 #[derive(Debug, Deserialize)]
