@@ -49,7 +49,7 @@ pub fn jobs(
         let first = turns.entry(&row.vin).or_insert(turn);
         *first = turn.min(*first);
     }
-    rows.sort_by_key(|row| (&row.depot, turns[row.vin.as_str()], &row.vin, row.rank));
+    rows.sort_by_key(|&row| (&row.depot, turns[row.vin.as_str()], &row.vin, row.rank));
     let mut jobs: Vec<Job> = Vec::with_capacity(rows.len());
     let mut before: Option<&RiskRow> = None;
     for row in rows {
