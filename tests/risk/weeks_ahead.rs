@@ -10,7 +10,8 @@ fn every_week_keeps_to_bays_and_budget_and_every_visit_to_one_vehicle() {
     let place = place_with_lake();
     place.write(
         "lake/voltwane.toml",
-        "[plan]\nbays_per_week = 1\nbudget_per_week = 700\n",
+        "[plan]\nbays_per_week = 1\nbudget_per_week = 700\n\
+         [cost]\nunplanned_failure = 6000\nspecial_visit_trip = 0\nspecial_visit_half_day = 0\n",
     );
     let plan = place.sql(
         &[],
@@ -66,7 +67,7 @@ fn dearer_failures_call_for_more() {
     let rows = place.sql(
         &[],
         "SELECT saving, saving_failure_half AS half, saving_failure_double AS twice FROM replacement_plan
-         WHERE failed_on IS NULL AND advice LIKE '%special visit'",
+         WHERE failed_on IS NULL AND special_visit",
     );
     assert!(!rows.is_empty());
     for row in rows {
