@@ -215,7 +215,10 @@ fn prices_that_nobody_set_are_said() {
 /// What each limit keeps back, as the depots' table, the ranking and the short version have it.
 fn kept_back(plan: &str, reason: &str) {
     let place = place_with_lake();
-    place.write("lake/voltwane.toml", plan);
+    // So dear a failure, and so cheap a visit, that many are to be called in.
+    let dear =
+        "[cost]\nunplanned_failure = 6000\nspecial_visit_trip = 0\nspecial_visit_half_day = 0\n";
+    place.write("lake/voltwane.toml", format!("{plan}\n{dear}"));
     let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
     assert!(
         short.contains("that would pay wait") && short.contains(&format!(" for {reason}, worth ")),

@@ -52,15 +52,13 @@ impl<'a> Depot<'a> {
             .filter(|row| row.week == Some(1) && row.special_visit == Some(true))
             .map(|row| row.visit_no)
             .collect();
-        let (bays_taken, spent) = (visits.len(), taken().map(|row| row.planned_cost).sum());
-        // With money enough, the choice would be those that save most.
-        let least_taken = taken()
-            .filter(|row| row.failed_on.is_none())
-            .filter_map(|row| row.saving)
+        let bays_taken = visits.len();
+        let spent: f64 = taken().map(|row| row.planned_cost).sum();
+        let cheapest = waiting()
+            .map(|row| row.planned_cost)
             .fold(f64::INFINITY, f64::min);
-        let passed_over =
-            waiting().any(|row| row.saving.is_some_and(|saving| saving > least_taken));
-        let short_of = match (waiting().count(), bays_taken >= bays, passed_over) {
+        let unpaid = spent + cheapest > budget;
+        let short_of = match (waiting().count(), bays_taken >= bays, unpaid) {
             (0, ..) => None,
             (_, true, false) => Some(Short::Bays),
             (_, true, true) => Some(Short::Both),
