@@ -504,7 +504,11 @@ pub const TABLES: &[Table] = &[
             must("chance_upper", Number, "upper 95 % limit"),
             must("horizon_days", Integer, "the horizon"),
             must("rank", Integer, "1 is the highest chance"),
-            must("action", Text, "this week, next service, test first, leave"),
+            must(
+                "action",
+                Text,
+                "this week, a later week, next service, test first, leave",
+            ),
             must("reasons", Text, "why, in words"),
             must("model_version", Text, "which model said so"),
         ],

@@ -14,6 +14,15 @@ use super::manner::Manner;
 use super::table_files::{Cell, Sheet, workbook};
 use super::{ReportError, files, page};
 
+/// A page to print, beside a report: each part of it begins a sheet of paper.
+#[derive(Debug, Clone)]
+pub struct Page {
+    /// Its files are `NAME.md` and `NAME.html`.
+    pub name: &'static str,
+    pub title: String,
+    pub markdown: String,
+}
+
 /// A report in the making.
 #[derive(Debug)]
 pub struct Document {
@@ -24,6 +33,7 @@ pub struct Document {
     pub markdown: String,
     pub charts: Vec<Chart>,
     pub tables: Vec<Sheet>,
+    pub pages: Vec<Page>,
 }
 
 impl Document {
@@ -41,6 +51,11 @@ impl Document {
             let book = workbook(&self.title, self.as_of, &self.tables)?;
             making.write(&format!("{}.xlsx", self.name), &book)?;
         }
+        for page in &self.pages {
+            let html = page::sheets(&page.title, &page.markdown);
+            making.write(&format!("{}.html", page.name), html.as_bytes())?;
+            making.write(&format!("{}.md", page.name), page.markdown.as_bytes())?;
+        }
         let html = page::html(&self.title, &self.markdown, &self.charts);
         making.write(&format!("{}.html", self.name), html.as_bytes())?;
         let report = format!("{}.md", self.name);
@@ -55,6 +70,9 @@ impl Document {
         };
         self.title = pseudonyms.sweep(&self.title);
         self.markdown = pseudonyms.sweep(&self.markdown);
+        for page in &mut self.pages {
+            page.markdown = pseudonyms.sweep(&page.markdown);
+        }
         for chart in &mut self.charts {
             chart.svg = pseudonyms.sweep(&chart.svg);
             chart.alternative = pseudonyms.sweep(&chart.alternative);

@@ -15,6 +15,7 @@ pub mod manner;
 pub mod page;
 pub mod pseudonym;
 pub mod screen;
+pub mod sections;
 pub mod table_files;
 pub mod templates;
 mod trade_terms;

@@ -21,6 +21,33 @@ const NARROW_COLUMNS: usize = 4;
 
 /// The page of a report.
 pub fn html(title: &str, markdown: &str, charts: &[Chart]) -> String {
+    whole(title, markdown, charts, Paper::Upright)
+}
+
+/// A page to print: each heading of the second level begins a sheet of paper, which lies across.
+pub fn sheets(title: &str, markdown: &str) -> String {
+    whole(title, markdown, &[], Paper::Across)
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Paper {
+    Upright,
+    Across,
+}
+
+impl Paper {
+    /// What this paper adds to the style.
+    fn style(self) -> &'static str {
+        match self {
+            Paper::Upright => "",
+            Paper::Across => {
+                "@media print{@page{size:landscape;margin:12mm}h1{display:none}h2~h2{break-before:page}td{padding:.5rem .35rem}table{font-size:9pt}}\n"
+            }
+        }
+    }
+}
+
+fn whole(title: &str, markdown: &str, charts: &[Chart], paper: Paper) -> String {
     let mut options = Options::default();
     options.extension.table = true;
     let arena = Arena::new();
@@ -65,11 +92,12 @@ pub fn html(title: &str, markdown: &str, charts: &[Chart]) -> String {
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta name=\"color-scheme\" content=\"light dark\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n\
-         <title>{}</title>\n<style>\n{STYLE}{}</style>\n</head>\n<body>\n\
+         <title>{}</title>\n<style>\n{STYLE}{}{}</style>\n</head>\n<body>\n\
          <a class=\"skip\" href=\"#report\">Skip to the report</a>\n\
          <main id=\"report\">\n{head}{contents}{rest}</main>\n</body>\n</html>\n",
         escaped(title),
         chart::CSS,
+        paper.style(),
     )
 }
 

@@ -16,6 +16,17 @@ use super::{ReportError, cells};
 use settings::limits::count;
 
 static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/templates");
+/// Each section's own lie in its folder.
+static SECTIONS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/sections");
+
+/// The path below [`SECTIONS`] of a template: `NAME.md` is a section's text, `NAME-page.md` its page.
+fn of_section(name: &str) -> Option<String> {
+    let name = name.strip_suffix(".md")?;
+    Some(match name.strip_suffix("-page") {
+        Some(section) => format!("{section}/page.md"),
+        None => format!("{name}/section.md"),
+    })
+}
 
 /// The templates of one run.
 #[derive(Debug)]
@@ -76,8 +87,17 @@ impl Templates {
     }
 
     /// The names of the shipped templates.
-    pub fn shipped() -> impl Iterator<Item = &'static str> {
-        SHIPPED.files().filter_map(|file| file.path().to_str())
+    pub fn shipped() -> impl Iterator<Item = String> {
+        let whole = SHIPPED.files().filter_map(|file| file.path().to_str());
+        let sections = SECTIONS.dirs().flat_map(|section| {
+            let name = section.path().to_str().unwrap_or_default();
+            let file = move |file: &str| section.get_file(section.path().join(file)).is_some();
+            [("section.md", ".md"), ("page.md", "-page.md")]
+                .into_iter()
+                .filter(move |(path, _)| file(path))
+                .map(move |(_, ending)| format!("{name}{ending}"))
+        });
+        whole.map(str::to_owned).chain(sections)
     }
 }
 
@@ -99,8 +119,10 @@ fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::
             .with_source(error)
         });
     }
+    let section = of_section(name).and_then(|path| SECTIONS.get_file(path));
     Ok(SHIPPED
         .get_file(name)
+        .or(section)
         .and_then(|file| file.contents_utf8())
         .map(str::to_owned))
 }

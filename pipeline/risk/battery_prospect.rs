@@ -64,6 +64,17 @@ pub struct Prospect {
     pub at_service: Option<(usize, Act)>,
 }
 
+impl Prospect {
+    /// Of a battery about which nothing is to be decided.
+    pub fn none() -> Self {
+        Self {
+            gains: Vec::new(),
+            acts: Vec::new(),
+            at_service: None,
+        }
+    }
+}
+
 /// The values of coming to each week, the hazard greater by a factor and only services used; the last is
 /// for after the last week.
 fn values(battery: &Battery, factor: f64) -> Vec<f64> {

@@ -150,9 +150,6 @@ options! {
         budget_per_week: f64 = 2_500.0, One, Number(0.0, ENDLESS), "money";
         /// Tests a depot can make on special visits in a week.
         tests_per_week: i64 = 10, One, Whole(0, MANY), "tests";
-        /// A replacement that does not pay yet is looked at again at the next service where the chance is
-        /// this share or more of the one it pays from. A round figure, no source.
-        nearly_pays: f64 = 0.7, One, Number(0.0, 1.0), "share";
         /// A special visit is asked for where it saves at least this. A quarter of an hour of a
         /// planner's and a driver's time; common practice, no source.
         least_saving: f64 = 10.0, One, Number(0.0, MUCH), "money";

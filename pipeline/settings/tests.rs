@@ -1,3 +1,5 @@
+//! What a configuration may say, what is refused and how, and what is told of it.
+
 use std::collections::BTreeSet;
 use std::path::Path;
 

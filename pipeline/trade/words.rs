@@ -254,8 +254,22 @@ word_list! {
     /// What the ranking asks to be done.
     Action, "action" {
         ThisWeek = "this week",
+        /// On a visit of its own, once there is room for it.
+        LaterWeek = "a later week",
         NextService = "next service",
         TestFirst = "test first",
+        Leave = "leave",
+    }
+}
+
+word_list! {
+    /// What the plan asks to be done about a battery, and on what occasion.
+    Advice, "advice" {
+        ReplaceOnSpecialVisit = "replace on a special visit",
+        /// Call the vehicle in, test first, and replace unless the test finds it good enough.
+        TestOnArrival = "test on arrival",
+        ReplaceAtService = "replace at the next service",
+        TestAtService = "test at the next service",
         Leave = "leave",
     }
 }

@@ -21,6 +21,7 @@ SELECT week, model_version, MAX(as_of) AS told_on, MAX(horizon_days) AS horizon_
        days_between(MAX(as_of), $as_of) >= MAX(horizon_days) AS horizon_over,
        COUNT(*) AS told,
        SUM(-LN(1 - LEAST(chance, 0.999999)) * seen_days / horizon_days) AS expected,
+       COALESCE(SUM(CASE WHEN rank <= 20 THEN -LN(1 - LEAST(chance, 0.999999)) * seen_days / horizon_days END), 0) AS expected_in_first_20,
        SUM(CASE WHEN failed_then THEN 1 ELSE 0 END) AS failed,
        SUM(CASE WHEN failed_then AND rank <= 20 THEN 1 ELSE 0 END) AS failed_in_first_20,
        SUM(CASE WHEN failed_then AND rank <= 50 THEN 1 ELSE 0 END) AS failed_in_first_50,

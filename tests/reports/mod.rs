@@ -2,6 +2,7 @@
 
 mod at_once;
 mod charts;
+mod depot_sheets;
 mod every_report;
 mod hostile_text;
 mod injection;

@@ -157,12 +157,12 @@ fn ignored_is_the_same_battery_and_last_reports_list_adds_up() {
     let changes = table(&place, "reports/2026-W26/changes.csv");
     let ignored: Vec<&str> = changes
         .iter()
-        .filter(|row| row["change"] == "ignored")
+        .filter(|row| row["change"] == "still to do")
         .map(|row| row["unit_no"].as_str())
         .collect();
     assert_eq!(ignored, ["U0"]);
     let report = place.read("reports/2026-W26/report.md");
-    assert!(report.contains("Against the last report: 1 ignored"));
+    assert!(report.contains("Against the last report: 1 still to do"));
     assert_adds_up(&report);
 }
 
@@ -194,10 +194,31 @@ fn last_reports_list_adds_up_for_a_whole_fleet() {
     assert_adds_up(&place.read("reports/2026-W26/report.md"));
 }
 
+#[test]
+fn prices_that_nobody_set_are_said() {
+    let place = fleet_with(1, &[(0, "2026-06-28 09", "", "other")]);
+    let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert!(
+        short.contains(
+            "still round defaults (planned replacement, planned by chemistry, unplanned failure,"
+        ),
+        "{short}"
+    );
+    place.write("lake/voltwane.toml", "[cost]\nunplanned_failure = 1000\n");
+    let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert!(
+        short.contains("round defaults (planned replacement, planned by chemistry, battery test,"),
+        "{short}"
+    );
+}
+
 /// What each limit keeps back, as the depots' table, the ranking and the short version have it.
 fn kept_back(plan: &str, reason: &str) {
     let place = place_with_lake();
-    place.write("lake/voltwane.toml", plan);
+    // So dear a failure, and so cheap a visit, that many are to be called in.
+    let dear =
+        "[cost]\nunplanned_failure = 6000\nspecial_visit_trip = 0\nspecial_visit_half_day = 0\n";
+    place.write("lake/voltwane.toml", format!("{plan}\n{dear}"));
     let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
     assert!(
         short.contains("that would pay wait") && short.contains(&format!(" for {reason}, worth ")),
@@ -215,7 +236,7 @@ fn kept_back(plan: &str, reason: &str) {
         assert_eq!(depot["this_week"], of(&|row| row["action"] == "this week"));
         assert_eq!(
             depot["would_pay_but_wait"],
-            of(&|row| row["waits_for"] == reason && row["action"] == "next service")
+            of(&|row| row["waits_for"] == reason)
         );
         assert_eq!(
             depot["would_pay_but_wait"] != "0",
@@ -232,8 +253,7 @@ fn kept_back(plan: &str, reason: &str) {
         assert!(pays || row["waits_for"].is_empty(), "{row:?}");
     }
     assert!(report.contains(&format!("but wait for {reason}.")));
-    assert!(report.contains(&format!("| next service, waits for {reason} |")));
-    assert!(!report.contains("| next service |"));
+    assert!(report.contains(&format!("from now, waits for {reason}")));
 }
 
 #[test]

@@ -215,7 +215,7 @@ fn every_section_of_the_weekly_report_is_there_and_says_its_day() {
 fn own_templates_come_first() {
     let place = place_with_lake();
     place.write(
-        "own/weekly.md",
+        "own/opening.md",
         "# Ours, {{ week }}\n\n{{ batteries }} batteries.\n",
     );
     place.run_expecting(

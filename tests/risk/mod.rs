@@ -6,6 +6,7 @@ mod backtest;
 mod hindsight;
 mod reference_fit;
 mod thin_fleets;
+mod weeks_ahead;
 
 use crate::workplace::Workplace;
 

@@ -88,22 +88,27 @@ fn the_fit_takes_over_as_failures_come() {
     );
     let plan = place.sql(
         &[],
-        "SELECT depot, action, planned_cost, saving, failed_on, chance, pays_from FROM replacement_plan",
+        "SELECT depot, action, planned_cost, saving, failed_on, chance, pays_from, visit_no, special_visit
+         FROM replacement_plan",
     );
     let mut spent = std::collections::BTreeMap::new();
     for row in plan.iter().filter(|row| row["action"] == "this week") {
-        let (places, money) = spent.entry(row["depot"].to_string()).or_insert((0, 0.0));
-        *places += 1;
+        let (visits, money) = spent
+            .entry(row["depot"].to_string())
+            .or_insert((std::collections::BTreeSet::new(), 0.0));
+        if row["special_visit"] == true {
+            visits.insert(number(row, "visit_no") as i64);
+        }
         *money += number(row, "planned_cost");
         let pays = number(row, "chance") >= number(row, "pays_from");
         assert!(pays || !row["failed_on"].is_null(), "{row}");
     }
     assert!(!spent.is_empty());
     // The defaults: 6 bays and 2,500 a depot and week.
-    for (depot, (places, money)) in spent {
+    for (depot, (visits, money)) in spent {
         assert!(
-            places <= 6 && money <= 2_500.0,
-            "{depot}: {places} for {money}"
+            visits.len() <= 6 && money <= 2_500.0,
+            "{depot}: {visits:?} for {money}"
         );
     }
 }

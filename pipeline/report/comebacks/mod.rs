@@ -181,6 +181,7 @@ pub async fn write(
         as_of: analysis.as_of(),
         markdown,
         charts,
+        pages: Vec::new(),
         tables: vec![
             sheets::rates(&facts.rates, manner),
             sheets::comebacks(&facts.comebacks, manner),

@@ -164,6 +164,7 @@ pub async fn write(
             .chain(capacity.into_iter().map(|(chart, _)| chart))
             .chain(risk_charts)
             .collect(),
+        pages: Vec::new(),
         tables: vec![sheet(&events)],
     };
     let folder = file_name(&called);

@@ -259,7 +259,7 @@ impl Yardstick<'_> {
         }
         if vehicle.cleared_shortly_before == Some(true) {
             let reason = "codes were cleared shortly before the scan, so the scan shows little";
-            return ("hold back", besides(reason), check);
+            return ("drive and scan again", besides(reason), check);
         }
         if let Some(item) = open {
             return ("check first", besides(&item.words), check);

@@ -149,6 +149,7 @@ pub async fn write(
         as_of,
         markdown,
         charts: Vec::new(),
+        pages: Vec::new(),
         tables: vec![sheet(&assessed)],
     };
     let report = document.write(&out.join(format!("screen-{as_of}")), manner)?;
@@ -173,11 +174,12 @@ fn short_version(
     };
     let mut lines = vec![
         format!(
-            "Of {}: {} ready, {} to put right, {} to check first, {} to hold back.",
+            "Of {}: {} ready, {} to put right, {} to check first, {} to drive and scan again, {} to hold back.",
             cells::counted(assessed.len(), "vehicle", "vehicles"),
             of("ready"),
             of("put right"),
             of("check first"),
+            of("drive and scan again"),
             of("hold back")
         ),
         format!(

@@ -76,7 +76,7 @@ impl Vehicle {
 pub const PLANNED: &str = "
     SELECT vin, position, action, chance, planned_cost, failed_on IS NOT NULL AS failed
     FROM replacement_plan
-    WHERE action IN ('this week', 'next service') OR chance >= pays_from
+    WHERE action IN ('this week', 'a later week', 'next service') OR chance >= pays_from
     ORDER BY vin, position";
 
 /// A battery that the weekly plan would replace, or whose replacement pays.

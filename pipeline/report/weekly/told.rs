@@ -7,7 +7,7 @@ use arrow::datatypes::Date32Type;
 
 use super::super::manner::Units;
 use super::ReportError;
-use super::views::RiskRow;
+use crate::sections::ranking::rows::RiskRow;
 use lake::append::Append;
 use lake::tables::table;
 use lake::{Lake, LakeError};

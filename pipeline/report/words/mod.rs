@@ -12,11 +12,14 @@ pub mod model;
 pub mod reasons;
 pub mod recovery;
 pub mod test_answer;
+pub mod visit;
 
 use std::fmt::Display;
 use std::str::FromStr;
 
 use serde::de::{Deserialize, Deserializer, Error};
+
+use trade::derived_words::PlanChange;
 
 /// Reads a word of a closed list.
 pub fn word<'de, D, W>(from: D) -> Result<W, D::Error>
@@ -49,6 +52,16 @@ where
         .iter()
         .map(|text| text.parse().map_err(D::Error::custom))
         .collect()
+}
+
+/// How a battery's place differs from the last report's; nobody is blamed for what an order may yet show.
+pub fn plan_change(change: PlanChange) -> &'static str {
+    match change {
+        PlanChange::Ignored => "still to do",
+        PlanChange::New => "new",
+        PlanChange::Moved => "moved",
+        PlanChange::Done => "done",
+    }
 }
 
 /// How long ago, in the unit a person would use.

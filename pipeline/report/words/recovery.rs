@@ -17,11 +17,10 @@ pub struct Standing {
     pub next_step: Option<RecoveryStep>,
     /// The codes were saved or cleared already.
     pub codes_kept: Option<bool>,
-    /// The plan's soonest action on one of the vehicle's batteries, for which, and whether it pays now.
+    /// The plan's soonest action on one of the vehicle's batteries, and for which.
     #[serde(deserialize_with = "word_or_none")]
     pub planned: Option<Action>,
     pub planned_for: Option<Vec<String>>,
-    pub planned_pays: Option<bool>,
     pub chemistry: Option<String>,
     #[serde(deserialize_with = "words")]
     pub cautions: Vec<RecoveryCaution>,
@@ -53,13 +52,12 @@ impl Standing {
                 format!("charge {batteries} fully and test it, as planned")
             }
             (Some(Action::TestFirst), _) => format!("test {batteries} first, as planned; {step}"),
-            (Some(Action::NextService), _) => format!(
-                "{step}; the plan replaces {batteries} at the next service{}",
-                match self.planned_pays {
-                    Some(true) => "",
-                    _ => ", if it pays by then",
-                }
-            ),
+            (Some(Action::LaterWeek), _) => {
+                format!("{step}; the plan sees to {batteries} in a coming week")
+            }
+            (Some(Action::NextService), _) => {
+                format!("{step}; the plan sees to {batteries} at the next service")
+            }
         })
     }
 

@@ -3,6 +3,7 @@
 //! Each names the tables it reads, so it stands in the query graph like any other; queries read it by
 //! its name. The list is the one place where they are found.
 
+mod battery_plan;
 mod fits;
 mod plan;
 mod reasons_column;
@@ -36,7 +37,7 @@ pub const COMPUTED: &[Computed] = &[
     fits::MODEL_FIT,
     fits::BATTERY_CHANCE,
     plan::REPLACEMENT_POLICY,
-    plan::REPLACEMENT_CHOICE,
+    battery_plan::BATTERY_PLAN,
     test_value::TEST_VALUE,
 ];
 

@@ -1,10 +1,8 @@
-//! What replacing costs and is worth, and which batteries a depot replaces this week.
+//! What new life costs: the table replacement_policy.
 //!
-//! replacement_policy says, for each chemistry, what new life costs a day when batteries are replaced
-//! at the best age (renewal-reward): what waiting a while longer is worth. replacement_choice takes, for
-//! each depot, the batteries whose replacement saves most within its bays and its budget.
-
-use std::collections::BTreeMap;
+//! For each chemistry, what new life costs a day when batteries are replaced at the best age
+//! (renewal-reward): what waiting a while longer is worth. Priced too for failures that cost half and
+//! double, so that the plan can say how much it leans on that price.
 
 use futures::FutureExt;
 use serde::Deserialize;
@@ -12,133 +10,108 @@ use serde::Deserialize;
 use super::fits::{numbers, rows_of, words};
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
-use risk::knapsack::{Item, best_choice};
+use risk::life_price::{Life, LifeLaws};
 use statistics::lives::age_replacement::best_replacement_age;
 use statistics::lives::weibull_law::Weibull;
 use trade::words::Chemistry;
 
-const DAYS_A_MONTH: f64 = 30.4375;
-
-/// A law that rests on fewer failures than this is not used.
-const FEWEST_FAILURES: f64 = 20.0;
-
 pub const REPLACEMENT_POLICY: Computed = Computed {
     name: "replacement_policy",
     about: "One row is a chemistry: what a planned replacement costs, and new life a day at the best age.",
-    reads: &["life_fit"],
+    reads: &["life_fit", "battery_life"],
     make: |analysis| replacement_policy(analysis).boxed(),
 };
 
-pub const REPLACEMENT_CHOICE: Computed = Computed {
-    name: "replacement_choice",
-    about: "One row is a battery to replace this week: the best choice within the depot's bays and budget.",
-    reads: &["replacement_offer"],
-    make: |analysis| replacement_choice(analysis).boxed(),
-};
-
 #[derive(Debug, Deserialize)]
-struct KeptLaw {
-    cohort: String,
+struct FleetFit {
     failures: Option<f64>,
     shape: Option<f64>,
-    scale: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Lived {
+    chemistry: Option<String>,
+    entry_age_days: Option<f64>,
+    exit_age_days: Option<f64>,
+    failed: bool,
+}
+
+/// The laws of life, from this fleet and from what is usual.
+async fn life_laws(analysis: &Analysis) -> Result<LifeLaws, AnalysisError> {
+    let fits: Vec<FleetFit> = analysis
+        .rows(
+            "SELECT fit['failures'] AS failures, fit['shape'] AS shape
+             FROM life_fit WHERE cohort = 'all batteries'",
+        )
+        .await?;
+    let lived: Vec<Lived> = analysis
+        .rows(
+            "SELECT chemistry, CAST(entry_age_days AS DOUBLE) AS entry_age_days,
+                    CAST(exit_age_days AS DOUBLE) AS exit_age_days, COALESCE(failed, FALSE) AS failed
+             FROM battery_life ORDER BY vin, position, battery_no",
+        )
+        .await?;
+    let lives: Vec<Life> = lived
+        .into_iter()
+        .filter_map(|life| {
+            Some(Life {
+                chemistry: life.chemistry,
+                entry_days: life.entry_age_days?,
+                exit_days: life.exit_age_days?,
+                failed: life.failed,
+            })
+        })
+        .collect();
+    let shape = fits
+        .first()
+        .and_then(|fit| Some((fit.shape?, fit.failures?)));
+    let months = analysis.settings().cost.battery_life_months;
+    Ok(LifeLaws::new(&lives, shape, months))
+}
+
+/// What new life costs a day, and the best age to replace at, where there is one.
+fn price(law: &Weibull, planned: f64, failure: f64) -> (f64, f64) {
+    match best_replacement_age(law, planned, failure.max(planned)) {
+        Ok(policy) => (policy.cost_rate, policy.age.unwrap_or(f64::NAN)),
+        Err(_) => (planned / law.mean(), f64::NAN),
+    }
 }
 
 async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let cost = &analysis.settings().cost;
-    let laws: Vec<KeptLaw> = analysis
-        .rows(
-            "SELECT cohort, fit['failures'] AS failures, fit['shape'] AS shape, fit['scale'] AS scale
-             FROM life_fit ORDER BY cohort",
-        )
-        .await?;
-    let law_of = |cohort: &str| {
-        let kept = laws.iter().find(|law| law.cohort == cohort)?;
-        let enough = kept
-            .failures
-            .is_some_and(|failures| failures >= FEWEST_FAILURES);
-        enough.then_some(Weibull {
-            shape: kept.shape?,
-            scale: kept.scale?,
-        })
-    };
-    let fleet = law_of("all batteries");
-    let mut names = Vec::new();
-    let mut planned_costs = Vec::new();
-    let mut a_day = Vec::new();
-    let mut best_ages = Vec::new();
+    let laws = life_laws(analysis).await?;
     let known = Chemistry::ALL.iter().map(|chemistry| chemistry.as_str());
-    for name in known.chain(["not known"]) {
-        let planned = cost.planned(Some(name));
-        let policy = law_of(name).or(fleet).and_then(|law| {
-            best_replacement_age(&law, planned, cost.unplanned_failure.max(planned)).ok()
-        });
-        names.push(name);
-        planned_costs.push(planned);
-        // Without a law, the price of a battery over its expected life.
-        a_day.push(policy.map_or(
-            planned / (cost.battery_life_months * DAYS_A_MONTH),
-            |policy| policy.cost_rate,
-        ));
-        best_ages.push(policy.and_then(|policy| policy.age).unwrap_or(f64::NAN));
-    }
+    let names: Vec<&str> = known.chain(["not known"]).collect();
+    let of = |failure: f64| -> Vec<(f64, f64)> {
+        names
+            .iter()
+            .map(|name| price(&laws.of(Some(name)), cost.planned(Some(name)), failure))
+            .collect()
+    };
+    let usual = of(cost.unplanned_failure);
+    let a_day = |prices: &[(f64, f64)]| numbers(prices.iter().map(|(a_day, _)| *a_day));
     rows_of(vec![
         ("chemistry", words(names.iter().copied())),
-        ("planned_cost", numbers(planned_costs.into_iter())),
-        ("cost_per_day", numbers(a_day.into_iter())),
-        ("best_age_days", numbers(best_ages.into_iter())),
-    ])
-}
-
-#[derive(Debug, Deserialize)]
-struct Offer {
-    vin: String,
-    position: String,
-    depot: String,
-    planned_cost: f64,
-    saving: f64,
-    must: bool,
-}
-
-async fn replacement_choice(analysis: &Analysis) -> Result<Rows, AnalysisError> {
-    let plan = &analysis.settings().plan;
-    let offers: Vec<Offer> = analysis
-        .rows(
-            "SELECT vin, position, depot, planned_cost, saving, wanted = 'must' AS must
-             FROM replacement_offer WHERE wanted IN ('must', 'this week')
-             ORDER BY depot, vin, position",
-        )
-        .await?;
-    let mut by_depot: BTreeMap<&str, Vec<&Offer>> = BTreeMap::new();
-    for offer in &offers {
-        by_depot.entry(&offer.depot).or_default().push(offer);
-    }
-    let mut chosen: Vec<&Offer> = Vec::new();
-    for (depot, offers) in by_depot {
-        let (bays, budget) = plan.limits(depot);
-        // What has failed is replaced whatever the plan says, and takes its bay and its money.
-        let (must, may): (Vec<&Offer>, Vec<&Offer>) = offers.iter().partition(|offer| offer.must);
-        let spent: f64 = must.iter().map(|offer| offer.planned_cost).sum();
-        let bays = bays.saturating_sub(must.len());
-        let items: Vec<Item> = may
-            .iter()
-            .map(|offer| Item {
-                cost: offer.planned_cost,
-                value: offer.saving,
-            })
-            .collect();
-        chosen.extend(must);
-        chosen.extend(
-            best_choice(&items, bays, budget - spent)
-                .into_iter()
-                .map(|at| may[at]),
-        );
-    }
-    rows_of(vec![
-        ("vin", words(chosen.iter().map(|offer| offer.vin.as_str()))),
         (
-            "position",
-            words(chosen.iter().map(|offer| offer.position.as_str())),
+            "planned_cost",
+            numbers(names.iter().map(|name| cost.planned(Some(name)))),
+        ),
+        ("cost_per_day", a_day(&usual)),
+        (
+            "best_age_days",
+            numbers(usual.iter().map(|(_, best_age)| *best_age)),
+        ),
+        (
+            "mean_life_days",
+            numbers(names.iter().map(|name| laws.of(Some(name)).mean())),
+        ),
+        (
+            "cost_per_day_failure_half",
+            a_day(&of(cost.unplanned_failure / 2.0)),
+        ),
+        (
+            "cost_per_day_failure_double",
+            a_day(&of(cost.unplanned_failure * 2.0)),
         ),
     ])
 }

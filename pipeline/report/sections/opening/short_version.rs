@@ -1,10 +1,12 @@
 //! The report in five lines: replace, order, test, floods and recoveries, what needs a decision.
 
-use super::super::cells::{self, counted};
-use super::super::manner::Manner;
-use super::depots::{Depot, Short};
-use super::lines::OrderLine;
-use super::views::{Flood, Recovery, RiskRow};
+use crate::cells::{self, counted};
+use crate::manner::Manner;
+use crate::sections::depots::room::{Depot, Short};
+use crate::sections::floods::Flood;
+use crate::sections::pick_list::OrderLine;
+use crate::sections::ranking::rows::RiskRow;
+use crate::sections::recoveries::Recovery;
 use settings::Run;
 
 /// What the five lines are made from.
@@ -18,6 +20,8 @@ pub struct Facts<'a> {
     pub floods: &'a [Flood],
     pub recoveries: &'a [Recovery],
     pub run: &'a Run,
+    /// Keys of the prices that nobody has set.
+    pub unedited_prices: &'a [String],
     pub manner: &'a Manner,
 }
 
@@ -193,10 +197,28 @@ fn decide(facts: &Facts<'_>) -> String {
         ));
     }
     needs.extend(waiting(facts));
+    needs.extend(default_prices(facts.unedited_prices));
     match needs.is_empty() {
         true => "Nothing needs a decision beyond this list.".to_owned(),
         false => format!("To decide: {}.", needs.join("; ")),
     }
+}
+
+/// The prices that all sums rest on and that nobody has set.
+fn default_prices(keys: &[String]) -> Option<String> {
+    let mut names: Vec<String> = Vec::new();
+    for key in keys {
+        let name = key.split('.').nth(1).unwrap_or(key).replace('_', " ");
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    (!names.is_empty()).then(|| {
+        format!(
+            "set the prices that these sums rest on and that are still round defaults ({}; `voltwane settings` shows them)",
+            names.join(", ")
+        )
+    })
 }
 
 /// The replacements that would pay but have no room this week, and which limit it is that binds.

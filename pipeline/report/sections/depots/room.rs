@@ -1,13 +1,10 @@
 //! What there is to do at each depot, with the room it has: bays, budget, and what waits for which.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
-
-use super::super::cells;
-use super::super::manner::Manner;
-use super::lines::{RankedLine, Trends};
-use super::views::RiskRow;
+use crate::cells;
+use crate::manner::Manner;
+use crate::sections::ranking::rows::RiskRow;
 use settings::Plan;
 
 /// Which limit keeps replacements that would pay from this week.
@@ -49,15 +46,19 @@ impl<'a> Depot<'a> {
         let (bays, budget) = plan.limits(name);
         let taken = || rows.iter().filter(|row| row.action == "this week");
         let waiting = || rows.iter().filter(|row| row.waits());
-        let (bays_taken, spent) = (taken().count(), taken().map(|row| row.planned_cost).sum());
-        // With money enough, the choice would be those that save most.
-        let least_taken = taken()
-            .filter(|row| row.failed_on.is_none())
-            .filter_map(|row| row.saving)
+        // Batteries of one vehicle share a visit; a vehicle that is in for its service takes no bay.
+        let visits: BTreeSet<Option<i64>> = rows
+            .iter()
+            .filter(|row| row.week == Some(1) && row.special_visit == Some(true))
+            .map(|row| row.visit_no)
+            .collect();
+        let bays_taken = visits.len();
+        let spent: f64 = taken().map(|row| row.planned_cost).sum();
+        let cheapest = waiting()
+            .map(|row| row.planned_cost)
             .fold(f64::INFINITY, f64::min);
-        let passed_over =
-            waiting().any(|row| row.saving.is_some_and(|saving| saving > least_taken));
-        let short_of = match (waiting().count(), bays_taken >= bays, passed_over) {
+        let unpaid = spent + cheapest > budget;
+        let short_of = match (waiting().count(), bays_taken >= bays, unpaid) {
             (0, ..) => None,
             (_, true, false) => Some(Short::Bays),
             (_, true, true) => Some(Short::Both),
@@ -116,68 +117,4 @@ pub fn depots<'a>(ranking: &'a [RiskRow], plan: &Plan) -> Vec<Depot<'a>> {
         .into_iter()
         .map(|(name, rows)| Depot::new(name, rows, plan))
         .collect()
-}
-
-/// A depot as its section tells it.
-#[derive(Debug, Serialize)]
-pub struct DepotLines {
-    pub depot: String,
-    pub batteries: usize,
-    pub this_week: usize,
-    pub failed: usize,
-    pub test_first: usize,
-    pub next_service: usize,
-    pub room: String,
-    pub saving: f64,
-    pub waiting: usize,
-    pub waiting_worth: f64,
-    pub short_of: Option<&'static str>,
-    pub lines: Vec<RankedLine>,
-    /// Batteries with something to do that the table leaves to the ranking's file.
-    pub not_shown: usize,
-}
-
-impl DepotLines {
-    /// With at most `shown` of the batteries that have something to do, in the order of what to do
-    /// first.
-    pub fn new(depot: &Depot<'_>, trends: &Trends, manner: &Manner, shown: usize) -> Self {
-        let mut to_do: Vec<&RiskRow> = depot
-            .rows
-            .iter()
-            .filter(|row| row.action != "leave")
-            .copied()
-            .collect();
-        to_do.sort_by_key(|row| {
-            let turn = match row.action.as_str() {
-                "this week" => 0,
-                "test first" => 1,
-                _ => 2,
-            };
-            (turn, row.rank)
-        });
-        let short_of = depot.short_of.map(Short::as_str);
-        Self {
-            depot: depot.name.to_owned(),
-            batteries: depot.rows.len(),
-            this_week: depot.bays_taken,
-            failed: depot
-                .rows
-                .iter()
-                .filter(|row| row.failed_on.is_some())
-                .count(),
-            test_first: depot.of("test first"),
-            next_service: depot.of("next service"),
-            room: depot.room(manner),
-            saving: depot.saving(),
-            waiting: depot.waiting,
-            waiting_worth: depot.waiting_worth,
-            short_of,
-            not_shown: to_do.len().saturating_sub(shown),
-            lines: to_do
-                .iter()
-                .take(shown)
-                .map(|row| RankedLine::new(row, short_of, trends, manner))
-                .collect(),
-        }
-    }
 }

@@ -1,0 +1,17 @@
+//! The report's own words, a line each.
+
+use minijinja::context;
+
+use super::{Part, Reading, Section};
+use crate::ReportError;
+
+/// The section.
+pub const SECTION: Section = Section {
+    name: "glossary",
+    doing: "writing the report",
+    make: |reading| Box::pin(make(reading)),
+};
+
+async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
+    reading.part("glossary.md", context! {})
+}

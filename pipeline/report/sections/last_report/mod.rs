@@ -1,0 +1,57 @@
+//! What became of what earlier reports said.
+
+mod changes;
+pub mod record;
+
+use minijinja::context;
+
+use super::{Part, Reading, Section};
+use crate::ReportError;
+use changes::{Change, ChangeLine};
+use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
+
+/// The section.
+pub const SECTION: Section = Section {
+    name: "last_report",
+    doing: "holding earlier reports against what came",
+    make: |reading| Box::pin(make(reading)),
+};
+
+/// Rows of each kind of change.
+const CHANGE_ROWS: usize = 8;
+
+async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
+    let since_last: Vec<SinceLast> = reading.rows(record::SINCE_LAST).await?;
+    let mut changes: Vec<Change> = reading.rows(changes::CHANGES).await?;
+    for row in &mut changes {
+        row.position = reading.manner.position(&row.position);
+    }
+    let predictions = predictions(reading).await?;
+    let chances: Vec<ChanceTold> = reading.rows(record::CHANCES_TOLD).await?;
+    let calibration = record::calibration_chart(&chances);
+    let part = reading.part(
+        "last_report.md",
+        context! {
+            since_last,
+            changes => changes
+                .chunk_by(|a, b| a.change == b.change)
+                .flat_map(|kind| kind.iter().take(CHANGE_ROWS))
+                .map(|row| ChangeLine::new(row, reading.manner))
+                .collect::<Vec<_>>(),
+            change_counts => changes::by_change(&changes),
+            change_rows => CHANGE_ROWS,
+            all_changes => changes.len(),
+            predictions => predictions.iter().map(PredictionLine::new).collect::<Vec<_>>(),
+            calibration => super::named(calibration.as_slice()),
+            told_in_calibration => chances.iter().map(|row| row.batteries).sum::<i64>(),
+        },
+    )?;
+    Ok(part
+        .with_charts(calibration)
+        .with_table(changes::sheet(&changes, reading.manner)))
+}
+
+/// What each earlier report expected and what came.
+pub async fn predictions(reading: &Reading<'_>) -> Result<Vec<Prediction>, ReportError> {
+    reading.rows(record::PREDICTIONS).await
+}

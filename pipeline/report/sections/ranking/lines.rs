@@ -1,0 +1,126 @@
+//! The ranking in words, as tables print it.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::rows::{Health, RiskRow};
+use crate::cells;
+use crate::manner::Manner;
+
+/// Tests shown in a battery's small drawing.
+const SPARK_TESTS: usize = 8;
+
+/// The healths of each battery's tests, oldest first.
+pub struct Trends(BTreeMap<(String, String, i64), Vec<f64>>);
+
+impl Trends {
+    pub fn new(rows: Vec<Health>) -> Self {
+        let mut trends: BTreeMap<_, Vec<f64>> = BTreeMap::new();
+        for row in rows {
+            trends
+                .entry((row.vin, row.position, row.battery_no))
+                .or_default()
+                .push(row.health);
+        }
+        Self(trends)
+    }
+
+    /// What the last test of the charged battery found, as the page draws it: a discharged battery says
+    /// nothing of its health.
+    pub fn last(&self, row: &RiskRow) -> Option<f64> {
+        let key = (row.vin.clone(), row.position.clone(), row.battery_no);
+        self.0.get(&key)?.last().copied()
+    }
+
+    /// The drawing of a battery's tests and where they stand now: "▇▆▄ 62 %".
+    pub fn of(&self, row: &RiskRow) -> String {
+        let key = (row.vin.clone(), row.position.clone(), row.battery_no);
+        let Some(healths) = self.0.get(&key) else {
+            // A discharged battery says nothing of its health.
+            let found = row.verdict.as_deref() == Some("discharged");
+            return if found { "discharged" } else { "no test" }.to_owned();
+        };
+        let shown = &healths[healths.len().saturating_sub(SPARK_TESTS)..];
+        match shown {
+            [] => "no test".to_owned(),
+            [only] => format!("{:.0} %, 1 test", only * 100.0),
+            [.., last] => format!("{} {:.0} %", cells::spark(shown), last * 100.0),
+        }
+    }
+}
+
+/// One line of the ranking.
+#[derive(Debug, Clone, Serialize)]
+pub struct RankedLine {
+    pub rank: i64,
+    pub unit: String,
+    pub depot: String,
+    pub battery: String,
+    pub age: String,
+    pub chance: String,
+    pub interval: String,
+    pub trend: String,
+    pub action: String,
+    pub saving: Option<f64>,
+    pub reasons: String,
+}
+
+impl RankedLine {
+    /// `short_of` is what the depot's replacements that would pay wait for.
+    pub fn new(row: &RiskRow, short_of: Option<&str>, trends: &Trends, manner: &Manner) -> Self {
+        let failed = row.failed_on.is_some();
+        Self {
+            rank: row.rank,
+            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            depot: row.depot.clone(),
+            battery: row.battery(),
+            age: match row.uncertainty_days {
+                61.. => format!("about {}", cells::age(row.age_days)),
+                _ => cells::age(row.age_days),
+            },
+            chance: match (failed, row.chance) {
+                (true, _) => "counts as failed".to_owned(),
+                (_, Some(chance)) => cells::per_cent(chance),
+                (_, None) => "not known".to_owned(),
+            },
+            interval: match (failed, row.chance_lower, row.chance_upper) {
+                (true, ..) => String::new(),
+                (_, Some(lower), Some(upper)) => cells::per_cent_limits(lower, upper),
+                _ => "not known".to_owned(),
+            },
+            trend: trends.of(row),
+            action: action(row, short_of),
+            saving: row.saving,
+            reasons: row.why(manner.units),
+        }
+    }
+}
+
+/// What to do, with what to know about it: why it waits, who pays.
+fn action(row: &RiskRow, short_of: Option<&str>) -> String {
+    let mut words = vec![row.action.clone()];
+    match row.action.as_str() {
+        "next service" | "a later week" => {
+            words.extend(row.week.map(|week| format!("in week {week} from now")));
+        }
+        _ => {}
+    }
+    if row.waits() {
+        words.push(format!("waits for {}", short_of.unwrap_or("room")));
+    }
+    if row.to_be_charged_first() {
+        words.push("charge and test it first".to_owned());
+    }
+    if let Some(keep_at) = row.keep_at.filter(|_| row.failed_on.is_none()) {
+        let test = match row.to_be_charged_first() {
+            true => "keep it",
+            false => "test it on arrival: keep it",
+        };
+        words.push(format!("{test} at {:.0} % or more", keep_at * 100.0));
+    }
+    if row.under_warranty == Some(true) && row.action != "leave" {
+        words.push("under warranty: claim it".to_owned());
+    }
+    words.join(", ")
+}

@@ -1,0 +1,408 @@
+//! The table battery_plan: what to do about each battery in the coming weeks, and what that is worth.
+//!
+//! Gathers what the plan rests on (chances, season, the vehicles' next services, prices, what a test
+//! tells) and gives each depot's batteries to `risk::visits`.
+
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
+
+use arrow::array::{BooleanArray, Float64Array, Int64Array, ListArray};
+use arrow::datatypes::Float64Type;
+use futures::FutureExt;
+use serde::Deserialize;
+
+use super::fits::{kept_health, kept_model, rows_of, words};
+use super::week_frame::read_frame;
+use super::{Computed, Rows};
+use crate::{Analysis, AnalysisError};
+use risk::battery_prospect::{AtHand, Battery, Prospect, even_factor, prospect};
+use risk::expected_health;
+use risk::stakes::Stakes;
+use risk::test_value::TestPower;
+use risk::visits::{self, Candidate, Limits, Outcome, Planned};
+use risk::weeks_ahead::{Growth, weekly_hazards};
+use trade::words::Advice;
+
+pub const BATTERY_PLAN: Computed = Computed {
+    name: "battery_plan",
+    about: "One row is a battery in service: what to do about it in the coming 13 weeks, on which visit, and what a visit now is worth.",
+    reads: &[
+        "battery_risk",
+        "vehicle_week",
+        "health_fit",
+        "model_fit",
+        "replacement_policy",
+        "next_service",
+    ],
+    make: |analysis| battery_plan(analysis).boxed(),
+};
+
+/// Weeks that visits are planned for, and weeks looked ahead to value what is left.
+pub const WEEKS: usize = 13;
+const OUTLOOK_WEEKS: usize = 52;
+
+const DAYS_A_WEEK: f64 = 7.0;
+
+#[derive(Debug, Deserialize)]
+struct Told {
+    vin: String,
+    position: String,
+    depot: String,
+    failed: bool,
+    chance: f64,
+    planned_cost: f64,
+    cost_per_day: f64,
+    cost_per_day_failure_half: f64,
+    cost_per_day_failure_double: f64,
+    due_in_days: Option<f64>,
+    usual_gap_days: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Slope {
+    feature: String,
+    slope: f64,
+}
+
+#[derive(Debug, Deserialize)]
+struct WeekAir {
+    depot: String,
+    week: i64,
+    cold: Option<f64>,
+    heat: Option<f64>,
+}
+
+/// What is known of a battery beyond what was told: of its health, its last test.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    lost: f64,
+    health: f64,
+    age_days: f64,
+    /// How far a reading is spread about what is expected, and how far it moves that.
+    spread: f64,
+    sd: f64,
+    in_doubt: bool,
+}
+
+async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let settings = analysis.settings();
+    let horizon_days = settings.run.horizon_days as f64;
+    let told: Vec<Told> = analysis
+        .rows(
+            "SELECT r.vin, r.position, r.depot, r.failed_on IS NOT NULL AS failed, r.chance,
+                    p.planned_cost, p.cost_per_day, p.cost_per_day_failure_half, p.cost_per_day_failure_double,
+                    s.due_in_days, s.usual_gap_days
+             FROM battery_risk r
+             JOIN replacement_policy p ON p.chemistry = COALESCE(r.chemistry, 'not known')
+             LEFT JOIN next_service s ON s.vin = r.vin
+             WHERE r.chance IS NOT NULL
+             ORDER BY r.depot, r.vin, r.position",
+        )
+        .await?;
+    let known = known(analysis).await?;
+    let lost_slope = kept_model(analysis).await?.lost_slope();
+    let seasons = seasons(analysis).await?;
+    let even = vec![1.0; OUTLOOK_WEEKS];
+    let battery = |told: &Told, failure_times: f64, cost_per_day: f64| {
+        let known = known.get(&(told.vin.clone(), told.position.clone()));
+        let season = seasons.get(&told.depot).unwrap_or(&even);
+        let growth = Growth {
+            lost: known.map_or(0.0, |known| known.lost),
+            age_days: known.map_or(0.0, |known| known.age_days),
+            slope: lost_slope,
+        };
+        Battery {
+            hazards: weekly_hazards(told.chance, horizon_days, growth, season),
+            stakes: Stakes {
+                failure_extra: settings.cost.unplanned_failure * failure_times - told.planned_cost,
+                cost_per_day,
+            },
+            services: services(told),
+            chance: told.chance,
+            power: TestPower {
+                lost: growth.lost,
+                sd: known.map_or(0.0, |known| known.sd),
+                slope: lost_slope,
+            },
+            test_cost: settings.cost.battery_test,
+            in_doubt: known.is_none_or(|known| known.in_doubt),
+        }
+    };
+    let batteries: Vec<Battery> = told
+        .iter()
+        .map(|told| battery(told, 1.0, told.cost_per_day))
+        .collect();
+    let mut outcomes: Vec<(Outcome, usize)> = Vec::with_capacity(told.len());
+    let mut first_visit = 1;
+    let mut start = 0;
+    for of_depot in told.chunk_by(|a, b| a.depot == b.depot) {
+        let candidates: Vec<Candidate<'_>> = of_depot
+            .iter()
+            .zip(&batteries[start..])
+            .map(|(told, battery)| Candidate {
+                vehicle: &told.vin,
+                failed: told.failed,
+                planned_cost: told.planned_cost,
+                prospect: match told.failed {
+                    true => Prospect::none(),
+                    false => prospect(battery, WEEKS),
+                },
+            })
+            .collect();
+        start += of_depot.len();
+        let week = settings.plan.week_limits(&of_depot[0].depot);
+        let limits = Limits {
+            bays: week.bays,
+            budget: week.budget,
+            tests: week.tests,
+            special_visit: settings.cost.special_visit(),
+            least_saving: settings.plan.least_saving,
+        };
+        let of_depot = visits::plan(&candidates, limits, WEEKS);
+        let visits = of_depot.iter().filter_map(|outcome| outcome.planned);
+        let made = visits.map(|planned| planned.visit + 1).max().unwrap_or(0);
+        outcomes.extend(of_depot.into_iter().map(|outcome| (outcome, first_visit)));
+        first_visit += made;
+    }
+    let saving_if = |times: f64, cost_per_day: fn(&Told) -> f64| -> Float64Array {
+        told.iter()
+            .map(|told| {
+                let prospect = prospect(&battery(told, times, cost_per_day(told)), 1);
+                let gain = prospect.gains.first().filter(|_| !told.failed)?;
+                Some(gain - settings.cost.special_visit())
+            })
+            .collect()
+    };
+    let planned = |value: &dyn Fn(Planned, usize) -> Option<i64>| -> Int64Array {
+        outcomes
+            .iter()
+            .map(|(outcome, first)| outcome.planned.and_then(|planned| value(planned, *first)))
+            .collect()
+    };
+    let keep_at: Float64Array = told
+        .iter()
+        .zip(&batteries)
+        .zip(&outcomes)
+        .map(|((told, battery), (outcome, _))| {
+            let planned = outcome.planned.filter(|p| p.act.what == AtHand::Test)?;
+            let known = known.get(&(told.vin.clone(), told.position.clone()))?;
+            Some(keep_at(battery, planned.week, known))
+        })
+        .collect();
+    rows_of(vec![
+        ("vin", words(told.iter().map(|told| told.vin.as_str()))),
+        (
+            "position",
+            words(told.iter().map(|told| told.position.as_str())),
+        ),
+        (
+            "advice",
+            words(outcomes.iter().map(|(outcome, _)| advice(outcome).as_str())),
+        ),
+        ("week", Arc::new(planned(&|p, _| Some(p.week as i64 + 1)))),
+        (
+            "visit_no",
+            Arc::new(planned(&|p, first| Some((p.visit + first) as i64))),
+        ),
+        (
+            "special_visit",
+            Arc::new(
+                outcomes
+                    .iter()
+                    .map(|(outcome, _)| Some(outcome.planned?.special))
+                    .collect::<BooleanArray>(),
+            ),
+        ),
+        (
+            "service_week",
+            Arc::new(
+                told.iter()
+                    .map(|told| services(told).first().map(|week| *week as i64 + 1))
+                    .collect::<Int64Array>(),
+            ),
+        ),
+        (
+            "waits",
+            Arc::new(
+                outcomes
+                    .iter()
+                    .map(|(outcome, _)| Some(outcome.waits))
+                    .collect::<BooleanArray>(),
+            ),
+        ),
+        (
+            "saving",
+            Arc::new(
+                outcomes
+                    .iter()
+                    .map(|(o, _)| o.saving)
+                    .collect::<Float64Array>(),
+            ),
+        ),
+        (
+            "saving_failure_half",
+            Arc::new(saving_if(0.5, |told| told.cost_per_day_failure_half)),
+        ),
+        (
+            "saving_failure_double",
+            Arc::new(saving_if(2.0, |told| told.cost_per_day_failure_double)),
+        ),
+        (
+            "pays_from",
+            Arc::new(
+                batteries
+                    .iter()
+                    .map(|battery| battery.stakes.pays_from(horizon_days))
+                    .collect::<Float64Array>(),
+            ),
+        ),
+        ("keep_at", Arc::new(keep_at)),
+        (
+            "replace_share",
+            Arc::new(
+                outcomes
+                    .iter()
+                    .map(|(outcome, _)| outcome.planned.map(|planned| planned.act.replaced))
+                    .collect::<Float64Array>(),
+            ),
+        ),
+        (
+            "in_doubt",
+            Arc::new(
+                batteries
+                    .iter()
+                    .map(|b| Some(b.in_doubt))
+                    .collect::<BooleanArray>(),
+            ),
+        ),
+        ("fails_in_week", Arc::new(fails_in_week(&told, &batteries))),
+    ])
+}
+
+/// Weeks of the services that are expected, 0 this week.
+fn services(told: &Told) -> Vec<usize> {
+    let Some(due) = told.due_in_days.filter(|due| *due >= 0.0) else {
+        return Vec::new();
+    };
+    let gap = told
+        .usual_gap_days
+        .unwrap_or(f64::INFINITY)
+        .max(DAYS_A_WEEK);
+    (0..)
+        .map(|nth| due + f64::from(nth) * gap)
+        .take_while(|days| *days < OUTLOOK_WEEKS as f64 * DAYS_A_WEEK)
+        .map(|days| (days / DAYS_A_WEEK) as usize)
+        .collect()
+}
+
+fn advice(outcome: &Outcome) -> Advice {
+    match outcome.planned {
+        None => Advice::Leave,
+        Some(planned) => match (planned.special, planned.act.what) {
+            (_, AtHand::Leave) => Advice::Leave,
+            (true, AtHand::Replace) => Advice::ReplaceOnSpecialVisit,
+            (true, AtHand::Test) => Advice::TestOnArrival,
+            (false, AtHand::Replace) => Advice::ReplaceAtService,
+            (false, AtHand::Test) => Advice::TestAtService,
+        },
+    }
+}
+
+/// The reading, as a share of the rating, from which the battery is kept.
+fn keep_at(battery: &Battery, week: usize, known: &Known) -> f64 {
+    let (_, scale) = battery.power.factors(battery.chance);
+    let even = even_factor(battery, week) / scale;
+    let (mut low, mut high) = (-4.0, 4.0);
+    for _ in 0..40 {
+        let middle = 0.5 * (low + high);
+        match battery.power.factor(middle) > even {
+            true => high = middle,
+            false => low = middle,
+        }
+    }
+    (known.health - known.spread * 0.5 * (low + high)).clamp(0.0, 1.0)
+}
+
+/// For each week of the plan, the chance of failing in it if nothing is done.
+fn fails_in_week(told: &[Told], batteries: &[Battery]) -> ListArray {
+    ListArray::from_iter_primitive::<Float64Type, _, _>(told.iter().zip(batteries).map(
+        |(told, battery)| {
+            let mut surviving = if told.failed { 0.0 } else { 1.0 };
+            let weeks = battery.hazards.iter().take(WEEKS).map(|hazard| {
+                let fails = surviving * -(-hazard).exp_m1();
+                surviving -= fails;
+                Some(fails)
+            });
+            Some(weeks.collect::<Vec<_>>())
+        },
+    ))
+}
+
+async fn known(analysis: &Analysis) -> Result<HashMap<(String, String), Known>, AnalysisError> {
+    let settings = analysis.settings();
+    let frame = read_frame(analysis).await?;
+    let slopes = kept_health(analysis).await?;
+    let horizon_days = settings.run.horizon_days as f64;
+    let expected = expected_health::foretell(&frame, &slopes, horizon_days);
+    let stale_days = settings.test.test_stale_days as f64;
+    Ok(frame
+        .current()
+        .into_iter()
+        .map(|row| {
+            let open = expected.sd(row);
+            let spread = open.hypot(expected.spread.test_sd).max(1e-9);
+            let found_bad = matches!(frame.word("verdict", row), Some("worn" | "failed"));
+            let fresh = frame.number("days_since_health", row) <= stale_days;
+            let word = |name| frame.word(name, row).unwrap_or_default().to_owned();
+            let known = Known {
+                lost: expected.lost[row],
+                health: expected.health(row),
+                age_days: frame.number("age_days", row),
+                spread,
+                sd: open * open / spread,
+                in_doubt: !(found_bad && fresh),
+            };
+            ((word("vin"), word("position")), known)
+        })
+        .collect())
+}
+
+/// For each depot, the factor on the hazard of each week ahead: its cold and heat are those of the same
+/// week a year before, and count as the model has learnt.
+async fn seasons(analysis: &Analysis) -> Result<BTreeMap<String, Vec<f64>>, AnalysisError> {
+    let slopes: Vec<Slope> = analysis
+        .rows(
+            "SELECT feature, coefficient / NULLIF(deviation, 0) AS slope FROM model_fit
+             WHERE feature IN ('cold ahead', 'heat ahead') AND deviation <> 0",
+        )
+        .await?;
+    let slope = |name: &str| {
+        let found = slopes.iter().find(|slope| slope.feature == name);
+        found.map_or(0.0, |slope| slope.slope)
+    };
+    let (of_cold, of_heat) = (slope("cold ahead"), slope("heat ahead"));
+    let airs: Vec<WeekAir> = analysis
+        .rows(
+            "SELECT depot, (363 - days_between(day, $as_of)) / 7 AS week,
+                    AVG(GREATEST(0.0, -mean_temperature_c)) AS cold,
+                    AVG(GREATEST(0.0, max_temperature_c - 30.0)) AS heat
+             FROM depot_weather WHERE days_between(day, $as_of) BETWEEN 0 AND 363
+             GROUP BY depot, (363 - days_between(day, $as_of)) / 7
+             ORDER BY depot, week",
+        )
+        .await?;
+    let mut seasons: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+    for air in airs {
+        let weeks = seasons
+            .entry(air.depot)
+            .or_insert_with(|| vec![1.0; OUTLOOK_WEEKS]);
+        let week = usize::try_from(air.week)
+            .ok()
+            .and_then(|week| weeks.get_mut(week));
+        if let Some(factor) = week {
+            let log = of_cold * air.cold.unwrap_or(0.0) + of_heat * air.heat.unwrap_or(0.0);
+            *factor = log.clamp(-5.0, 5.0).exp();
+        }
+    }
+    Ok(seasons)
+}
