@@ -60,6 +60,8 @@ pub struct Run {
     /// A call put down to the supply is a battery failure when the battery is replaced within this
     /// many days of it; without a replacement in that time the battery was only discharged.
     pub trouble_days: i64,
+    /// Whether failures that are only doubtful count; false shows what rests on them.
+    pub count_doubtful: bool,
     /// Work within this many days of another is about the same trouble.
     pub same_trouble_days: i64,
     /// A depot of which nothing was heard for longer than this is silent.
@@ -76,6 +78,7 @@ impl Default for Run {
             horizon_days: 56,
             observation_start: None,
             trouble_days: 60,
+            count_doubtful: true,
             same_trouble_days: 14,
             silent_days: 14,
             cohort_false_share: 0.05,

@@ -20,6 +20,7 @@ pub fn parameters(settings: &Settings, as_of: NaiveDate) -> BTreeMap<String, Sca
                     toml::Value::Integer(value) => ScalarValue::Int64(Some(value)),
                     toml::Value::Float(value) => ScalarValue::Float64(Some(value)),
                     toml::Value::String(value) => ScalarValue::Utf8(Some(value)),
+                    toml::Value::Boolean(value) => ScalarValue::Boolean(Some(value)),
                     _ => continue,
                 };
                 parameters.insert(name, value);

@@ -1,7 +1,7 @@
 -- One row is one battery test, read by the trade's rules: state of charge, share of rated cranking
 -- ability at 25 °C and full charge, and the verdict with the rule that gave it.
--- Reads tests, and the register for a rating or chemistry the test does not name. It knows nothing
--- of which battery it was; battery_condition joins that.
+-- Reads tests, and what the battery in that place was then for a rating or chemistry the test does not
+-- name (of a change's own day, the one that came out). Whose test it was is decided by battery_condition.
 SELECT vin, position, tested_on, tested_at, rest_voltage_v, temperature_c, measured_value, measured_kind,
        rated_value, rated_standard, chemistry, shop,
        reading['state_of_charge'] AS state_of_charge,
@@ -23,5 +23,7 @@ FROM (
                COALESCE(t.chemistry, v.chemistry), $worn_below
            ) AS reading
     FROM battery_test t
-    LEFT JOIN fleet_vehicle v ON v.vin = t.vin
+    LEFT JOIN battery_label v ON v.vin = t.vin AND v.position = t.position
+     AND (v.battery_no = 1 OR v.installed_on < CAST(t.tested_at AS DATE))
+     AND (v.replaced_on IS NULL OR v.replaced_on >= CAST(t.tested_at AS DATE))
 )
