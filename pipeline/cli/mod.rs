@@ -12,6 +12,7 @@ mod load;
 mod report_args;
 mod scratch;
 mod screen;
+mod settings;
 mod shell;
 mod sql;
 mod synthesize;
@@ -26,8 +27,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use indicatif::ProgressBar;
 
+use ::settings::Settings;
 use lake::Lake;
-use settings::Settings;
 use tables::Analysis;
 
 /// What a command ends with when it could run.
@@ -103,6 +104,8 @@ enum Command {
     Backtest(backtest::Backtest),
     /// Look for what is wrong in a lake
     Check(check::Check),
+    /// Show every setting with its default, meaning and source
+    Settings(settings::Settings),
     /// Write the dumps of an invented fleet
     Synthesize(synthesize::Synthesize),
     /// Print completions for a shell
@@ -148,6 +151,9 @@ impl LakeArgs {
         now: DateTime<Utc>,
     ) -> anyhow::Result<Analysis> {
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
+        for warning in settings.warnings() {
+            note(format_args!("settings: {warning}"));
+        }
         let (today, queries) = (now.date_naive(), self.queries.as_deref());
         Ok(Analysis::new(lake, beside, self.as_of, today, settings, queries).await?)
     }
@@ -234,6 +240,7 @@ pub fn run() -> ExitCode {
             Command::Sql(command) => command.run(now).await,
             Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
+            Command::Settings(command) => command.run().await,
             Command::Synthesize(command) => command.run(),
             Command::Completions(command) => command.run(),
             Command::Manual(command) => command.run(),

@@ -21,7 +21,11 @@ pub struct Sql {
     lake: LakeArgs,
 
     /// The query: SELECT or WITH, with parameters such as $as_of
-    #[arg(value_name = "QUERY", required_unless_present = "list")]
+    #[arg(
+        value_name = "QUERY",
+        required_unless_present = "list",
+        allow_hyphen_values = true
+    )]
     query: Option<String>,
 
     /// How rows are printed

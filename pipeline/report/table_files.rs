@@ -9,6 +9,7 @@ use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, Worksheet, XlsxError,
 };
 
+use super::workbook_origin::named_as_ours;
 use super::{ReportError, cells};
 
 /// The longest text a workbook's cell takes.
@@ -199,7 +200,11 @@ pub fn workbook(title: &str, as_of: NaiveDate, sheets: &[Sheet]) -> Result<Vec<u
         let page = workbook.add_worksheet();
         fill(page, sheet).map_err(failed(&sheet.name))?;
     }
-    workbook.save_to_buffer().map_err(failed("workbook"))
+    let bytes = workbook.save_to_buffer().map_err(failed("workbook"))?;
+    named_as_ours(&bytes).map_err(|error| ReportError::Table {
+        table: "workbook".to_owned(),
+        source: Box::new(error),
+    })
 }
 
 fn excel_day(day: NaiveDate) -> Result<ExcelDateTime, XlsxError> {

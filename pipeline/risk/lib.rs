@@ -6,11 +6,13 @@
 //! Fails where a query was changed or a fit has no answer; what to do about the chances is left
 //! to `plan`.
 
+pub mod battery_prospect;
 pub mod chances;
 pub mod expected_health;
 pub mod features;
 pub mod frame;
 pub mod knapsack;
+pub mod life_law;
 mod loss_features;
 pub mod model;
 mod own_pace;
@@ -18,4 +20,7 @@ pub mod prediction;
 mod reasons;
 pub mod scaled;
 pub mod scores;
+pub mod stakes;
 pub mod test_value;
+pub mod visits;
+pub mod weeks_ahead;

@@ -152,7 +152,10 @@ mod tests {
                 law.law.scale
             })
             .collect();
-        let steps: Vec<f64> = scales.windows(2).map(|pair| (pair[0] / pair[1]).ln()).collect();
+        let steps: Vec<f64> = scales
+            .windows(2)
+            .map(|pair| (pair[0] / pair[1]).ln())
+            .collect();
         assert!(steps.iter().all(|step| *step > 0.0), "{steps:?}");
         // Each failure counts less than the one before it, the twentieth too.
         assert!(steps.windows(2).all(|pair| pair[1] < pair[0]), "{steps:?}");

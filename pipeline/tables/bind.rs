@@ -4,35 +4,44 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use datafusion::scalar::ScalarValue;
+use toml::Value;
 
-use settings::Settings;
+use settings::{Bound, OPTIONS, Settings};
 
-/// Every plain value under its own name, and `as_of`, as the queries read them.
+/// Every option that is one value under its own name, and `as_of`, as the queries read them. One that
+/// was not given and has no default is null of its kind.
 pub fn parameters(settings: &Settings, as_of: NaiveDate) -> BTreeMap<String, ScalarValue> {
-    let mut parameters = BTreeMap::new();
-    if let Ok(toml::Value::Table(sections)) = toml::Value::try_from(settings) {
-        for (_, section) in sections {
-            let toml::Value::Table(entries) = section else {
-                continue;
-            };
-            for (name, value) in entries {
-                let value = match value {
-                    toml::Value::Integer(value) => ScalarValue::Int64(Some(value)),
-                    toml::Value::Float(value) => ScalarValue::Float64(Some(value)),
-                    toml::Value::String(value) => ScalarValue::Utf8(Some(value)),
-                    toml::Value::Boolean(value) => ScalarValue::Boolean(Some(value)),
-                    _ => continue,
-                };
-                parameters.insert(name, value);
-            }
+    let mut parameters: BTreeMap<String, ScalarValue> = OPTIONS
+        .iter()
+        .filter(|option| option.is_parameter())
+        .map(|option| {
+            let value = settings.value(option.section, option.name);
+            (option.name.to_owned(), parameter(option.bound, value))
+        })
+        .collect();
+    parameters.insert("as_of".to_owned(), day(Some(as_of)));
+    parameters
+}
+
+fn parameter(bound: Bound, value: Option<Value>) -> ScalarValue {
+    match bound {
+        Bound::Whole(..) => ScalarValue::Int64(value.as_ref().and_then(Value::as_integer)),
+        Bound::Number(..) | Bound::Above(..) => {
+            ScalarValue::Float64(value.as_ref().and_then(|value| {
+                value
+                    .as_float()
+                    .or_else(|| value.as_integer().map(|whole| whole as f64))
+            }))
+        }
+        Bound::YesNo => ScalarValue::Boolean(value.as_ref().and_then(Value::as_bool)),
+        Bound::Day => day(value
+            .as_ref()
+            .and_then(Value::as_str)
+            .and_then(|text| text.parse().ok())),
+        Bound::Text | Bound::DepotLimits => {
+            ScalarValue::Utf8(value.as_ref().and_then(Value::as_str).map(str::to_owned))
         }
     }
-    parameters.insert("as_of".to_owned(), day(Some(as_of)));
-    parameters.insert(
-        "observation_start".to_owned(),
-        day(settings.run.observation_start),
-    );
-    parameters
 }
 
 fn day(date: Option<NaiveDate>) -> ScalarValue {

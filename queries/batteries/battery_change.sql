@@ -1,17 +1,18 @@
 -- One row is an order that changed a battery, with the change it tells of.
--- Reads order lines. One replacement is often on record twice: exported while open and when closed, kept
+-- Reads order lines and the places of those that name none. One replacement is often on record twice: exported while open and when closed, kept
 -- in two systems, dated a few days apart. Orders of one place within $same_trouble_days of each other are one
 -- change, unless a supply call came more than three days after the one and not after the other: then the new
 -- battery had failed too. A change is dated by its first order; doubt_days is how far its orders lie
 -- apart. The moment by which the battery was in is known where that order was opened and closed at two moments of
 -- one day; orders that carry days alone have none.
 WITH ordered AS (
-    SELECT vin, COALESCE(position, 'main') AS position, order_no,
-           MIN(opened_on) AS opened_on, MAX(COALESCE(closed_on, opened_on)) AS done_on,
-           MAX(CASE WHEN opened_at < closed_at AND opened_on = closed_on THEN closed_at END) AS fitted_at
-    FROM order_line
-    WHERE operation = 'battery replaced'
-    GROUP BY vin, COALESCE(position, 'main'), order_no
+    SELECT l.vin, COALESCE(l.position, p.position, 'main') AS position, l.order_no,
+           MIN(l.opened_on) AS opened_on, MAX(COALESCE(l.closed_on, l.opened_on)) AS done_on,
+           MAX(CASE WHEN l.opened_at < l.closed_at AND l.opened_on = l.closed_on THEN l.closed_at END) AS fitted_at
+    FROM order_line l
+    LEFT JOIN order_place p ON p.vin = l.vin AND p.order_no = l.order_no
+    WHERE l.operation = 'battery replaced'
+    GROUP BY l.vin, COALESCE(l.position, p.position, 'main'), l.order_no
 ),
 called AS (
     SELECT DISTINCT vin, opened_on AS called_on

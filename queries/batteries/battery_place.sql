@@ -5,7 +5,7 @@
 WITH named AS (
     SELECT vin, position FROM battery_test
     UNION
-    SELECT vin, position FROM battery_change
+    SELECT vin, position FROM order_line WHERE position IS NOT NULL
 ),
 tested AS (
     SELECT v.make, v.model, COUNT(DISTINCT t.vin) AS vehicles

@@ -6,7 +6,7 @@ WITH replaced AS (
            MAX(w.shop) AS shop, MAX(w.parts_cost) AS parts_cost
     FROM battery_change c
     JOIN work_order w ON w.vin = c.vin AND w.order_no = c.order_no AND w.operation = 'battery replaced'
-     AND COALESCE(w.position, 'main') = c.position
+     AND COALESCE(w.position, c.position) = c.position
     WHERE c.order_no = c.first_order_no
     GROUP BY c.vin, c.position, c.first_order_no
 ),

@@ -3,7 +3,7 @@
 -- replacement. The cause is the replacing line's own, else that of any line.
 WITH line AS (
     SELECT c.vin, c.position, c.changed_on, l.cause, visit_reason(l.complaint) AS reason,
-           l.operation = 'battery replaced' AND COALESCE(l.position, 'main') = c.position AS replaces,
+           l.operation = 'battery replaced' AND COALESCE(l.position, c.position) = c.position AS replaces,
            l.operation IN ('no-start call', 'jump start', 'tow') AS calls
     FROM battery_change c
     JOIN order_line l ON l.vin = c.vin AND l.order_no = c.order_no

@@ -5,6 +5,7 @@ mod closed_pipe;
 mod load;
 mod sample;
 mod screening;
+mod settings;
 mod sql;
 mod weekly;
 

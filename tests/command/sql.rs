@@ -115,3 +115,23 @@ fn nothing_later_than_the_day_looked_back_from_is_seen() {
         );
     }
 }
+
+#[test]
+fn every_example_of_the_readme_answers() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let readme = std::fs::read_to_string(root.join("README.md")).expect("the README");
+    let sample = root.join("sample-lake/tables");
+    let sample = sample.to_str().expect("a path in UTF-8");
+    let place = Workplace::new();
+    let examples: Vec<&str> = readme
+        .split("```sql\n")
+        .skip(1)
+        .filter_map(|rest| rest.split("```").next())
+        .collect();
+    assert!(examples.len() >= 6, "{} examples", examples.len());
+    for example in examples {
+        assert!(example.starts_with("-- "), "says what it asks: {example}");
+        let rows = place.run_expecting(0, &["sql", "--lake", sample, "--format", "json", example]);
+        assert!(!rows.is_empty(), "{example}");
+    }
+}

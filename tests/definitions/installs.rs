@@ -195,3 +195,45 @@ fn a_date_code_is_of_the_battery_it_is_on() {
     ];
     assert_eq!(batteries(&place, expected.len()), expected);
 }
+
+/// An order that names no place, in a vehicle with two: the register tells which one it was of.
+#[test]
+fn an_order_without_a_place_is_of_the_battery_the_register_saw_change() {
+    let mut dumps = Dumps::new();
+    for (number, since) in [(0, "2025-01-20"), (1, "2023-02-03"), (2, "2023-02-03")] {
+        for (seen_on, battery_since) in [("2025-01-01", "2023-02-03"), ("2025-04-01", since)] {
+            let row = Shown {
+                battery_since,
+                ..Shown::default()
+            };
+            dumps.shown(&vin(number), seen_on, row);
+        }
+        if number < 2 {
+            dumps.test(
+                &vin(number),
+                "auxiliary",
+                "2024-12-04 10:00:00",
+                300,
+                "320,EN,AGM",
+            );
+        }
+        dumps.line(
+            &format!("P{number}"),
+            &vin(number),
+            Line {
+                position: "",
+                ..at("2025-01-20 08:00:00", "")
+            },
+        );
+    }
+    let place = dumps.load();
+    let replaced = answers(
+        &place,
+        "2025-06-30",
+        "SELECT vin || ' ' || position AS answer FROM battery_life WHERE replaced_by_order IS NOT NULL ORDER BY vin",
+    );
+    let mut expected = [(0, "main"), (1, "auxiliary"), (2, "main")]
+        .map(|(number, position)| format!("{} {position}", vin(number)));
+    expected.sort();
+    assert_eq!(replaced, expected);
+}

@@ -1,6 +1,6 @@
 //! Adjusted chances and laws of counts, as SQL gives them and as the estimators do.
 
-use voltwane::statistics::rates::exact_share::{exact_limits, share_at_least};
+use voltwane::statistics::rates::exact_share::exact_limits;
 use voltwane::statistics::rates::false_discovery::adjusted_p;
 use voltwane::statistics::rates::funnel::funnel_point;
 use voltwane::statistics::rates::negative_binomial::NegativeBinomial;
@@ -44,7 +44,7 @@ fn functions_answer_as_their_estimators() {
         &[],
         "SELECT count_tail(9, 0.8, 0.6) AS wide, count_tail(3, 2.0, NULL) AS poisson,
                 share_limits(7, 60)['upper'] AS wilson, exact_share_limits(14, 15)['lower'] AS exact,
-                share_tail(3, 12, 0.1) AS tail, funnel_place(9, 4.5)['p'] AS p,
+                funnel_place(9, 4.5)['p'] AS p,
                 share_limits(0, 0)['share'] AS nothing",
     )[0];
     let wide = NegativeBinomial::new(0.8, 0.6).expect("a law").at_least(9);
@@ -60,8 +60,6 @@ fn functions_answer_as_their_estimators() {
     assert_close(number(row, "wilson"), wilson, 1e-12, "share_limits");
     let exact = exact_limits(14, 15, 0.95).expect("limits").lower;
     assert_close(number(row, "exact"), exact, 1e-12, "exact_share_limits");
-    let tail = share_at_least(3, 12, 0.1).expect("a tail");
-    assert_close(number(row, "tail"), tail, 1e-12, "share_tail");
     let p = funnel_point(9, 4.5, 1.0, 0.95).expect("a point").p;
     assert_close(number(row, "p"), p, 1e-12, "funnel_place");
     assert!(row["nothing"].is_null(), "{row}");

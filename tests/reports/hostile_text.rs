@@ -191,3 +191,18 @@ fn the_workbook_has_real_types_and_a_header_that_stays() {
     assert!(xml.contains("state=\"frozen\""), "{xml}");
     assert!(xml.contains("<autoFilter ref=\"A1:C3\""), "{xml}");
 }
+
+#[test]
+fn the_workbook_says_which_program_made_it() {
+    let bytes = workbook("Texts", day(), &[sheet(&["one"])]).expect("a workbook");
+    let mut members = zip::ZipArchive::new(Cursor::new(&bytes)).expect("a zip");
+    let properties =
+        std::io::read_to_string(members.by_name("docProps/app.xml").expect("properties"))
+            .expect("text");
+    assert!(
+        properties.contains("<Application>voltwane</Application>"),
+        "{properties}"
+    );
+    let again = workbook("Texts", day(), &[sheet(&["one"])]).expect("a workbook");
+    assert_eq!(bytes, again, "the same report is the same bytes");
+}

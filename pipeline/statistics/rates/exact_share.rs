@@ -3,7 +3,7 @@
 //! Fails for no trials, more successes than trials, or a share outside 0 to 1. Limits that are
 //! right on average rather than always are left to `wilson`.
 
-use crate::distributions::{beta_lower_tail, beta_quantile};
+use crate::distributions::beta_quantile;
 use crate::input::{InputError, open_unit, setting};
 use crate::limits::Limits;
 
@@ -26,20 +26,6 @@ pub fn exact_limits(successes: u64, trials: u64, confidence: f64) -> Result<Limi
     Ok(Limits { lower, upper })
 }
 
-/// The chance of `successes` or more of `trials` when each succeeds with `share`: the regularised
-/// incomplete beta function (Abramowitz and Stegun 26.5.24).
-pub fn share_at_least(successes: u64, trials: u64, share: f64) -> Result<f64, InputError> {
-    let (x, n) = counts(successes, trials)?;
-    let share = setting("share", share, "between 0 and 1", |share| {
-        (0.0..=1.0).contains(&share)
-    })?;
-    Ok(if successes == 0 {
-        1.0
-    } else {
-        beta_lower_tail(x, n - x + 1.0, share)
-    })
-}
-
 fn counts(successes: u64, trials: u64) -> Result<(f64, f64), InputError> {
     let n = setting("trials", trials as f64, "1 or more", |trials| trials >= 1.0)?;
     let x = setting("successes", successes as f64, "at most the trials", |x| {
@@ -51,6 +37,18 @@ fn counts(successes: u64, trials: u64) -> Result<(f64, f64), InputError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::distributions::beta_lower_tail;
+
+    /// The chance of `successes` or more of `trials` when each succeeds with `share`: the regularised
+    /// incomplete beta function (Abramowitz and Stegun 26.5.24).
+    fn share_at_least(successes: u64, trials: u64, share: f64) -> Result<f64, InputError> {
+        let (x, n) = counts(successes, trials)?;
+        Ok(if successes == 0 {
+            1.0
+        } else {
+            beta_lower_tail(x, n - x + 1.0, share)
+        })
+    }
 
     #[test]
     fn tails_agree_with_sums_of_binomial_terms() {

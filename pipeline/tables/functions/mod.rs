@@ -65,7 +65,6 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
         counts::count_tail(),
         shares::share_limits(),
         shares::exact_share_limits(),
-        shares::share_tail(),
         shares::funnel_place(),
         recovery::recovery_cases(),
         sample::sample_share(),

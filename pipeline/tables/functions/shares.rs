@@ -2,14 +2,14 @@
 
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, Float64Array};
+use arrow::array::{Array, AsArray};
 use arrow::datatypes::{DataType, Float64Type, Int64Type};
 use datafusion::error::Result;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
 
 use super::Documented;
 use super::answer::{number_fields, struct_rows};
-use statistics::rates::exact_share::{exact_limits, share_at_least};
+use statistics::rates::exact_share::exact_limits;
 use statistics::rates::funnel::funnel_point;
 use statistics::rates::wilson::wilson_limits;
 
@@ -62,37 +62,6 @@ fn shares(name: &str, limits: fn(u64, u64) -> Option<[f64; 2]>) -> ScalarUDF {
             })
         }),
     )
-}
-
-/// `share_tail(successes, trials, share)`.
-pub fn share_tail() -> Documented<ScalarUDF> {
-    Documented {
-        function: create_udf(
-            "share_tail",
-            vec![DataType::Int64, DataType::Int64, DataType::Float64],
-            DataType::Float64,
-            Volatility::Immutable,
-            Arc::new(|arguments| {
-                let arrays = ColumnarValue::values_to_arrays(arguments)?;
-                let successes = arrays[0].as_primitive::<Int64Type>();
-                let trials = arrays[1].as_primitive::<Int64Type>();
-                let shares = arrays[2].as_primitive::<Float64Type>();
-                let tails: Float64Array = (0..successes.len())
-                    .map(|row| {
-                        if successes.is_null(row) || trials.is_null(row) || shares.is_null(row) {
-                            return None;
-                        }
-                        let successes = u64::try_from(successes.value(row)).ok()?;
-                        let trials = u64::try_from(trials.value(row)).ok()?;
-                        share_at_least(successes, trials, shares.value(row)).ok()
-                    })
-                    .collect();
-                Ok(ColumnarValue::Array(Arc::new(tails) as ArrayRef))
-            }),
-        ),
-        signature: "share_tail(successes, trials, share)",
-        about: "chance of so many successes or more when each trial succeeds with this share (binomial)",
-    }
 }
 
 /// `funnel_place(events, expected)`.

@@ -4,6 +4,7 @@
 //! its name. The list is the one place where they are found.
 
 mod fits;
+mod life_law;
 mod plan;
 mod test_value;
 pub mod week_frame;
@@ -34,6 +35,7 @@ pub const COMPUTED: &[Computed] = &[
     fits::HEALTH_FIT,
     fits::MODEL_FIT,
     fits::BATTERY_CHANCE,
+    life_law::LIFE_LAW,
     plan::REPLACEMENT_POLICY,
     plan::REPLACEMENT_CHOICE,
     test_value::TEST_VALUE,

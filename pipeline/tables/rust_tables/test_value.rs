@@ -9,7 +9,8 @@ use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
 use risk::expected_health;
 use risk::frame::Frame;
-use risk::test_value::{Stakes, value_of_test};
+use risk::stakes::Stakes;
+use risk::test_value::{TestPower, value_of_test};
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
@@ -67,18 +68,16 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         let spread = open.hypot(expected.spread.test_sd);
         let sd = open * open / spread.max(1e-9);
         let stakes = Stakes {
-            failure_extra: (settings.cost.unplanned_failure - told.planned_cost).max(0.0),
-            service: told.cost_per_day * horizon_days,
+            failure_extra: settings.cost.unplanned_failure - told.planned_cost,
+            cost_per_day: told.cost_per_day,
+        };
+        let power = TestPower {
+            lost: expected.lost[row],
+            sd,
+            slope: model.lost_slope(),
         };
         let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
-        let worth = horizons
-            * value_of_test(
-                told.chance,
-                expected.lost[row],
-                sd,
-                model.lost_slope(),
-                stakes,
-            );
+        let worth = horizons * value_of_test(told.chance, power, stakes, horizon_days);
         vins.push(vin);
         positions.push(position);
         worths.push(worth);
