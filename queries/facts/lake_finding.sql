@@ -61,7 +61,7 @@ WITH findings AS (
     FROM (SELECT DISTINCT vin, order_no FROM work_order) w
     LEFT ANTI JOIN order_line o ON o.vin = w.vin AND o.order_no = w.order_no
     UNION ALL
-    SELECT split_part(reason, ':', 1), 'quarantine', file || ' line ' || CAST(line AS VARCHAR) FROM lake.quarantine
+    SELECT split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
 )
 SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example
 FROM findings

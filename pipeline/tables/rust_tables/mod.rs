@@ -6,6 +6,7 @@
 mod fits;
 mod life_law;
 mod plan;
+mod reasons_column;
 mod test_value;
 pub mod week_frame;
 

@@ -15,7 +15,6 @@ use crate::{Analysis, AnalysisError};
 use risk::knapsack::{Item, best_choice};
 use statistics::lives::age_replacement::best_replacement_age;
 use statistics::lives::weibull_law::Weibull;
-use trade::words::Chemistry;
 
 pub const REPLACEMENT_POLICY: Computed = Computed {
     name: "replacement_policy",
