@@ -20,9 +20,8 @@ first_change AS (
 code_read AS (
     SELECT t.vin, t.position, t.made_on, COUNT(*) AS times, MIN(t.tested_on) AS read_on
     FROM (
-        SELECT vin, position, CAST(tested_at AS DATE) AS tested_on,
-               date_code_month(date_code, CAST(tested_at AS DATE)) AS made_on
-        FROM battery_test WHERE date_code IS NOT NULL
+        SELECT vin, position, tested_on, date_code_month(date_code, tested_on) AS made_on
+        FROM dated_test WHERE date_code IS NOT NULL
     ) t
     LEFT JOIN first_change c ON c.vin = t.vin AND c.position = t.position
     WHERE t.made_on IS NOT NULL

@@ -7,11 +7,11 @@
 WITH read AS (
     SELECT s.vin, s.position, s.battery_no, t.tested_at, t.chemistry, t.rated_value, t.rated_standard
     FROM battery_span s
-    JOIN battery_test t ON t.vin = s.vin AND t.position = s.position
-     AND (CAST(t.tested_at AS DATE) > s.installed_on
-          OR (CAST(t.tested_at AS DATE) = s.installed_on AND (s.battery_no = 1 OR COALESCE(t.tested_at > s.fitted_at, FALSE))))
-     AND (s.replaced_on IS NULL OR CAST(t.tested_at AS DATE) < s.replaced_on
-          OR (CAST(t.tested_at AS DATE) = s.replaced_on AND NOT COALESCE(t.tested_at > s.replaced_at, FALSE)))
+    JOIN dated_test t ON t.vin = s.vin AND t.position = s.position
+     AND (t.tested_on > s.installed_on
+          OR (t.tested_on = s.installed_on AND (s.battery_no = 1 OR COALESCE(t.tested_at > s.fitted_at, FALSE))))
+     AND (s.replaced_on IS NULL OR t.tested_on < s.replaced_on
+          OR (t.tested_on = s.replaced_on AND NOT COALESCE(t.tested_at > s.replaced_at, FALSE)))
 ),
 read_chemistry AS (
     SELECT vin, position, battery_no, FIRST_VALUE(chemistry ORDER BY times DESC, last_read_at DESC, chemistry) AS chemistry

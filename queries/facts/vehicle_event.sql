@@ -2,7 +2,7 @@
 -- Reads the register, tests, scans and order lines.
 SELECT DISTINCT vin, seen_on AS day, 'register' AS heard_by FROM vehicle
 UNION ALL
-SELECT DISTINCT vin, CAST(tested_at AS DATE), 'test' FROM battery_test
+SELECT DISTINCT vin, tested_on, 'test' FROM dated_test
 UNION ALL
 SELECT DISTINCT vin, CAST(scanned_at AS DATE), 'scan' FROM code_scan
 UNION ALL
