@@ -4,6 +4,6 @@ SELECT DISTINCT vin, seen_on AS day, 'register' AS heard_by FROM vehicle
 UNION ALL
 SELECT DISTINCT vin, tested_on, 'test' FROM dated_test
 UNION ALL
-SELECT DISTINCT vin, CAST(scanned_at AS DATE), 'scan' FROM code_scan
+SELECT DISTINCT vin, COALESCE(local_day, CAST(scanned_at AS DATE)), 'scan' FROM code_scan
 UNION ALL
 SELECT DISTINCT vin, opened_on, 'order' FROM order_line
