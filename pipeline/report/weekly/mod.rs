@@ -73,6 +73,7 @@ pub async fn write(
     let mut recoveries: Vec<Recovery> =
         views::by_next_step(analysis.rows(views::RECOVERIES).await?);
     let proven_days = analysis.settings().recovery.proven_days;
+    let not_followed_up: Vec<views::NotFollowedUp> = analysis.rows(views::NOT_FOLLOWED_UP).await?;
     progress("working out lives and failure rates");
     let mut fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
     let mut curves: Vec<CurveStep> = analysis.rows(views::CURVES).await?;
@@ -168,6 +169,7 @@ pub async fn write(
             all_floods => floods.len(),
             recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, proven_days, manner)).collect::<Vec<_>>(),
             all_recoveries => recoveries.len(),
+            not_followed_up => not_followed_up.first().map_or(0, |row| row.recoveries),
             recovery_steps => lines::by_step(&recoveries, proven_days),
             recoveries_planned => recoveries.iter().filter(|row| row.standing.planned.is_some()).count(),
             alike => alike(&rates),

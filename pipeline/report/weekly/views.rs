@@ -248,6 +248,15 @@ pub const RECOVERIES: &str = "
     FROM recovery_step r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
     ORDER BY r.days_standing, r.vin, r.opened_on";
 
+/// How many recoveries were closed with nobody having settled them.
+pub const NOT_FOLLOWED_UP: &str = "
+    SELECT COUNT(*) AS recoveries FROM recovery_case WHERE ended = 'not followed up'";
+
+#[derive(Debug, Deserialize)]
+pub struct NotFollowedUp {
+    pub recoveries: i64,
+}
+
 /// A recovery that is not proven yet.
 #[derive(Debug, Deserialize)]
 pub struct Recovery {
