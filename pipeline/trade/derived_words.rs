@@ -43,6 +43,8 @@ word_list! {
         Proven = "proven",
         AnotherCase = "another case",
         LeftFleet = "left fleet",
+        /// Nobody settled it in the time set after its last trouble.
+        NotFollowedUp = "not followed up",
     }
 }
 

@@ -52,20 +52,21 @@ of_supply AS (
     GROUP BY s.vin, s.scan_id, s.scanned_at
 )
 SELECT vin, 'flood' AS event, scanned_at AS began_at, scanned_at AS done_at,
-       CAST(NULL AS BOOLEAN) AS any_code, CAST(NULL AS BOOLEAN) AS supply_code,
+       CAST(NULL AS BOOLEAN) AS found_fit, CAST(NULL AS BOOLEAN) AS any_code, CAST(NULL AS BOOLEAN) AS supply_code,
        CAST(NULL AS BOOLEAN) AS latched_code, CAST(NULL AS BOOLEAN) AS monitors_ready, CAST(NULL AS DOUBLE) AS km_since_clear
 FROM flood_scan
 UNION ALL
-SELECT vin, 'no-start', MIN(opened_at), MIN(opened_at) AS done_at, NULL, NULL, NULL, NULL, NULL
+SELECT vin, 'no-start', MIN(opened_at), MIN(opened_at) AS done_at, NULL, NULL, NULL, NULL, NULL, NULL
 FROM work_order
 WHERE operation IN ('no-start call', 'jump start', 'tow') AND (cause IS NULL OR cause IN ('supply', 'charging'))
 GROUP BY vin, order_no
 UNION ALL
-SELECT vin, 'supply tested', tested_at, tested_at AS done_at, NULL, NULL, NULL, NULL, NULL
-FROM (SELECT DISTINCT vin, tested_at FROM battery_test)
+SELECT vin, 'supply tested', tested_at, tested_at AS done_at, BOOL_OR(verdict = 'fit'), NULL, NULL, NULL, NULL, NULL
+FROM test_verdict
+GROUP BY vin, tested_at
 UNION ALL
 -- A test that the order names and no tester exported.
-SELECT w.vin, 'supply tested', MIN(w.opened_at), MIN(w.opened_at) AS done_at, NULL, NULL, NULL, NULL, NULL
+SELECT w.vin, 'supply tested', MIN(w.opened_at), MIN(w.opened_at) AS done_at, NULL, NULL, NULL, NULL, NULL, NULL
 FROM work_order w
 LEFT JOIN battery_test t ON t.vin = w.vin
  AND t.tested_at BETWEEN w.opened_at AND COALESCE(w.closed_at, w.opened_at + INTERVAL '1 day')
@@ -74,16 +75,16 @@ GROUP BY w.vin, w.order_no
 UNION ALL
 -- On one visit the supply is put right before the codes are cleared.
 SELECT w.vin, 'supply restored', MIN(w.opened_at),
-       COALESCE(MIN(k.cleared_at), MAX(COALESCE(w.closed_at, w.opened_at))), NULL, NULL, NULL, NULL, NULL
+       COALESCE(MIN(k.cleared_at), MAX(COALESCE(w.closed_at, w.opened_at))), NULL, NULL, NULL, NULL, NULL, NULL
 FROM work_order w
 LEFT JOIN code_clear k ON k.vin = w.vin AND k.order_no = w.order_no
 WHERE w.operation IN ('battery replaced', 'battery charged')
 GROUP BY w.vin, w.order_no
 UNION ALL
-SELECT vin, 'codes cleared', opened_at, cleared_at, NULL, NULL, NULL, NULL, NULL
+SELECT vin, 'codes cleared', opened_at, cleared_at, NULL, NULL, NULL, NULL, NULL, NULL
 FROM code_clear
 UNION ALL
-SELECT n.vin, 'scan', n.scanned_at, n.scanned_at AS done_at, n.codes > 0, o.vin IS NOT NULL, COALESCE(o.latched, false),
+SELECT n.vin, 'scan', n.scanned_at, n.scanned_at AS done_at, NULL, n.codes > 0, o.vin IS NOT NULL, COALESCE(o.latched, false),
        n.monitors_supported IS NULL OR n.monitors_ready >= n.monitors_supported, n.km_since_clear
 FROM scan_session n
 LEFT JOIN of_supply o ON o.vin = n.vin AND o.scan_id = n.scan_id AND o.scanned_at = n.scanned_at

@@ -15,7 +15,7 @@ soonest AS (
     GROUP BY vin, action
 )
 SELECT r.vin, r.case_no, r.opened_on, r.opened_by, r.days_standing, r.chemistry, r.cautions, r.next_step,
-       r.codes_saved_on IS NOT NULL OR r.codes_cleared_on IS NOT NULL AS codes_kept,
+       r.codes_kept,
        p.action AS planned, p.positions AS planned_for
 FROM recovery_case r
 LEFT JOIN soonest p ON p.vin = r.vin

@@ -124,11 +124,11 @@ mishaps AS (
     GROUP BY p.vin, p.position, p.battery_no, p.step
 ),
 sessions AS (
-    SELECT vin, CAST(ended_at AS DATE) AS seen_on, supply_voltage_v,
-           supply_codes > 0 AS shows_supply, lost_codes > 0 AS shows_lost,
-           codes >= $flood_min_codes AND modules >= $flood_min_modules
-             AND supply_codes > 0 AND supply_codes + lost_codes >= 0.5 * codes AS floods
-    FROM code_session
+    SELECT s.vin, CAST(s.ended_at AS DATE) AS seen_on, s.supply_voltage_v,
+           s.supply_codes > 0 AS shows_supply, s.lost_codes > 0 AS shows_lost,
+           COALESCE(f.cause_then = 'supply', FALSE) AS floods
+    FROM code_session s
+    LEFT JOIN code_flood f ON f.vin = s.vin AND f.session_no = s.session_no
 ),
 coded AS (
     SELECT p.vin, p.position, p.battery_no, p.step,

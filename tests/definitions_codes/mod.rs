@@ -3,6 +3,8 @@
 
 mod instruments;
 mod noise;
+mod recoveries;
+mod same_flood;
 
 use chrono::{DateTime, Days, Duration, NaiveDate};
 
@@ -99,6 +101,12 @@ impl Dumps {
             self.codes
                 .push_str(&format!("{id},{vin},{at},{module},{code}\n"));
         }
+    }
+
+    fn order(&mut self, vin: &str, at: &str, operation: &str, cause: &str) {
+        let number = self.orders.lines().count();
+        self.orders
+            .push_str(&format!("W{number},{vin},{at},{at},{operation},{cause},\n"));
     }
 
     fn load(self) -> Workplace {

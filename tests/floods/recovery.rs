@@ -1,5 +1,6 @@
 //! The steps of recoveries, from happenings made by hand.
 
+use voltwane::trade::derived_words::RecoveryStep;
 use voltwane::trade::recovery::{Case, Event, Happening, Rules, ScanSeen, cases};
 
 const HOUR: i64 = 3_600_000_000;
@@ -9,6 +10,9 @@ const RULES: Rules = Rules {
     proven_days: 14,
     proven_km: 500.0,
 };
+
+const TESTED: Event = Event::SupplyTested { fit: false };
+const TESTED_FIT: Event = Event::SupplyTested { fit: true };
 
 /// A happening on a day, over an hour after it began.
 fn on(day: i64, event: Event) -> Happening {
@@ -45,14 +49,14 @@ fn a_whole_case_has_every_step() {
     let case = only(&[
         on(2, Event::NoStart),
         scan(3, true, false),
-        on(3, Event::SupplyTested),
+        on(3, TESTED),
         on(4, Event::SupplyRestored),
         on(4, Event::CodesCleared),
         scan(6, true, true),
         on(7, Event::CodesCleared),
         scan(8, false, false),
         scan(30, false, false),
-        on(40, Event::SupplyTested),
+        on(40, TESTED),
     ]);
     assert!(!case.by_flood);
     assert_eq!(case.opened, 2 * DAY);
@@ -66,7 +70,7 @@ fn a_whole_case_has_every_step() {
 }
 
 #[test]
-fn proof_needs_supply_clear_time_and_monitors() {
+fn proof_needs_time_and_monitors() {
     let well = [
         on(0, Event::Flood),
         scan(1, true, false),
@@ -75,16 +79,6 @@ fn proof_needs_supply_clear_time_and_monitors() {
         scan(20, false, false),
     ];
     assert_eq!(only(&well).proven, Some(20 * DAY));
-    for missing in [2, 3] {
-        let mut less = well.to_vec();
-        less.remove(missing);
-        assert_eq!(
-            only(&less).proven,
-            None,
-            "without {:?}",
-            well[missing].event
-        );
-    }
     let mut early = well.to_vec();
     early[4] = scan(10, false, false);
     assert_eq!(only(&early).proven, None);
@@ -98,6 +92,83 @@ fn proof_needs_supply_clear_time_and_monitors() {
         seen.km_since_clear = Some(620.0);
     }
     assert_eq!(only(&far).proven, Some(10 * DAY));
+}
+
+/// Shops charge and clear without an order. A clean scan with monitors ready long after the last trouble
+/// proves it all the same, and a distance only where it is known to be since then.
+#[test]
+fn what_no_order_tells_is_proven_by_a_quiet_time() {
+    let quiet = [
+        on(0, Event::Flood),
+        scan(1, true, false),
+        scan(20, false, false),
+    ];
+    assert_eq!(only(&quiet).proven, Some(20 * DAY));
+    assert_eq!(
+        only(&[quiet[0], quiet[1], scan(10, false, false)]).proven,
+        None
+    );
+    // A code of the supply is trouble still there, and a no-start is trouble again.
+    for trouble in [scan(15, true, false), on(15, Event::NoStart)] {
+        let again = [quiet[0], quiet[1], trouble, quiet[2]];
+        assert_eq!(only(&again).proven, None, "{trouble:?}");
+        let later = [quiet[0], quiet[1], trouble, scan(31, false, false)];
+        assert_eq!(only(&later).proven, Some(31 * DAY), "{trouble:?}");
+    }
+    // A counter at its end stop says nothing of a clear nobody wrote down, and enough of a known one.
+    let mut end_stop = scan(10, false, false);
+    if let Event::Scan(seen) = &mut end_stop.event {
+        seen.km_since_clear = Some(65_535.0);
+    }
+    assert_eq!(only(&[quiet[0], quiet[1], end_stop]).proven, None);
+    let cleared = [quiet[0], quiet[1], on(2, Event::CodesCleared), end_stop];
+    assert_eq!(only(&cleared).proven, Some(10 * DAY));
+}
+
+#[test]
+fn the_next_step_is_the_first_that_was_not_made() {
+    let mut happened = vec![on(0, Event::NoStart)];
+    let mut next = |happening: Option<Happening>, step: RecoveryStep| {
+        happened.extend(happening);
+        assert_eq!(only(&happened).next_step(), Some(step), "{happened:?}");
+    };
+    next(None, RecoveryStep::ChargeAndTest);
+    next(Some(on(1, TESTED)), RecoveryStep::RestoreSupply);
+    next(Some(on(2, TESTED_FIT)), RecoveryStep::CheckCharging);
+    next(Some(on(3, Event::SupplyRestored)), RecoveryStep::SaveCodes);
+    next(Some(scan(4, true, false)), RecoveryStep::ClearCodes);
+    next(Some(on(5, Event::CodesCleared)), RecoveryStep::ProveByScan);
+    next(Some(scan(6, true, true)), RecoveryStep::ProtectedClear);
+    happened.extend([on(7, Event::CodesCleared), scan(40, false, false)]);
+    assert_eq!(only(&happened).next_step(), None);
+}
+
+#[test]
+fn a_comeback_moves_the_step_back() {
+    let mut happened = vec![
+        on(0, Event::NoStart),
+        on(1, TESTED_FIT),
+        on(2, Event::SupplyRestored),
+        scan(2, true, false),
+        on(3, Event::CodesCleared),
+    ];
+    assert_eq!(only(&happened).next_step(), Some(RecoveryStep::ProveByScan));
+    happened.push(on(10, Event::NoStart));
+    let back = only(&happened);
+    assert_eq!((back.comebacks, back.last_trouble), (1, 10 * DAY + HOUR));
+    assert_eq!(back.next_step(), Some(RecoveryStep::ChargeAndTest));
+    assert_eq!(back.supply_restored, Some(2 * DAY), "the first is kept");
+    // What was done before it proves nothing.
+    happened.push(scan(18, false, false));
+    assert_eq!(only(&happened).proven, None);
+    happened.extend([
+        on(19, TESTED),
+        on(19, Event::SupplyRestored),
+        on(22, Event::Flood),
+    ]);
+    let again = only(&happened);
+    assert_eq!(again.comebacks, 2);
+    assert_eq!(again.next_step(), Some(RecoveryStep::ChargeAndTest));
 }
 
 #[test]

@@ -189,7 +189,7 @@ impl Now {
 }
 
 pub const RECOVERIES: &str = "
-    SELECT r.*, s.codes_kept, s.planned, s.planned_for
+    SELECT r.*, s.planned, s.planned_for
     FROM recovery_case r LEFT JOIN recovery_step s ON s.vin = r.vin AND s.case_no = r.case_no
     WHERE r.vin = $vin ORDER BY r.opened_on";
 

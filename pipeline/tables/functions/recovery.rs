@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use arrow::array::{
-    Array, ArrayRef, AsArray, BooleanArray, ListArray, StringArray, StructArray,
+    Array, ArrayRef, AsArray, BooleanArray, Int64Array, ListArray, StringArray, StructArray,
     TimestampMicrosecondArray,
 };
 use arrow::buffer::OffsetBuffer;
@@ -17,7 +17,7 @@ use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Signature, SimpleScalar
 use super::Documented;
 use trade::recovery::{Case, Event, Happening, Rules, ScanSeen, cases};
 
-const STEPS: [&str; 7] = [
+const STEPS: [&str; 8] = [
     "opened_at",
     "supply_tested_at",
     "supply_restored_at",
@@ -25,12 +25,14 @@ const STEPS: [&str; 7] = [
     "codes_cleared_at",
     "latched_cleared_at",
     "proven_at",
+    "last_trouble_at",
 ];
-const FLAGS: [&str; 4] = [
+const FLAGS: [&str; 5] = [
     "latched_seen",
     "latched_standing",
     "supply_codes_seen",
     "cleared_unsaved",
+    "save_first",
 ];
 
 fn instant() -> DataType {
@@ -38,7 +40,13 @@ fn instant() -> DataType {
 }
 
 fn case_fields() -> Fields {
-    std::iter::once(Field::new("opened_by", DataType::Utf8, true))
+    let before = [
+        Field::new("opened_by", DataType::Utf8, true),
+        Field::new("next_step", DataType::Utf8, true),
+        Field::new("comebacks", DataType::Int64, true),
+    ];
+    before
+        .into_iter()
         .chain(STEPS.iter().map(|name| Field::new(*name, instant(), true)))
         .chain(
             FLAGS
@@ -62,7 +70,7 @@ pub fn recovery_cases() -> Documented<ScalarUDF> {
             Arc::new(answer),
         )),
         signature: "recovery_cases(happenings, case_days, proven_days, proven_km)",
-        about: "the recovery cases in a list of happenings, structs of event (flood, no-start, supply tested, supply restored, codes cleared, scan), began_at, done_at and, of a scan, any_code, supply_code, latched_code, monitors_ready, km_since_clear: a list of structs, one a case, to UNNEST",
+        about: "the recovery cases in a list of happenings, structs of event (flood, no-start, supply tested, supply restored, codes cleared, scan), began_at, done_at and, of a test, found_fit, of a scan, any_code, supply_code, latched_code, monitors_ready, km_since_clear: a list of structs, one a case with its steps, the next one, comebacks and the last trouble, to UNNEST",
     }
 }
 
@@ -113,6 +121,7 @@ fn happenings(array: &ArrayRef) -> Result<Vec<Happening>> {
     let events = column("event", &DataType::Utf8)?;
     let began = column("began_at", &instant())?;
     let done = column("done_at", &instant())?;
+    let found_fit = column("found_fit", &DataType::Boolean)?;
     let any_code = column("any_code", &DataType::Boolean)?;
     let supply_code = column("supply_code", &DataType::Boolean)?;
     let latched_code = column("latched_code", &DataType::Boolean)?;
@@ -128,7 +137,9 @@ fn happenings(array: &ArrayRef) -> Result<Vec<Happening>> {
         let event = match events.as_string::<i32>().value(row) {
             "flood" => Event::Flood,
             "no-start" => Event::NoStart,
-            "supply tested" => Event::SupplyTested,
+            "supply tested" => Event::SupplyTested {
+                fit: flag(&found_fit, row),
+            },
             "supply restored" => Event::SupplyRestored,
             "codes cleared" => Event::CodesCleared,
             "scan" => Event::Scan(ScanSeen {
@@ -156,7 +167,15 @@ fn rows(cases: &[Case]) -> StructArray {
         .iter()
         .map(|case| Some(if case.by_flood { "flood" } else { "no-start" }))
         .collect();
-    let steps: [fn(&Case) -> Option<i64>; 7] = [
+    let next_step: StringArray = cases
+        .iter()
+        .map(|case| Some(case.next_step()?.as_str()))
+        .collect();
+    let comebacks: Int64Array = cases
+        .iter()
+        .map(|case| Some(i64::from(case.comebacks)))
+        .collect();
+    let steps: [fn(&Case) -> Option<i64>; 8] = [
         |case| Some(case.opened),
         |case| case.supply_tested,
         |case| case.supply_restored,
@@ -164,14 +183,20 @@ fn rows(cases: &[Case]) -> StructArray {
         |case| case.codes_cleared,
         |case| case.latched_cleared,
         |case| case.proven,
+        |case| Some(case.last_trouble),
     ];
-    let flags: [fn(&Case) -> bool; 4] = [
+    let flags: [fn(&Case) -> bool; 5] = [
         |case| case.latched_seen,
         |case| case.latched_standing,
         |case| case.supply_codes_seen,
         |case| case.cleared_unsaved,
+        |case| case.save_first(),
     ];
-    let mut columns: Vec<ArrayRef> = vec![Arc::new(opened_by)];
+    let mut columns: Vec<ArrayRef> = vec![
+        Arc::new(opened_by),
+        Arc::new(next_step),
+        Arc::new(comebacks),
+    ];
     for step in steps {
         let instants: TimestampMicrosecondArray = cases.iter().map(step).collect();
         columns.push(Arc::new(instants.with_timezone("UTC")));

@@ -23,11 +23,13 @@ pub const SECTION: Section = Section {
 async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let recoveries = recoveries(reading).await?;
     let proven_days = reading.analysis.settings().recovery.proven_days;
+    let unsettled: Vec<NotFollowedUp> = reading.rows(NOT_FOLLOWED_UP).await?;
     let part = reading.part(
         "recoveries.md",
         context! {
             recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, proven_days, reading.manner)).collect::<Vec<_>>(),
             all_recoveries => recoveries.len(),
+            not_followed_up => unsettled.first().map_or(0, |row| row.recoveries),
             recovery_steps => by_step(&recoveries, proven_days),
             recoveries_planned => recoveries.iter().filter(|row| row.standing.planned.is_some()).count(),
         },
@@ -49,6 +51,15 @@ pub const RECOVERIES: &str = "
     SELECT r.*, v.unit_no, v.depot
     FROM recovery_step r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
     ORDER BY r.days_standing, r.vin, r.opened_on";
+
+/// How many recoveries were closed with nobody having settled them.
+const NOT_FOLLOWED_UP: &str = "
+    SELECT COUNT(*) AS recoveries FROM recovery_case WHERE ended = 'not followed up'";
+
+#[derive(Debug, Deserialize)]
+struct NotFollowedUp {
+    recoveries: i64,
+}
 
 /// A recovery that is not proven yet.
 #[derive(Debug, Deserialize)]
