@@ -14,7 +14,7 @@ mod views;
 
 use std::path::{Path, PathBuf};
 
-use chrono::Datelike;
+use chrono::{DateTime, Datelike, Utc};
 use minijinja::context;
 
 use super::ReportError;
@@ -56,6 +56,7 @@ pub async fn write(
     analysis: &Analysis,
     out: &Path,
     manner: &Manner,
+    now: DateTime<Utc>,
     progress: &dyn Fn(&str),
 ) -> Result<Written, ReportError> {
     let templates = Templates::new(manner)?;
@@ -214,7 +215,7 @@ pub async fn write(
         ],
     };
     let report = document.write(&out.join(&week), manner)?;
-    told::append(lake, analysis, &week, &as_ranked).await?;
+    told::append(lake, analysis, &week, &as_ranked, now).await?;
     Ok(Written {
         report,
         short_version,
