@@ -77,7 +77,10 @@ pub async fn rewrite(
             is_changed = true;
             gone += all.num_rows() - kept.num_rows();
             let kept = with_hashes(design, kept).map_err(shape)?;
-            actions.extend(of_year.removes.into_iter().map(Action::Remove));
+            actions.extend(of_year.removes.into_iter().map(|mut remove| {
+                remove.data_change = purpose == Purpose::OtherRows;
+                Action::Remove(remove)
+            }));
             if kept.num_rows() > 0 {
                 written.batches.push(kept);
                 write_out(lake, design, &mut written).await?;

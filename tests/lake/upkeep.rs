@@ -36,7 +36,8 @@ async fn twenty_five_loads_leave_few_files_and_a_checkpoint_and_double_nothing()
     for table in TABLES {
         let folder = place.path().join("lake").join(table.name);
         let named = lake.data_files(table).expect("known");
-        assert!(named < 10, "{}: {named} files", table.name);
+        // Two years, of which each is made one file when it has eight.
+        assert!(named < 16, "{}: {named} files", table.name);
         let checkpoints = count(&folder.join("_delta_log"), "checkpoint.parquet");
         assert!(checkpoints > 0, "{}", table.name);
     }

@@ -220,7 +220,11 @@ impl<'p> RowReader<'p> {
         let Some(mut first) = faults.next() else {
             return Fault::line("not read", "");
         };
-        let others: Vec<&str> = faults.filter_map(|fault| fault.field).collect();
+        // That a row is of no use without its cells follows from their faults.
+        let others: Vec<&str> = faults
+            .filter(|fault| fault.is_of_cell)
+            .filter_map(|fault| fault.field)
+            .collect();
         if !others.is_empty() {
             first.detail = format!("{}; also at fault: {}", first.detail, others.join(", "));
         }
