@@ -320,3 +320,29 @@ fn the_top_level_stays_as_it_is() {
         );
     }
 }
+
+/// Nothing of the machine that made it is in what is committed: text files name no folder of a person or
+/// of a build.
+#[test]
+fn committed_files_name_no_place_of_the_machine_that_made_them() {
+    let listed = std::process::Command::new("git")
+        .args(["ls-files", "-z"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output();
+    // A copy without its history has nothing committed.
+    let Ok(listed) = listed else { return };
+    let places = ["file:///", "/home/", "/root/", "/Users/", "C:\\Users"];
+    let mut found = Vec::new();
+    for name in String::from_utf8_lossy(&listed.stdout).split('\0') {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
+        // This test and the reader of such places name them on purpose.
+        if name.is_empty() || name == "tests/house.rs" || !path.is_file() {
+            continue;
+        }
+        let text = String::from_utf8_lossy(&std::fs::read(&path).expect("readable")).into_owned();
+        if let Some(place) = places.iter().find(|place| text.contains(**place)) {
+            found.push(format!("{name}: {place}"));
+        }
+    }
+    assert_eq!(found, [] as [String; 0]);
+}

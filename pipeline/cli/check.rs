@@ -36,6 +36,13 @@ struct Finding {
     example: Option<String>,
 }
 
+#[derive(Debug, Deserialize)]
+struct Corrected {
+    table_name: String,
+    corrected_by: String,
+    facts: i64,
+}
+
 impl Check {
     pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
         let (_, analysis) = self.lake.open(now).await?;
@@ -44,6 +51,12 @@ impl Check {
             .await?;
         let findings: Vec<Finding> = analysis
             .rows("SELECT * FROM lake_finding ORDER BY table_name, times DESC, finding")
+            .await?;
+        let corrections: Vec<Corrected> = analysis
+            .rows(
+                "SELECT table_name, corrected_by, COUNT(*) AS facts FROM correction
+                 GROUP BY table_name, corrected_by ORDER BY corrected_by, table_name",
+            )
             .await?;
         let mut out = std::io::stdout().lock();
         let mut tables = Table::new();
@@ -59,6 +72,23 @@ impl Check {
             ]);
         }
         writeln!(out, "{tables}")?;
+        if !corrections.is_empty() {
+            let mut table = Table::new();
+            table
+                .load_preset(ASCII_MARKDOWN)
+                .set_header(["corrected by", "table", "facts"]);
+            for correction in corrections {
+                table.add_row([
+                    correction.corrected_by,
+                    correction.table_name,
+                    correction.facts.to_string(),
+                ]);
+            }
+            writeln!(
+                out,
+                "\nFacts that a later load told otherwise; the newest counts:\n{table}"
+            )?;
+        }
         if findings.is_empty() {
             writeln!(out, "\nNothing was found that does not fit.")?;
             return Ok(Outcome::Clean);

@@ -6,9 +6,11 @@
 mod backtest;
 mod check;
 mod comebacks;
+mod forget;
 mod history;
 mod interrupt;
 mod load;
+mod loads;
 mod memory_limit;
 mod report_args;
 mod scratch;
@@ -18,6 +20,7 @@ mod shell;
 mod sql;
 mod synthesize;
 mod terminal;
+mod unload;
 mod weekly;
 
 use std::io::{IsTerminal, Write};
@@ -106,6 +109,12 @@ enum Command {
     Backtest(backtest::Backtest),
     /// Look for what is wrong in a lake
     Check(check::Check),
+    /// List the loads of a lake
+    Loads(loads::Loads),
+    /// Take a load back out of a lake
+    Unload(unload::Unload),
+    /// Remove vehicles from a lake for good
+    Forget(forget::Forget),
     /// Show every setting with its default, meaning and source
     Settings(settings::Settings),
     /// Write the dumps of an invented fleet
@@ -283,6 +292,9 @@ fn run_command(cli: Cli) -> ExitCode {
             Command::Sql(command) => command.run(now).await,
             Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
+            Command::Loads(command) => command.run(now).await,
+            Command::Unload(command) => command.run().await,
+            Command::Forget(command) => command.run().await,
             Command::Settings(command) => command.run().await,
             Command::Synthesize(command) => command.run(),
             Command::Completions(command) => command.run(),

@@ -37,9 +37,16 @@ impl Weekly {
         }
         let manner = self.report.manner(&lake, &analysis)?;
         let spinner = spinner();
-        let written = weekly::write(&mut lake, &analysis, &self.report.out, &manner, &|doing| {
-            spinner.set_message(doing.to_owned());
-        })
+        let written = weekly::write(
+            &mut lake,
+            &analysis,
+            &self.report.out,
+            &manner,
+            now,
+            &|doing| {
+                spinner.set_message(doing.to_owned());
+            },
+        )
         .await;
         spinner.finish_and_clear();
         let written = written?;

@@ -274,7 +274,7 @@ fn sample(
             Some(Step::Bad(_)) => continue,
             Some(Step::Row) => {}
         }
-        let Ok(values) = reader.read(&record) else {
+        let Ok((values, _)) = reader.read(&record) else {
             if bad.len() < sample_rows {
                 bad.push(record.cells().map(str::to_owned).collect());
             }

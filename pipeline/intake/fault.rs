@@ -14,6 +14,8 @@ pub struct Fault {
     pub class: String,
     /// What stood in this row, and what may have happened.
     pub detail: String,
+    /// Whether it lies in one cell, so that the rest of the row may be sound.
+    pub is_of_cell: bool,
 }
 
 impl Fault {
@@ -22,6 +24,15 @@ impl Fault {
             field: Some(field),
             class: class.into(),
             detail: detail.into(),
+            is_of_cell: true,
+        }
+    }
+
+    /// A fault of the whole row that shows in that field.
+    pub fn row(field: &'static str, class: impl Into<String>, detail: impl Into<String>) -> Self {
+        Self {
+            is_of_cell: false,
+            ..Self::field(field, class, detail)
         }
     }
 
@@ -30,6 +41,7 @@ impl Fault {
             field: None,
             class: class.into(),
             detail: detail.into(),
+            is_of_cell: false,
         }
     }
 }

@@ -10,7 +10,8 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use arrow::array::{
-    ArrayRef, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
+    ArrayRef, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray,
+    TimestampMicrosecondArray,
 };
 use chrono::{DateTime, Utc};
 use tokio::runtime::Handle;
@@ -222,6 +223,12 @@ impl FileSink<'_, '_> {
             text(&|row| Some(row.dump_kind.to_owned())),
             text(&|row| row.shop.clone()),
             text(&|row| Some(row.file_hash.to_string())),
+            Arc::new(
+                rows.iter()
+                    // Absent is no, as in rows of the first release.
+                    .map(|row| row.row_loaded.then_some(true))
+                    .collect::<BooleanArray>(),
+            ),
         ];
         let design = table("quarantine").ok_or(LakeError::NoSuchTable("quarantine".to_owned()))?;
         let batch = RecordBatch::try_new(design.intake_schema(), columns)?;

@@ -51,6 +51,8 @@ pub struct PartSummary {
     pub mapping_name: String,
     pub rows_read: u64,
     pub rows_quarantined: u64,
+    /// Cells that could not be used, of rows that could.
+    pub cells_left_out: u64,
     /// What the user may want to know: columns that were not used, no rows.
     pub remarks: Vec<String>,
 }
@@ -304,6 +306,7 @@ impl Reading<'_> {
             mapping_name: self.layout.mapping.name.clone(),
             rows_read: 0,
             rows_quarantined: 0,
+            cells_left_out: 0,
             remarks: Vec::new(),
         };
         let vin_place = self.layout.place("vin");
@@ -313,18 +316,28 @@ impl Reading<'_> {
             summary.rows_read += 1;
             let fault = match step {
                 Step::Row => {
-                    let taken = reader.read(&record).and_then(|values| {
+                    let taken = reader.read(&record).and_then(|(values, left_out)| {
                         misread_vins +=
                             u64::from(vin_place.is_some_and(|place| is_misread(&values[place])));
-                        batches.push(&values, record.line)
+                        batches.push(&values, record.line)?;
+                        Ok(left_out)
                     });
-                    taken.err()
+                    match taken {
+                        Ok(left_out) => {
+                            summary.cells_left_out += left_out.len() as u64;
+                            for fault in left_out {
+                                self.quarantine(&record, fault, true, sink)?;
+                            }
+                            None
+                        }
+                        Err(fault) => Some(fault),
+                    }
                 }
                 Step::Bad(fault) => Some(fault),
             };
             if let Some(fault) = fault {
                 summary.rows_quarantined += 1;
-                self.quarantine(&record, fault, sink)?;
+                self.quarantine(&record, fault, false, sink)?;
             }
             batches.pass_on(&self.file, false, sink)?;
             if summary.rows_read.is_multiple_of(PROGRESS_LINES) {
@@ -340,6 +353,12 @@ impl Reading<'_> {
         batches.pass_on(&self.file, true, sink)?;
         if summary.rows_read == 0 {
             summary.remarks.push("a header and no rows".to_owned());
+        }
+        if summary.cells_left_out > 0 {
+            summary.remarks.push(format!(
+                "cells left out of rows that were taken, each with its reason in quarantine: {}",
+                summary.cells_left_out
+            ));
         }
         if misread_vins > 0 {
             summary.remarks.push(format!(
@@ -369,6 +388,7 @@ impl Reading<'_> {
         &self,
         record: &Record,
         fault: Fault,
+        row_loaded: bool,
         sink: &mut dyn Sink,
     ) -> Result<(), IntakeError> {
         let row = QuarantinedRow {
@@ -380,6 +400,7 @@ impl Reading<'_> {
             dump_kind: self.layout.kind().name(),
             shop: self.layout.mapping.shop.clone(),
             file_hash: Arc::clone(self.file_hash),
+            row_loaded,
         };
         sink.quarantine(row).map_err(|source| IntakeError::Sink {
             file: self.file.clone(),

@@ -47,4 +47,6 @@ pub struct QuarantinedRow {
     pub dump_kind: &'static str,
     pub shop: Option<String>,
     pub file_hash: Arc<str>,
+    /// Whether the rest of the row was taken and only the cell of that field was left out.
+    pub row_loaded: bool,
 }

@@ -29,6 +29,7 @@ use super::commit_log::VERSIONS_KEY;
 use super::identity::{contents, keys, nth_key};
 use super::known::{Known, Taken};
 use super::tables::{EVENT_YEAR, LOAD_LOG, TABLES, Table, table};
+use super::upkeep::look_after;
 use super::{Lake, LakeError, log_table, table_url};
 
 /// Rows of one table that may wait in memory before they are written to a data file.
@@ -208,7 +209,12 @@ impl<'a> Append<'a> {
         }
         // Whoever goes on reading through this lake sees what was just added, and others may write.
         let place = self.lake.place().to_owned();
+        let lock = self.lake.lock.take();
         *self.lake = Lake::open(&place).await?;
+        if lock.is_some() {
+            look_after(self.lake).await;
+        }
+        drop(lock);
         Ok(())
     }
 

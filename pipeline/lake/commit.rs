@@ -8,10 +8,9 @@ use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, BooleanArray, Int32Array, Int64Array, RecordBatch};
-use arrow::compute::{cast, filter_record_batch};
+use arrow::array::{Array, AsArray, BooleanArray, Int64Array, RecordBatch};
+use arrow::compute::filter_record_batch;
 use arrow::datatypes::Int64Type;
-use arrow::error::ArrowError;
 use deltalake::DeltaTableError;
 use deltalake::kernel::transaction::{CommitBuilder, TransactionError};
 use deltalake::kernel::{Action, Add};
@@ -26,6 +25,7 @@ use super::commit_log::entry_name;
 use super::durable::sync_file;
 use super::known::{Known, Taken};
 use super::schema_version::raising;
+use super::stored_rows::{as_designed, with_column};
 use super::tables::{CORRECTS, EVENT_YEAR, KEY_HASH, ROW_HASH, Table};
 use super::{Lake, LakeError};
 
@@ -71,8 +71,7 @@ pub async fn land(
             .await;
         match committed {
             Ok(done) => {
-                let entry = format!("_delta_log/{}", entry_name(done.version()));
-                sync_in_lake(lake, design, &entry)?;
+                sync_entry(lake, design, done.version())?;
                 return Ok(done.version());
             }
             Err(DeltaTableError::Transaction {
@@ -124,7 +123,9 @@ async fn without_known(
             let is_added: BooleanArray = taken.iter().map(|row| Some(row.is_added())).collect();
             left_out += is_added.false_count();
             is_as_it_was &= is_added.false_count() == 0;
-            let all = as_lake_stores(design, &batch, year, &corrects).map_err(shape)?;
+            let all = as_designed(design, &batch, year)
+                .and_then(|rows| with_column(&rows, CORRECTS, Arc::new(corrects)))
+                .map_err(shape)?;
             fresh.push(filter_record_batch(&all, &is_added).map_err(shape)?);
         }
         if is_as_it_was {
@@ -163,32 +164,13 @@ fn event_year(file: &Add) -> Option<i32> {
         .ok()
 }
 
-fn as_lake_stores(
-    design: &Table,
-    batch: &RecordBatch,
-    year: Option<i32>,
-    corrects: &Int64Array,
-) -> Result<RecordBatch, ArrowError> {
-    let schema = design.lake_schema();
-    let columns = schema
-        .fields()
-        .iter()
-        .map(|field| match (batch.column_by_name(field.name()), year) {
-            _ if field.name() == CORRECTS => Ok(Arc::new(corrects.clone()) as ArrayRef),
-            (Some(column), _) => cast(column, field.data_type()),
-            (None, Some(year)) => {
-                Ok(Arc::new(Int32Array::from(vec![year; batch.num_rows()])) as ArrayRef)
-            }
-            (None, None) => Err(ArrowError::SchemaError(format!(
-                "no column {}",
-                field.name()
-            ))),
-        })
-        .collect::<Result<Vec<_>, _>>()?;
-    RecordBatch::try_new(schema, columns)
+/// Puts a commit's entry of the log on disk for good.
+pub fn sync_entry(lake: &Lake, design: &Table, version: u64) -> Result<(), LakeError> {
+    sync_in_lake(lake, design, &format!("_delta_log/{}", entry_name(version)))
 }
 
-fn sync_in_lake(lake: &Lake, design: &Table, file: &str) -> Result<(), LakeError> {
+/// Puts a table's file on disk for good, where the lake is on this machine.
+pub fn sync_in_lake(lake: &Lake, design: &Table, file: &str) -> Result<(), LakeError> {
     match lake.folder() {
         Some(folder) => sync_file(&folder, &folder.join(design.name).join(file)),
         None => Ok(()),

@@ -82,6 +82,11 @@ impl CommitLog {
         self.checkpoint.is_some() || !self.entries.is_empty()
     }
 
+    /// The version of the newest checkpoint, 0 where there is none.
+    pub fn checkpoint(&self) -> u64 {
+        self.checkpoint.unwrap_or(0)
+    }
+
     /// Checks that every entry since the newest checkpoint is there and whole, up to `told`, the
     /// version the load log names, at least.
     pub async fn verify(&self, told: Option<u64>) -> Result<(), LakeError> {

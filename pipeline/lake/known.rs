@@ -3,14 +3,11 @@
 
 use std::collections::{HashMap, HashSet};
 
-use arrow::array::{Array, AsArray, Int64Array, RecordBatch};
-use arrow::datatypes::Int64Type;
-use arrow::error::ArrowError;
 use deltalake::DeltaTable;
 
 use super::LakeError;
 use super::columns::{files_of_year, read_file};
-use super::identity::{contents, keys, nth_key};
+use super::stored_rows::{first_release_hashes, integers};
 use super::tables::{CORRECTS, KEY_HASH, ROW_HASH, Table};
 
 /// What a table holds of one event year, or at all.
@@ -57,7 +54,9 @@ impl Known {
     ) -> Result<Self, LakeError> {
         let store = delta.object_store();
         let mut known = Self::default();
+        let mut standing = Vec::new();
         let mut corrected = HashSet::new();
+        let mut first_release_keys = HashSet::new();
         let shape = |source| LakeError::Shape {
             table: table.name,
             source,
@@ -65,64 +64,34 @@ impl Known {
         let columns: &[&str] = &[ROW_HASH, KEY_HASH, CORRECTS];
         for path in files_of_year(delta, table.name, year)? {
             for batch in read_file(store.clone(), table.name, &path, Some(columns)).await? {
-                match integers(&batch, KEY_HASH) {
-                    Some(keys) => known.learn(&batch, keys, &mut corrected),
-                    None => known
-                        .learn_from_content(table, &batch, &corrected)
-                        .map_err(shape)?,
+                let Some(rows) = integers(&batch, ROW_HASH) else {
+                    continue;
+                };
+                if let Some(keys) = integers(&batch, KEY_HASH) {
+                    known.contents.extend(rows.values());
+                    standing.extend(
+                        keys.values()
+                            .iter()
+                            .copied()
+                            .zip(rows.values().iter().copied()),
+                    );
+                } else {
+                    let hashes = first_release_hashes(table, &batch, &mut first_release_keys);
+                    for (row, (key, content)) in hashes.map_err(shape)?.into_iter().enumerate() {
+                        known.contents.insert(content);
+                        standing.push((key, rows.value(row)));
+                    }
+                }
+                if let Some(corrects) = integers(&batch, CORRECTS) {
+                    corrected.extend(corrects.iter().flatten());
                 }
             }
         }
+        known.current = standing
+            .into_iter()
+            .filter(|(_, row)| !corrected.contains(row))
+            .collect();
         Ok(known)
-    }
-
-    /// Rows that carry their hashes.
-    fn learn(&mut self, batch: &RecordBatch, keys: &Int64Array, corrected: &mut HashSet<i64>) {
-        let Some(rows) = integers(batch, ROW_HASH) else {
-            return;
-        };
-        let corrects = integers(batch, CORRECTS);
-        for row in 0..batch.num_rows() {
-            let hash = rows.value(row);
-            self.contents.insert(hash);
-            if let Some(corrects) = corrects.filter(|corrects| corrects.is_valid(row)) {
-                corrected.insert(corrects.value(row));
-            }
-            self.stands(keys.value(row), hash, corrected);
-        }
-    }
-
-    /// Rows written before rows carried a key: both hashes are taken from what is stored.
-    fn learn_from_content(
-        &mut self,
-        table: &Table,
-        batch: &RecordBatch,
-        corrected: &HashSet<i64>,
-    ) -> Result<(), ArrowError> {
-        let (contents, keys) = (contents(table, batch)?, keys(table, batch)?);
-        let Some(stored) = integers(batch, ROW_HASH) else {
-            return Ok(());
-        };
-        for (row, (content, key)) in contents.into_iter().zip(keys).enumerate() {
-            self.contents.insert(content);
-            let free = (0..)
-                .map(|place| nth_key(key, place))
-                .find(|key| !self.current.contains_key(key))
-                .unwrap_or(key);
-            self.stands(free, stored.value(row), corrected);
-        }
-        Ok(())
-    }
-
-    /// A row stands for its key, unless it has been corrected or its correction was met before.
-    fn stands(&mut self, key: i64, hash: i64, corrected: &HashSet<i64>) {
-        let open = self
-            .current
-            .get(&key)
-            .is_none_or(|standing| corrected.contains(standing));
-        if open || !corrected.contains(&hash) {
-            self.current.insert(key, hash);
-        }
     }
 
     /// Whether a row of that key and content is new; from now on it is known.
@@ -144,8 +113,4 @@ impl Known {
             None => self.current.remove(&key),
         };
     }
-}
-
-fn integers<'b>(batch: &'b RecordBatch, name: &str) -> Option<&'b Int64Array> {
-    batch.column_by_name(name)?.as_primitive_opt::<Int64Type>()
 }

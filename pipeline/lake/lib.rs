@@ -11,8 +11,12 @@ mod commit_log;
 mod durable;
 mod identity;
 pub mod known;
+mod rewrite;
 mod schema_version;
+mod stored_rows;
 pub mod tables;
+pub mod taking_back;
+mod upkeep;
 mod writers_lock;
 
 use std::collections::BTreeMap;
@@ -173,6 +177,16 @@ impl Lake {
         })
     }
 
+    /// Opens an existing lake to be written to; waits for another writer on this machine.
+    pub async fn open_to_change(place: &str) -> Result<Self, LakeError> {
+        let lock = match local_folder(&root_url(place)?) {
+            Some(folder) if folder.is_dir() => WritersLock::take(&folder).await?,
+            _ => None,
+        };
+        let opened = Self::open(place).await?;
+        Ok(Self { lock, ..opened })
+    }
+
     /// Opens the lake at `place` to be written to, making what is not there yet; waits for another
     /// writer on this machine. A folder that holds other things is refused rather than filled.
     pub async fn open_or_create(place: &str) -> Result<Self, LakeError> {
@@ -221,13 +235,29 @@ impl Lake {
         Ok(Some(provider))
     }
 
+    /// Whether the lake has the table: one older than it has not.
+    fn has(&self, table: &Table) -> bool {
+        self.tables.contains_key(table.name)
+    }
+
+    /// The version of the table's newest checkpoint, 0 where it has none.
+    async fn checkpoint(&self, table: &'static Table) -> Result<u64, LakeError> {
+        Ok(CommitLog::list(&self.root, table).await?.checkpoint())
+    }
+
     /// Makes a table that an older lake does not have yet.
     async fn make_if_missing(&mut self, table: &'static Table) -> Result<(), LakeError> {
-        if !self.tables.contains_key(table.name) {
+        if !self.has(table) {
             create(&self.root, table).await?;
             self.reload(table).await?;
         }
         Ok(())
+    }
+
+    /// How many data files the table has.
+    pub fn data_files(&self, table: &'static Table) -> Result<usize, LakeError> {
+        let years = rewrite::years(self, table)?;
+        Ok(years.values().map(|year| year.files.len()).sum())
     }
 
     /// Waits until no other process on this machine writes to the lake, and keeps them out from then on.

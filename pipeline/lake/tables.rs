@@ -464,6 +464,12 @@ pub const TABLES: &[Table] = &[
                 "the shop named by the mapping, where it names one",
             ),
             must("file_hash", Text, "SHA-256 of the file's bytes"),
+            may(
+                "row_loaded",
+                Flag,
+                "yes where only the cell of that field was left out",
+            )
+            .since(2),
         ],
         key: &[],
         since: 1,
@@ -511,6 +517,18 @@ pub const TABLES: &[Table] = &[
             ),
             must("reasons", Text, "why, in words"),
             must("model_version", Text, "which model said so"),
+            may(
+                "run_id",
+                Text,
+                "the weekly run that said so; the newest of a week counts",
+            )
+            .since(2),
+            may(
+                "settings_hash",
+                Text,
+                "fingerprint of the settings it ran with",
+            )
+            .since(2),
         ],
         key: &[],
         since: 1,

@@ -60,6 +60,14 @@ pub fn view_sql(table: &Table, known_by: KnownBy<'_>) -> String {
             correcting.join(" AND ")
         );
     }
+    if table.name == RUNS {
+        let among: Vec<String> = conditions
+            .iter()
+            .cloned()
+            .chain([format!("as_of <= DATE '{as_of}'")])
+            .collect();
+        rows = newest_runs(&among.join(" AND "));
+    }
     let KnownFrom::Event(known_by_column) = table.known_from else {
         if !known_by.is_newest {
             conditions.push(loaded_by(as_of));
@@ -100,6 +108,20 @@ pub fn view_sql(table: &Table, known_by: KnownBy<'_>) -> String {
         .map_or(Kind::Day, |column| column.kind);
     conditions.push(known(known_by_column, kind));
     select(&columns.join(", "), &rows, &conditions)
+}
+
+/// The table of what weekly runs said.
+const RUNS: &str = "risk_week";
+
+/// The rows of each week's newest run, the one place that says which run of a week counts. Runs of the
+/// first release had no ids; of those the one with the latest day counts.
+fn newest_runs(condition: &str) -> String {
+    let run = "COALESCE(run_id, CONCAT(load_id, ' ', CAST(as_of AS VARCHAR)))";
+    format!(
+        "(SELECT * FROM (SELECT *, FIRST_VALUE({run}) OVER (PARTITION BY week \
+           ORDER BY {LOADED_AT} DESC NULLS LAST, as_of DESC, {run}) AS newest_run, {run} AS run \
+         FROM lake.{RUNS} WHERE {condition}) WHERE run = newest_run)"
+    )
 }
 
 fn select(columns: &str, rows: &str, conditions: &[String]) -> String {

@@ -1,6 +1,7 @@
 -- One row is something to look at in the lake: what, in which table, how often, with one example.
--- Reads the raw tables whole, and what is made of them for the day looked back from. Quarantined rows count by the
--- class of their reason; the others are facts that are each well formed but do not fit together.
+-- Reads the raw tables whole, without corrected rows where two facts are held against each other, and what
+-- is made of them for the day looked back from. Quarantined rows count by the class of their reason; the
+-- others are facts that are each well formed but do not fit together.
 WITH findings AS (
     SELECT 'the same fact twice' AS finding, 'battery_test' AS table_name, vin AS example
     FROM lake.battery_test GROUP BY vin, row_hash HAVING COUNT(*) > 1
@@ -26,17 +27,17 @@ WITH findings AS (
     FROM lake.trouble_code c LEFT ANTI JOIN lake.code_scan s ON s.scan_id = c.scan_id AND s.vin = c.vin
     UNION ALL
     SELECT 'two register rows of one day', 'vehicle', vin
-    FROM lake.vehicle GROUP BY vin, seen_on HAVING COUNT(*) > 1
+    FROM vehicle GROUP BY vin, seen_on HAVING COUNT(*) > 1
     UNION ALL
     SELECT 'two tests of one battery at one instant', 'battery_test', vin
-    FROM lake.battery_test GROUP BY vin, position, tested_at HAVING COUNT(*) > 1
+    FROM battery_test GROUP BY vin, position, tested_at HAVING COUNT(*) > 1
     UNION ALL
     SELECT 'the odometer runs backwards', 'vehicle', vin
-    FROM (SELECT vin, odometer_km, LAG(odometer_km) OVER (PARTITION BY vin ORDER BY seen_on) AS before_km FROM lake.vehicle)
+    FROM (SELECT vin, odometer_km, LAG(odometer_km) OVER (PARTITION BY vin ORDER BY seen_on) AS before_km FROM vehicle)
     WHERE odometer_km < before_km - 1
     UNION ALL
     SELECT 'an order closed before it was opened', 'work_order', vin
-    FROM lake.work_order WHERE closed_at < opened_at
+    FROM work_order WHERE closed_at < opened_at
     UNION ALL
     SELECT 'a depot without weather', 'vehicle', v.depot
     FROM (SELECT DISTINCT depot FROM lake.vehicle) v
@@ -61,7 +62,7 @@ WITH findings AS (
     FROM (SELECT DISTINCT vin, order_no FROM work_order) w
     LEFT ANTI JOIN order_line o ON o.vin = w.vin AND o.order_no = w.order_no
     UNION ALL
-    SELECT split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
+    SELECT CASE WHEN row_loaded THEN 'left out of its row: ' ELSE '' END || split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
 )
 SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example
 FROM findings

@@ -144,12 +144,49 @@ fn what_is_still_to_come_is_quarantined() {
     assert_eq!(planned.count("vehicle"), 1);
 }
 
+/// A row keeps its sound cells: quarantine says which one was left out. Without a cell it must have, or
+/// without any result, it is no use.
 #[test]
-fn ends_before_beginnings_are_quarantined() {
+fn an_unreadable_cell_costs_that_cell_and_not_the_row() {
+    let outcome = one(
+        "vin,seen_on,depot,in_service_date,odometer_km,left_fleet_date",
+        &format!("{},2026-06-01,Moor,2020-01-01,####,2026-05-01", vin(1)),
+    );
+    assert_eq!(
+        outcome.days("vehicle", "left_fleet_date"),
+        [Some("2026-05-01".to_owned())]
+    );
+    assert_eq!(outcome.numbers("vehicle", "odometer_km"), [None]);
+    let left_out = &outcome.quarantined[0];
+    assert_eq!(left_out.field, Some("odometer_km"));
+    assert!(left_out.row_loaded, "{left_out:?}");
+    for (header, row) in [
+        (
+            "vin,tested_at,rest_voltage_v",
+            format!("{},####,12.5", vin(1)),
+        ),
+        (
+            "vin,tested_at,rest_voltage_v",
+            format!("{},2026-05-01,####", vin(1)),
+        ),
+        (
+            "scan_id,vin,scanned_at,module_address,code,failure_type",
+            format!("1,{},2026-05-01,10,P0562-1C,9", vin(1)),
+        ),
+    ] {
+        let outcome = one(header, &row);
+        assert_eq!(outcome.quarantined.len(), 1, "{row}");
+        assert!(!outcome.quarantined[0].row_loaded, "{row}");
+    }
+}
+
+#[test]
+fn ends_before_beginnings_are_left_out() {
     let outcome = one(
         "vin,seen_on,depot,in_service_date,left_fleet_date",
         &format!("{},2026-06-01,Moor,2020-01-01,2019-05-01", vin(1)),
     );
+    assert_eq!(outcome.days("vehicle", "left_fleet_date"), [None]);
     assert_eq!(
         outcome.reason(),
         "left the fleet before it was in service: 2020-01-01 and 2019-05-01"
@@ -260,7 +297,7 @@ fn a_wrong_check_digit_is_a_remark() {
 
 /// Week numbers are those of ISO 8601: week 7 of 2024 begins on 2024-02-12.
 #[test]
-fn a_battery_tested_before_it_was_made_is_quarantined() {
+fn a_date_code_after_the_test_is_left_out() {
     let folder = Folder::with_mapping(
         "kind = 'battery_test'\ndate_code_pattern = '^(?<year>\\d{4})W(?<week>\\d\\d)$'\n[columns.V]\nfield = 'vin'\n\
          [columns.T]\nfield = 'tested_at'\n[columns.R]\nfield = 'rest_voltage_v'\n[columns.C]\nfield = 'date_code'\n",
@@ -272,7 +309,7 @@ fn a_battery_tested_before_it_was_made_is_quarantined() {
     );
     assert_eq!(
         outcome.texts("battery_test", "date_code"),
-        [Some("B4".to_owned()), Some("B9".to_owned())]
+        [Some("B4".to_owned()), None, Some("B9".to_owned())]
     );
     assert!(
         outcome.reason().starts_with("tested before it was made: "),

@@ -226,16 +226,12 @@ impl Folder {
     pub fn read(&self, name: &str, bytes: impl AsRef<[u8]>) -> Outcome {
         let (outcome, summary) = self.try_read(name, bytes);
         summary.unwrap_or_else(|error| panic!("{error}"));
-        // Every line that was read is counted once: as a row, or in quarantine.
+        // Every line that was read is counted once: as a row, or in quarantine as a whole.
         let counted: usize = outcome.lines.values().map(Vec::len).sum();
-        assert_eq!(
-            outcome.summary().rows_read(),
-            (counted + outcome.quarantined.len()) as u64
-        );
-        assert_eq!(
-            outcome.summary().rows_quarantined(),
-            outcome.quarantined.len() as u64
-        );
+        let whole = outcome.quarantined.iter().filter(|row| !row.row_loaded);
+        let whole = whole.count();
+        assert_eq!(outcome.summary().rows_read(), (counted + whole) as u64);
+        assert_eq!(outcome.summary().rows_quarantined(), whole as u64);
         outcome
     }
 

@@ -3,8 +3,11 @@
 mod broken_log;
 mod corrections;
 mod cut_short;
+mod killed;
 mod outside;
 mod releases;
+mod taking_back;
+mod upkeep;
 mod writers;
 
 use std::path::{Path, PathBuf};

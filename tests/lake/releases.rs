@@ -48,6 +48,21 @@ fn copy(from: &Path, to: &Path) {
     }
 }
 
+/// Every fact and quarantined row of the lake, by table and content.
+pub fn contents(place: &Workplace) -> Vec<String> {
+    let facts = "vehicle battery_test code_scan trouble_code work_order depot_weather quarantine";
+    let each: Vec<String> = facts
+        .split(' ')
+        .map(|table| format!("SELECT '{table}' AS name, row_hash FROM lake.{table}"))
+        .collect();
+    let all = format!("{} ORDER BY name, row_hash", each.join(" UNION ALL "));
+    place
+        .sql(&[], &all)
+        .iter()
+        .map(ToString::to_string)
+        .collect()
+}
+
 fn count(place: &Workplace, rows: &str) -> u64 {
     let counted = place.sql(&[], &format!("SELECT COUNT(*) AS rows FROM {rows}"));
     counted[0]["rows"].as_u64().expect("a count")

@@ -98,7 +98,15 @@ impl Looked {
     /// Writes every report below `out`; answers the lines each prints and all that is in it.
     pub async fn reports(&mut self, out: &Path, manner: &Manner) -> Vec<(String, String)> {
         let silent = &|_: &str| {};
-        let told = weekly::write(&mut self.lake, &self.analysis, out, manner, silent).await;
+        let told = weekly::write(
+            &mut self.lake,
+            &self.analysis,
+            out,
+            manner,
+            NOW.parse().expect("an instant"),
+            silent,
+        )
+        .await;
         let mut all = vec![("weekly".to_owned(), told.expect("weekly").short_version)];
         let told = comebacks::write(&self.analysis, out, manner, silent).await;
         all.push((

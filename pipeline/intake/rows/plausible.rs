@@ -142,7 +142,7 @@ impl Plausible {
                 .all(|place| values[*place].is_missing())
         {
             let detail = "neither rest voltage, nor a reading, nor the tester's verdict";
-            faults.push(Fault::field(
+            faults.push(Fault::row(
                 "measured_value",
                 "a test without a result",
                 detail,

@@ -21,6 +21,9 @@ use crate::forms::delimited::check_width;
 use crate::forms::record::Record;
 use crate::mapping::header_layout::HeaderLayout;
 
+/// Cells that tell a code together with its text.
+const PARTS_OF_A_CODE: &[&str] = &["failure_type", "spn", "fmi"];
+
 /// Reads the rows under one header.
 pub struct RowReader<'p> {
     layout: &'p HeaderLayout,
@@ -58,8 +61,10 @@ impl<'p> RowReader<'p> {
         }
     }
 
-    /// The values of the layout's fields, in its order.
-    pub fn read<'r>(&self, record: &'r Record) -> Result<Vec<Value<'r>>, Fault> {
+    /// The values of the layout's fields, in its order, and the faults of cells that were left out. The
+    /// fault is that of a row that cannot be used: without a cell it must have, or with cells by which it
+    /// is known that contradict each other.
+    pub fn read<'r>(&self, record: &'r Record) -> Result<(Vec<Value<'r>>, Vec<Fault>), Fault> {
         if self.repeats_header(record) {
             return Err(Fault::line(
                 "the header stands here again",
@@ -80,16 +85,45 @@ impl<'p> RowReader<'p> {
             );
         }
         self.read_reading(record, &mut values, &mut faults);
-        if faults.is_empty() {
+        if faults.iter().all(|fault| self.may_leave_out(fault)) {
             self.complete.row(&mut values, &mut faults);
             self.plausible.row(&values, &mut faults);
         }
         self.missing(&values, &mut faults);
-        self.fill_local_days(record, &mut values);
-        match faults.len() {
-            0 => Ok(values),
-            _ => Err(self.told(record, faults)),
+        if !faults.iter().all(|fault| self.may_leave_out(fault)) {
+            return Err(self.told(record, faults));
         }
+        for fault in &faults {
+            if let Some(place) = fault.field.and_then(|field| self.layout.place(field)) {
+                values[place] = Value::Missing;
+            }
+        }
+        self.fill_local_days(record, &mut values);
+        Ok((values, faults))
+    }
+
+    /// Whether the row can be used without the cell at fault: it need not be there, and the row is not
+    /// known by it.
+    fn may_leave_out(&self, fault: &Fault) -> bool {
+        let Some(name) = fault.field else {
+            return false;
+        };
+        let is_known_by = |name: &str| {
+            PARTS_OF_A_CODE.contains(&name)
+                || self
+                    .layout
+                    .kind()
+                    .tables()
+                    .iter()
+                    .any(|table| table.key.contains(&name))
+        };
+        fault.is_of_cell
+            && !is_known_by(name)
+            && self
+                .layout
+                .fields
+                .iter()
+                .any(|field| field.column.name == name && !field.required)
     }
 
     /// The local day of each instant, where the dump does not give it.
@@ -186,7 +220,11 @@ impl<'p> RowReader<'p> {
         let Some(mut first) = faults.next() else {
             return Fault::line("not read", "");
         };
-        let others: Vec<&str> = faults.filter_map(|fault| fault.field).collect();
+        // That a row is of no use without its cells follows from their faults.
+        let others: Vec<&str> = faults
+            .filter(|fault| fault.is_of_cell)
+            .filter_map(|fault| fault.field)
+            .collect();
         if !others.is_empty() {
             first.detail = format!("{}; also at fault: {}", first.detail, others.join(", "));
         }

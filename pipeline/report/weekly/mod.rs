@@ -4,6 +4,8 @@ mod told;
 
 use std::path::{Path, PathBuf};
 
+use chrono::{DateTime, Utc};
+
 use super::ReportError;
 use super::document::Document;
 use super::manner::Manner;
@@ -44,6 +46,7 @@ pub async fn write(
     analysis: &Analysis,
     out: &Path,
     manner: &Manner,
+    now: DateTime<Utc>,
     progress: &dyn Fn(&str),
 ) -> Result<Written, ReportError> {
     let templates = Templates::new(manner)?;
@@ -65,7 +68,7 @@ pub async fn write(
     };
     let report = document.write(&out.join(&week), manner)?;
     let ranking = sections::ranking::rows::as_ranked(&reading).await?;
-    told::append(lake, analysis, &week, &ranking).await?;
+    told::append(lake, analysis, &week, &ranking, now).await?;
     Ok(Written {
         report,
         short_version: whole.short_version,

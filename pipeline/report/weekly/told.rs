@@ -4,6 +4,9 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray};
 use arrow::datatypes::Date32Type;
+use chrono::{DateTime, Utc};
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
 
 use super::super::manner::Units;
 use super::ReportError;
@@ -13,12 +16,19 @@ use lake::tables::table;
 use lake::{Lake, LakeError};
 use tables::Analysis;
 
-/// Appends the ranking to `risk_week`. Said again word for word, it adds nothing.
+#[derive(Deserialize)]
+struct Run {
+    run_id: Option<String>,
+}
+
+/// Appends the ranking to `risk_week` as a run of its own, which counts for its week from then on. What
+/// the week's newest run said already, word for word and with the same settings, is not said again.
 pub async fn append(
     lake: &mut Lake,
     analysis: &Analysis,
     week: &str,
     ranking: &[RiskRow],
+    now: DateTime<Utc>,
 ) -> Result<(), ReportError> {
     let design =
         table("risk_week").ok_or_else(|| LakeError::NoSuchTable("risk_week".to_owned()))?;
@@ -46,6 +56,44 @@ pub async fn append(
                 .collect::<Float64Array>(),
         ) as ArrayRef
     };
+    let settings = fingerprint(&format!("{:?}", analysis.settings()));
+    let said: Vec<String> = known
+        .iter()
+        .map(|row| {
+            format!(
+                "{} {} {:?} {:?} {:?} {} {} {} {}",
+                row.vin,
+                row.position,
+                rounded(row.chance),
+                rounded(row.chance_lower),
+                rounded(row.chance_upper),
+                row.rank,
+                row.action,
+                row.why(Units::Metric),
+                row.model_version
+            )
+        })
+        .collect();
+    let said = fingerprint(&format!(
+        "{} {settings} {}",
+        analysis.as_of(),
+        said.join("\n")
+    ));
+    let newest: Vec<Run> = analysis
+        .rows_with(
+            "SELECT run_id FROM risk_week WHERE week = $week LIMIT 1",
+            &[("week", week)],
+        )
+        .await?;
+    let is_said = |run: &Run| {
+        let id = run.run_id.as_deref().unwrap_or_default();
+        id.split(' ').nth(1) == Some(said.as_str())
+    };
+    if newest.iter().any(is_said) {
+        return Ok(());
+    }
+    let instant = now.format("%Y-%m-%dT%H:%M:%S%.6fZ");
+    let run_id = format!("{week} {said} {instant}");
     let rows = known.len();
     let as_of = Date32Type::from_naive_date(analysis.as_of());
     let columns: Vec<ArrayRef> = vec![
@@ -65,6 +113,8 @@ pub async fn append(
         // As it was told is text: the reasons in words, in units that do not change with the reader.
         text(&|row| row.why(Units::Metric)),
         text(&|row| row.model_version.clone()),
+        text(&|_| run_id.clone()),
+        text(&|_| settings.clone()),
     ];
     let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| {
         LakeError::Shape {
@@ -72,8 +122,17 @@ pub async fn append(
             source,
         }
     })?;
-    let mut append = Append::new(lake, format!("weekly {week}"));
+    let mut append = Append::new(lake, format!("weekly {instant}"));
     append.rows(design.name, &batch).await?;
     append.commit().await?;
     Ok(())
+}
+
+/// The first 8 hexadecimal digits of the text's SHA-256.
+fn fingerprint(text: &str) -> String {
+    let digest = Sha256::digest(text.as_bytes());
+    digest[..4]
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }

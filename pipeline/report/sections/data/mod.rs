@@ -40,7 +40,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
 pub const QUARANTINED: &str = "
     SELECT dump_kind, COALESCE(shop, 'not named') AS shop, COALESCE(field, 'the row') AS field, reason,
            COUNT(*) AS rows
-    FROM quarantine GROUP BY dump_kind, COALESCE(shop, 'not named'), COALESCE(field, 'the row'), reason
+    FROM quarantine WHERE row_loaded IS NOT TRUE GROUP BY dump_kind, COALESCE(shop, 'not named'), COALESCE(field, 'the row'), reason
     ORDER BY rows DESC, dump_kind, shop, field, reason";
 
 /// Rows in quarantine for one reason.
