@@ -4,6 +4,8 @@
 mod cohorts;
 /// Whole commands as a user meets them.
 mod command;
+/// Small lakes with known answers: testers, noise, recoveries.
+mod definitions_codes;
 /// Floods, latched codes and recoveries, held against the truth of invented fleets.
 mod floods;
 /// SQL functions: documented, known values, the same however a group is split.

@@ -1,7 +1,12 @@
 //! `voltwane sql`: read-only SQL over raw and derived tables.
 
 use std::io::{IsTerminal, Write};
+use std::sync::Arc;
 
+use arrow::array::{Array, ArrayRef, RecordBatch, StringArray};
+use arrow::datatypes::{DataType, Field, Schema};
+use arrow::error::ArrowError;
+use arrow::util::display::{ArrayFormatter, FormatOptions};
 use chrono::{DateTime, Utc};
 use clap::{Args, ValueEnum};
 
@@ -73,10 +78,10 @@ impl Sql {
                     .with_header(true)
                     .build(&mut out);
                 for batch in &batches {
-                    writer.write(batch)?;
+                    writer.write(&flat(batch)?)?;
                 }
                 if batches.iter().all(|batch| batch.num_rows() == 0) {
-                    writer.write(&arrow::array::RecordBatch::new_empty(schema))?;
+                    writer.write(&flat(&RecordBatch::new_empty(schema))?)?;
                 }
             }
             Form::Json => {
@@ -89,4 +94,25 @@ impl Sql {
         }
         Ok(Outcome::Clean)
     }
+}
+
+/// The same with lists, structs and maps as text, which is all that CSV takes.
+fn flat(batch: &RecordBatch) -> Result<RecordBatch, ArrowError> {
+    let options = FormatOptions::default();
+    let mut fields = Vec::new();
+    let mut columns: Vec<ArrayRef> = Vec::new();
+    for (field, column) in batch.schema().fields().iter().zip(batch.columns()) {
+        if !field.data_type().is_nested() {
+            fields.push(field.as_ref().clone());
+            columns.push(Arc::clone(column));
+            continue;
+        }
+        let formatter = ArrayFormatter::try_new(column, &options)?;
+        let texts = (0..column.len())
+            .map(|row| formatter.value(row).try_to_string())
+            .collect::<Result<Vec<_>, _>>()?;
+        fields.push(Field::new(field.name(), DataType::Utf8, true));
+        columns.push(Arc::new(StringArray::from(texts)));
+    }
+    RecordBatch::try_new(Arc::new(Schema::new(fields)), columns)
 }

@@ -19,6 +19,7 @@ pub mod table_files;
 pub mod templates;
 mod trade_terms;
 pub mod weekly;
+pub mod words;
 mod workbook_origin;
 
 use std::path::PathBuf;

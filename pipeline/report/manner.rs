@@ -118,38 +118,6 @@ impl Manner {
         }
     }
 
-    /// The reasons told of a battery, which may name its position and size group.
-    pub fn reasons(&self, reasons: &str, position: &str, group: Option<&str>) -> String {
-        if !self.shared() {
-            return reasons.to_owned();
-        }
-        let told = reasons.replace(
-            &format!("{position} battery"),
-            &format!("{} battery", self.position(position)),
-        );
-        match group {
-            Some(group) => told.replace(
-                &format!("group {group}"),
-                &format!("group {}", self.battery_group(group)),
-            ),
-            None => told,
-        }
-    }
-
-    /// A recovery's next step, which may name the batteries that the plan sees to, such as "the main
-    /// and the auxiliary battery".
-    pub fn step(&self, step: &str, batteries: Option<&str>) -> String {
-        let Some(batteries) = batteries.filter(|_| self.shared()) else {
-            return step.to_owned();
-        };
-        let positions = batteries.trim_end_matches(" battery");
-        let positions = positions.strip_prefix("the ").unwrap_or(positions);
-        match positions.split(" and the ").all(is_position) {
-            true => step.to_owned(),
-            false => step.replace(batteries, "its batteries"),
-        }
-    }
-
     /// Whether the report is to leave the house.
     pub fn shared(&self) -> bool {
         self.pseudonyms.is_some()

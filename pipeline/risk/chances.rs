@@ -8,7 +8,7 @@ use super::expected_health::{self, Expected, HealthSlope, less_mean};
 use super::features::{Feature, LOST, Topic, log_lost_slope, of_hazard};
 use super::frame::Frame;
 use super::model::KeptModel;
-use super::reasons;
+use super::reasons::{self, Reason};
 use super::scaled::Scaling;
 use statistics::InputError;
 use statistics::regression::design::Design;
@@ -24,7 +24,7 @@ pub struct Foretold {
     pub fit_lower: f64,
     pub fit_upper: f64,
     pub expected_health: f64,
-    pub reasons: Vec<String>,
+    pub reasons: Vec<Reason>,
 }
 
 /// A battery's trend, where three tests or more show one.
@@ -93,7 +93,7 @@ pub fn foretell(
             fit_lower: of_fit.limits.lower,
             fit_upper: of_fit.limits.upper,
             expected_health: expected.health(row),
-            reasons: reasons::in_words(frame, row, &topics.of(place), trend),
+            reasons: reasons::reasons(frame, row, &topics.of(place), trend),
         });
     }
     Ok(foretold)

@@ -29,6 +29,40 @@ pub enum Topic {
     PastFailures,
 }
 
+impl Topic {
+    pub const ALL: [Topic; 9] = [
+        Topic::Age,
+        Topic::Tests,
+        Topic::Voltage,
+        Topic::Codes,
+        Topic::Mishaps,
+        Topic::Weather,
+        Topic::Kind,
+        Topic::Usage,
+        Topic::PastFailures,
+    ];
+
+    /// What the table of chances calls it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Topic::Age => "age",
+            Topic::Tests => "tests",
+            Topic::Voltage => "voltage",
+            Topic::Codes => "codes",
+            Topic::Mishaps => "shop events",
+            Topic::Weather => "weather",
+            Topic::Kind => "kind",
+            Topic::Usage => "usage",
+            Topic::PastFailures => "past failures",
+        }
+    }
+
+    /// The topic of that name.
+    pub fn named(name: &str) -> Option<Topic> {
+        Topic::ALL.into_iter().find(|topic| topic.as_str() == name)
+    }
+}
+
 /// How a column is brought to a common scale.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Scale {

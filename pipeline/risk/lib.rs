@@ -18,7 +18,7 @@ mod loss_features;
 pub mod model;
 mod own_pace;
 pub mod prediction;
-mod reasons;
+pub mod reasons;
 pub mod scaled;
 pub mod scores;
 pub mod stakes;

@@ -47,15 +47,21 @@ options! {
         /// Share of rated cranking ability below which a charged battery is worn. Common practice in
         /// replacement programmes, no source.
         worn_below: f64 = 0.7, One, Number(0.05, 1.0), "share of the rating";
+        /// A battery is new for this long: its readings are near its rating. Common practice, no source.
+        new_battery_days: i64 = 120, One, Whole(0, 730), "days";
+        /// Tests of one battery by two instruments tell them apart where they lie in the same stretch of
+        /// this length, in which it wears little. Common practice, no source.
+        scale_days: i64 = 91, One, Whole(1, 730), "days";
     }
 
     /// What counts as a flood of codes.
     flood: Flood {
         /// Scans of one vehicle at most this far apart are one session.
         session_gap_hours: i64 = 12, One, Whole(1, 8_760), "hours";
-        /// Fewer distinct codes than this are never a flood.
+        /// Fewer new codes than this are never a flood: three modules that each miss the other two
+        /// show this many.
         flood_min_codes: i64 = 6, One, Whole(1, MANY), "codes";
-        /// Codes from fewer modules than this are never a flood.
+        /// New codes from fewer modules than this are never a flood: two may share one wire.
         flood_min_modules: i64 = 3, One, Whole(1, MANY), "modules";
         /// Share of floods that may be false among those reported in a week.
         flood_false_share: f64 = 0.05, One, Number(0.0, 0.99), "share";
@@ -64,6 +70,9 @@ options! {
         flood_baseline_sessions: i64 = 60, One, Whole(1, MANY), "sessions";
         /// A work order or test this near a flood is evidence about it.
         flood_evidence_days: i64 = 7, One, Whole(0, 365), "days";
+        /// A supply below this during a scan speaks for trouble with it: the rest voltage of an empty
+        /// flooded battery (the charge table printed as "Source: BCI"; 11.80 V for AGM).
+        low_supply_v: f64 = 11.89, One, Number(6.0, 13.0), "V";
     }
 
     /// When a vehicle counts as well again.
@@ -78,6 +87,9 @@ options! {
         latched_share: f64 = 0.05, One, Number(0.0, 1.0), "share";
         /// A new flood or no-start this long after the supply was restored is a case of its own.
         case_days: i64 = 30, One, Whole(0, 3_650), "days";
+        /// A recovery that nobody settled in this time after its last trouble is closed as not followed
+        /// up. A round figure, no source.
+        follow_up_days: i64 = 182, One, Whole(1, MANY_DAYS), "days";
     }
 
     /// When a repair counts as having come back.

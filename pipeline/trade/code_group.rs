@@ -96,9 +96,8 @@ impl CodeGroups {
     }
 }
 
-/// Ranges of SAE J2012, then the failure type. The meanings of P0560-P0563, P0620-P0626, P065B,
-/// P2503, P2504, P0A8B-P0A8E, U0001-U02FF and U3003-U3006 are printed alike in workshop manuals of
-/// several makers; P0685-P0690, U0300-U05FF and U3007-U3009 are from memory.
+/// Ranges of SAE J2012, then the failure type. The meanings are from memory: the standard is not
+/// public.
 fn road_group(code: TroubleCode, failure_type: Option<u8>) -> CodeGroup {
     match (code.system(), code.number()) {
         // System voltage; generator and its control; power relay of the control module; charging.

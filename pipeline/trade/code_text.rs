@@ -9,8 +9,7 @@ use super::trouble_code::{Origin, System, TroubleCode};
 
 /// What a code means, as far as the standards fix it; `None` where the maker decides.
 ///
-/// Meanings after the generic texts printed alike in public workshop manuals of several makers
-/// (2007 to 2019), except P0561, P0621, P0622, P0685, P068A, U3007 and all SPN, which are from memory.
+/// Meanings are the generic texts of SAE J2012 and J1939, from memory: the standards are not public.
 pub const fn describe(code: Code) -> Option<&'static str> {
     match code {
         Code::Road(code) => describe_road(code),

@@ -10,6 +10,7 @@ pub mod calendar;
 pub mod code_group;
 pub mod code_text;
 pub mod date_code;
+pub mod derived_words;
 pub mod diagnostics;
 pub mod heavy_code;
 pub mod recovery;

@@ -4,8 +4,6 @@
 //! the common ways of the trade to write it; anything else is an [`UnknownWord`] that lists what is
 //! allowed. A shop's private words are left to its mapping.
 
-use std::fmt;
-
 use thiserror::Error;
 
 /// A word that stands in none of the spellings of its list.
@@ -48,7 +46,7 @@ macro_rules! word_list {
             }
 
             /// The word this text means. Case, spaces and punctuation do not count.
-            pub fn parse(text: &str) -> Result<Self, UnknownWord> {
+            pub fn parse(text: &str) -> Result<Self, $crate::words::UnknownWord> {
                 // Nearly every text is a stored word as it stands.
                 let trimmed = text.trim();
                 $(
@@ -57,11 +55,13 @@ macro_rules! word_list {
                     }
                 )+
                 $(
-                    if same_word(trimmed, $stored) $(|| same_word(trimmed, $other))* {
+                    if $crate::words::same_word(trimmed, $stored)
+                        $(|| $crate::words::same_word(trimmed, $other))*
+                    {
                         return Ok($list::$word);
                     }
                 )+
-                Err(UnknownWord {
+                Err($crate::words::UnknownWord {
                     list: $title,
                     found: trimmed.chars().take(60).collect(),
                     allowed: [$( $stored ),+].join(", "),
@@ -69,24 +69,26 @@ macro_rules! word_list {
             }
         }
 
-        impl fmt::Display for $list {
-            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        impl std::fmt::Display for $list {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.pad(self.as_str())
             }
         }
 
         impl std::str::FromStr for $list {
-            type Err = UnknownWord;
+            type Err = $crate::words::UnknownWord;
 
-            fn from_str(text: &str) -> Result<Self, UnknownWord> {
+            fn from_str(text: &str) -> Result<Self, $crate::words::UnknownWord> {
                 Self::parse(text)
             }
         }
     };
 }
 
+pub(crate) use word_list;
+
 /// Whether two texts have the same letters and digits, whatever the case and what stands between.
-fn same_word(found: &str, word: &str) -> bool {
+pub(crate) fn same_word(found: &str, word: &str) -> bool {
     letters(found).eq(letters(word))
 }
 

@@ -1,7 +1,7 @@
 -- One row is one battery test, read by the trade's rules: state of charge, share of rated cranking
 -- ability at 25 °C and full charge, and the verdict with the rule that gave it.
--- Reads tests, and the register for a rating or chemistry the test does not name. It knows nothing
--- of which battery it was; battery_condition joins that.
+-- Reads tests and what their instruments are high by against others, which is taken out of the share. It
+-- knows nothing of which battery it was; battery_condition joins that.
 SELECT vin, position, tested_on, tested_at, rest_voltage_v, temperature_c, measured_value, measured_kind,
        rated_value, rated_standard, chemistry, shop,
        reading['state_of_charge'] AS state_of_charge,
@@ -10,18 +10,13 @@ SELECT vin, position, tested_on, tested_at, rest_voltage_v, temperature_c, measu
        reading['verdict'] AS verdict,
        reading['rule'] AS rule
 FROM (
-    SELECT t.vin, t.position, CAST(t.tested_at AS DATE) AS tested_on, t.tested_at,
-           t.rest_voltage_v, t.temperature_c, t.measured_value, t.measured_kind, t.shop,
-           COALESCE(t.rated_value, v.rating_value) AS rated_value,
-           CASE WHEN t.rated_value IS NOT NULL THEN t.rated_standard ELSE v.rating_standard END AS rated_standard,
-           COALESCE(t.chemistry, v.chemistry) AS chemistry,
+    SELECT t.*,
            read_battery_test(
-               t.rest_voltage_v, t.temperature_c, t.surface_charge_removed, t.measured_value, t.measured_kind,
-               t.load_current_a, t.load_seconds,
-               COALESCE(t.rated_value, v.rating_value),
-               CASE WHEN t.rated_value IS NOT NULL THEN t.rated_standard ELSE v.rating_standard END,
-               COALESCE(t.chemistry, v.chemistry), $worn_below
+               t.rest_voltage_v, t.temperature_c, t.temperature_compensated, t.surface_charge_removed,
+               t.measured_value, t.measured_kind, t.load_current_a, t.load_seconds, t.rated_value, t.rated_standard,
+               t.chemistry, s.factor, s.log_sigma, $worn_below
            ) AS reading
-    FROM battery_test t
-    LEFT JOIN fleet_vehicle v ON v.vin = t.vin
+    FROM test_reading t
+    LEFT JOIN instrument_scale s ON s.shop = t.shop AND s.measured_kind = t.measured_kind
+     AND s.from_on = CAST(DATE_TRUNC('quarter', t.tested_on) AS DATE)
 )

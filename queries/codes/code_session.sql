@@ -53,6 +53,7 @@ counted AS (
 )
 SELECT s.vin, s.session_no, s.started_at, s.ended_at, s.scans, s.modules_asked, s.modules_answered,
        s.share_answered, s.supply_voltage_v, s.odometer_km, s.shop, s.technician,
+       s.first_km_since_clear, s.last_km_since_clear,
        CASE WHEN s.modules_asked IS NULL THEN 'breadth not known'
             WHEN s.modules_asked <= 6 THEN 'up to 6 modules'
             WHEN s.modules_asked <= 12 THEN '7 to 12 modules'

@@ -19,7 +19,7 @@ visit_code AS (
 ),
 later AS (
     SELECT f.vin, f.order_no, r.order_no AS return_order_no, r.opened_at AS returned_at,
-           CASE WHEN f.complaint = r.complaint THEN 'same complaint' END AS by_complaint
+           COALESCE(f.complaint = r.complaint, FALSE) AS by_complaint
     FROM fixed f
     JOIN repair_order r ON r.vin = f.vin AND r.about_trouble AND r.opened_at > f.closed_at
      AND (days_between(CAST(f.closed_at AS DATE), CAST(r.opened_at AS DATE)) <= $comeback_late_days
@@ -27,8 +27,8 @@ later AS (
 ),
 alike AS (
     SELECT l.vin, l.order_no, l.return_order_no,
-           MAX(CASE WHEN a.code = b.code THEN 'same code' END) AS by_code,
-           MIN(CASE WHEN a.code_group = b.code_group THEN 'same code group: ' || a.code_group END) AS by_group
+           MIN(CASE WHEN a.code = b.code THEN a.code END) AS same_code,
+           MIN(CASE WHEN a.code_group = b.code_group THEN a.code_group END) AS same_group
     FROM later l
     JOIN visit_code a ON a.vin = l.vin AND a.order_no = l.order_no
     JOIN visit_code b ON b.vin = l.vin AND b.order_no = l.return_order_no
@@ -37,16 +37,18 @@ alike AS (
 ),
 returned AS (
     SELECT l.vin, l.order_no, l.return_order_no, l.returned_at,
-           COALESCE(l.by_complaint, a.by_code, a.by_group) AS alike,
+           CASE WHEN l.by_complaint THEN 'same complaint' WHEN a.same_code IS NOT NULL THEN 'same code'
+                ELSE 'same code group' END AS alike,
+           a.same_code, a.same_group,
            ROW_NUMBER() OVER (PARTITION BY l.vin, l.order_no ORDER BY l.returned_at, l.return_order_no) AS place
     FROM later l
     LEFT JOIN alike a ON a.vin = l.vin AND a.order_no = l.order_no AND a.return_order_no = l.return_order_no
-    WHERE l.by_complaint IS NOT NULL OR a.by_code IS NOT NULL OR a.by_group IS NOT NULL
+    WHERE l.by_complaint OR a.same_code IS NOT NULL OR a.same_group IS NOT NULL
 )
 SELECT f.vin, f.unit_no, f.depot, f.make, f.model, f.order_no, f.shop, f.technician, f.operation, f.complaint,
        CAST(f.opened_at AS DATE) AS opened_on, CAST(f.closed_at AS DATE) AS closed_on,
        f.parts_cost, f.labour_hours,
-       r.return_order_no, CAST(r.returned_at AS DATE) AS returned_on, r.alike,
+       r.return_order_no, CAST(r.returned_at AS DATE) AS returned_on, r.alike, r.same_code, r.same_group,
        days_between(CAST(f.closed_at AS DATE), CAST(r.returned_at AS DATE)) AS days,
        o.odometer_km - f.odometer_km AS km,
        o.parts_cost AS return_parts_cost, o.labour_hours AS return_labour_hours,

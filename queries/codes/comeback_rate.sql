@@ -48,18 +48,10 @@ placed AS (
     SELECT s.*, share_limits(s.comebacks, s.orders) AS share,
            funnel_place(s.comebacks, s.expected) AS place, a.share AS overall_share
     FROM summed s CROSS JOIN overall a
-),
-ranked AS (
-    SELECT *, ROW_NUMBER() OVER (PARTITION BY kind ORDER BY place['p'], unit, technician) AS at,
-           place['p'] * COUNT(*) OVER (PARTITION BY kind)
-             / ROW_NUMBER() OVER (PARTITION BY kind ORDER BY place['p'], unit, technician) AS stepped
-    FROM placed
 )
 SELECT kind, unit, technician, orders, comebacks, comebacks_soon,
        share['share'] AS share, share['lower'] AS share_lower, share['upper'] AS share_upper,
        expected, place['ratio'] AS ratio, place['lower'] AS funnel_lower, place['upper'] AS funnel_upper,
        LEAST(1.0, place['ratio'] * overall_share) AS adjusted_share, overall_share, place['p'] AS p_value,
-       LEAST(1.0, MIN(stepped) OVER (
-           PARTITION BY kind ORDER BY at DESC ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-       )) AS adjusted
-FROM ranked
+       adjusted_p(place['p']) OVER (PARTITION BY kind) AS adjusted
+FROM placed

@@ -38,25 +38,9 @@ counted AS (
 ),
 limited AS (
     SELECT *, exact_share_limits(survived, clears) AS limits FROM counted WHERE clears > 0
-),
-judged AS (
-    SELECT make, model, module_address, code, clears, survived, vehicles,
-           limits['share'] AS share, limits['lower'] AS share_lower, limits['upper'] AS share_upper,
-           protected_clears, protected_gone,
-           clears >= $latched_clears AND vehicles >= 2 AND limits['lower'] > $latched_share AS latched
-    FROM limited
 )
-SELECT *,
-       CASE WHEN NOT latched THEN NULL
-            ELSE 'plain clears failed ' || CAST(survived AS VARCHAR) || ' of ' || CAST(clears AS VARCHAR) || ' times; '
-              || CASE WHEN 10 * survived <= 9 * clears
-                      THEN 'on average it takes ' || CAST(ROUND(CAST(clears AS DOUBLE) / (clears - survived), 1) AS VARCHAR) || ' of them; '
-                      ELSE '' END
-              || CASE WHEN protected_clears = 0 THEN 'no protected clear was tried: look for the maker''s protected procedure'
-                      WHEN 2 * protected_gone >= protected_clears
-                      THEN 'gone after the protected clear ' || CAST(protected_gone AS VARCHAR) || ' of ' || CAST(protected_clears AS VARCHAR)
-                        || ': look for the maker''s protected procedure'
-                      ELSE 'the protected clear failed ' || CAST(protected_clears - protected_gone AS VARCHAR) || ' of '
-                        || CAST(protected_clears AS VARCHAR) || ' times too' END
-       END AS words
-FROM judged
+SELECT make, model, module_address, code, clears, survived, vehicles,
+       limits['share'] AS share, limits['lower'] AS share_lower, limits['upper'] AS share_upper,
+       protected_clears, protected_gone,
+       clears >= $latched_clears AND vehicles >= 2 AND limits['lower'] > $latched_share AS latched
+FROM limited

@@ -3,6 +3,8 @@
 -- Reads what happened to each vehicle. The steps are dated by recovery_cases: a case is proven by a
 -- scan without a code of the supply, all monitors ready, $proven_days after supply and codes were put
 -- right or $proven_km after the clear.
+-- next_step is what is to be done next (RecoveryStep), cautions what to mind (RecoveryCaution), both
+-- null once the case is over.
 -- A case not proven ends with the vehicle's next case or when it leaves the fleet; else it is open.
 WITH told AS (
     SELECT vin, UNNEST(recovery_cases(happenings, $case_days, $proven_days, $proven_km)) AS one
@@ -52,13 +54,13 @@ ended AS (
 stepped AS (
     SELECT *,
            CASE WHEN ended IS NOT NULL THEN NULL
-                WHEN supply_tested_on IS NULL AND supply_restored_on IS NULL THEN 1
-                WHEN supply_restored_on IS NULL AND NOT COALESCE(found_fit, FALSE) THEN 2
-                WHEN supply_restored_on IS NULL THEN 3
-                WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 4
-                WHEN codes_cleared_on IS NULL AND supply_codes_seen THEN 5
-                WHEN latched_standing THEN 6
-                ELSE 7 END AS step_no
+                WHEN supply_tested_on IS NULL AND supply_restored_on IS NULL THEN 'charge and test'
+                WHEN supply_restored_on IS NULL AND NOT COALESCE(found_fit, FALSE) THEN 'restore supply'
+                WHEN supply_restored_on IS NULL THEN 'check charging'
+                WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 'save codes'
+                WHEN codes_cleared_on IS NULL AND supply_codes_seen THEN 'clear codes'
+                WHEN latched_standing THEN 'look for protected clear'
+                ELSE 'prove by scan' END AS next_step
     FROM ended
 )
 SELECT vin, case_no, unit_no, depot, make, model, opened_on, opened_by,
@@ -66,21 +68,11 @@ SELECT vin, case_no, unit_no, depot, make, model, opened_on, opened_by,
        ended,
        ended IS NULL AS open,
        CASE WHEN ended IS NULL THEN days_between(opened_on, $as_of) END AS days_standing,
-       step_no,
-       CASE step_no
-            WHEN 1 THEN 'charge the battery fully and test it'
-            WHEN 2 THEN 'restore the supply: charge or replace the battery'
-            WHEN 3 THEN 'the battery tested fit: check the charging and what draws current at rest'
-            WHEN 4 THEN 'read the codes of every module and save them'
-            WHEN 5 THEN 'clear the codes in every module'
-            WHEN 6 THEN 'codes stayed after a plain clear: look for the maker''s protected procedure'
-            WHEN 7 THEN 'scan again, monitors ready, ' || CAST($proven_days AS VARCHAR) || ' days or more after the clear' END AS next_step,
-       CASE WHEN ended IS NULL THEN NULLIF(CONCAT_WS('; ',
-            CASE WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 'save the codes before clearing' END,
-            CASE WHEN cleared_unsaved THEN 'codes were cleared before any scan saved them' END,
-            CASE WHEN supply_restored_on IS NULL AND chemistry IN ('AGM', 'gel', 'lithium')
-                 THEN 'charge ' || chemistry || ' with a charger that suits it' END,
-            CASE WHEN powertrain IN ('hybrid', 'plug-in hybrid', 'battery electric', 'fuel cell')
-                 THEN 'high-voltage work is for qualified people under the maker''s service information' END
-       ), '') END AS caution
+       next_step, chemistry,
+       CASE WHEN ended IS NULL THEN array_except(make_array(
+            CASE WHEN codes_saved_on IS NULL AND codes_cleared_on IS NULL THEN 'save before clearing' END,
+            CASE WHEN cleared_unsaved THEN 'cleared unsaved' END,
+            CASE WHEN supply_restored_on IS NULL AND chemistry IN ('AGM', 'gel', 'lithium') THEN 'suitable charger' END,
+            CASE WHEN powertrain IN ('hybrid', 'plug-in hybrid', 'battery electric', 'fuel cell') THEN 'high voltage' END
+       ), make_array(NULL)) END AS cautions
 FROM stepped

@@ -3,7 +3,7 @@
 -- lives half as long for each 10 degrees more (common practice, no source), so the mean weight is the
 -- speed of ageing against 25 degrees, and its equal is the constant temperature of the same speed. Days
 -- not known are not guessed; the band is not known below nine days in ten, or a season may be missing.
--- Bands are of the place and not of a battery's own time, which ends with its failure.
+-- Bands (cool, mild, warm, hot, each 5 degrees from 15) are of the place and not of a battery's own time, which ends with its failure.
 WITH daily AS (
     SELECT depot, day, AVG(mean_temperature_c) AS mean_temperature_c
     FROM depot_weather
@@ -22,8 +22,8 @@ yearly AS (
 placed AS (SELECT *, 25 + 10 * LOG2(ageing_speed) AS equal_temperature_c FROM yearly)
 SELECT *,
        CASE WHEN days_known < 329 THEN 'not known'
-            WHEN equal_temperature_c < 15 THEN 'ages as below 15 °C'
-            WHEN equal_temperature_c < 20 THEN 'ages as at 15 to 20 °C'
-            WHEN equal_temperature_c < 25 THEN 'ages as at 20 to 25 °C'
-            ELSE 'ages as at 25 °C or more' END AS heat_band
+            WHEN equal_temperature_c < 15 THEN 'cool'
+            WHEN equal_temperature_c < 20 THEN 'mild'
+            WHEN equal_temperature_c < 25 THEN 'warm'
+            ELSE 'hot' END AS heat_band
 FROM placed

@@ -42,11 +42,15 @@ WITH findings AS (
     FROM (SELECT DISTINCT depot FROM lake.vehicle) v
     LEFT ANTI JOIN lake.depot_weather w ON w.depot = v.depot
     UNION ALL
+<<<<<<< HEAD
     SELECT 'more than 1.4 times the rated cranking ability: the reading or the rating is wrong, left out of the model',
            'battery_test', vin
     FROM battery_condition WHERE health > 1.4
     UNION ALL
     SELECT split_part(reason, ':', 1), 'quarantine', file || ' line ' || CAST(line AS VARCHAR) FROM lake.quarantine
+=======
+    SELECT split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
+>>>>>>> main
 )
 SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example
 FROM findings

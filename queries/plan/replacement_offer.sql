@@ -7,7 +7,8 @@
 -- make it, 'this week' where replacing pays, 'next service' where it does not yet but the
 -- chance is $nearly_pays or more of the one it pays from, so that it may by the time the vehicle is in.
 WITH valued AS (
-    SELECT r.*, p.planned_cost, p.best_age_days, t.value AS test_value, t.worth AS test_worth, t.why AS test_why,
+    SELECT r.*, p.planned_cost, p.best_age_days, t.value AS test_value, t.worth AS test_worth,
+           t.likely_lower AS test_likely_lower, t.likely_upper AS test_likely_upper, t.days_since_health,
            r.chance * ($unplanned_failure - p.planned_cost)
              - p.cost_per_day * $horizon_days * (1 - r.chance / 2) AS saving,
            p.cost_per_day * $horizon_days

@@ -9,7 +9,8 @@ SELECT o.rank, o.vin, o.position, o.battery_no, o.unit_no, o.depot, o.make, o.mo
        o.health_per_year, o.health_per_year_lower, o.health_per_year_upper, o.supply_floods, o.last_flood_on,
        o.failed_on, o.chance, o.chance_lower, o.chance_upper, o.chance_fit_lower, o.chance_fit_upper,
        o.pays_from, o.saving, o.planned_cost, o.best_age_days,
-       o.test_value, o.test_worth, o.test_why, o.reasons, o.model_version,
+       o.test_value, o.test_worth, o.test_likely_lower, o.test_likely_upper, o.days_since_health,
+       o.reasons, o.failed_until, o.model_version,
        CASE WHEN c.vin IS NOT NULL THEN 'this week'
             WHEN o.wanted IN ('must', 'this week') THEN 'next service'
             ELSE o.wanted END AS action,

@@ -12,14 +12,8 @@ tested AS (
     SELECT cohort_kind, log_rank(cohort_no, entry_age_days, exit_age_days, failed) AS test
     FROM numbered
     GROUP BY cohort_kind
-),
-placed AS (
-    SELECT *, test['p'] AS p, COUNT(test['p']) OVER () AS tests,
-           ROW_NUMBER() OVER (ORDER BY test['p'] NULLS LAST, cohort_kind) AS place
-    FROM tested
 )
 SELECT cohort_kind, test['cohorts'] AS cohorts, test['failures'] AS failures,
-       test['chi_square'] AS chi_square, test['degrees_of_freedom'] AS degrees_of_freedom, p,
-       CASE WHEN p IS NOT NULL THEN LEAST(1.0, MIN(p * tests / place) OVER (
-           ORDER BY place DESC ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)) END AS adjusted_p
-FROM placed
+       test['chi_square'] AS chi_square, test['degrees_of_freedom'] AS degrees_of_freedom, test['p'] AS p,
+       adjusted_p(test['p']) OVER () AS adjusted_p
+FROM tested

@@ -37,23 +37,12 @@ held AS (
     JOIN kinds k ON k.cohort_kind = c.cohort_kind AND k.period = c.period
     LEFT JOIN counted e ON e.cohort_kind = c.cohort_kind AND e.cohort = c.cohort AND e.period = c.earlier_period
 ),
-placed AS (
+adjusted AS (
     SELECT *, funnel['p'] AS funnel_p,
-           COUNT(funnel['p']) OVER kind AS tests, COUNT(ratio_p) OVER kind AS ratio_tests,
-           ROW_NUMBER() OVER (PARTITION BY cohort_kind, period ORDER BY funnel['p'] NULLS LAST, cohort) AS place,
-           ROW_NUMBER() OVER (PARTITION BY cohort_kind, period ORDER BY ratio_p NULLS LAST, cohort) AS ratio_place
+           adjusted_p(funnel['p']) OVER kind AS adjusted_p,
+           adjusted_p(ratio_p) OVER kind AS ratio_adjusted_p
     FROM held
     WINDOW kind AS (PARTITION BY cohort_kind, period)
-),
-adjusted AS (
-    SELECT *,
-           CASE WHEN funnel_p IS NOT NULL THEN LEAST(1.0, MIN(funnel_p * tests / place) OVER (
-               PARTITION BY cohort_kind, period ORDER BY place DESC ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-           )) END AS adjusted_p,
-           CASE WHEN ratio_p IS NOT NULL THEN LEAST(1.0, MIN(ratio_p * ratio_tests / ratio_place) OVER (
-               PARTITION BY cohort_kind, period ORDER BY ratio_place DESC ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-           )) END AS ratio_adjusted_p
-    FROM placed
 )
 SELECT cohort_kind, cohort, period, batteries, failures, battery_months,
        rate['rate'] AS failures_per_1000_months, rate['lower'] AS lower, rate['upper'] AS upper,

@@ -47,7 +47,7 @@ judged AS (
         FROM by_mix e JOIN total t ON t.kind = e.kind AND t.unit = e.unit AND t.cause = e.cause
     )
     UNION ALL
-    SELECT kind || '''s four weeks', unit, day_plus(monday, -21), day_plus(monday, 6), week_no,
+    SELECT CASE kind WHEN 'shop' THEN 'shop in four weeks' ELSE 'model in four weeks' END, unit, day_plus(monday, -21), day_plus(monday, 6), week_no,
            cause, floods, expected, funnel_place(floods, GREATEST(expected, 0.5))['p']
     FROM against
     UNION ALL
@@ -59,18 +59,13 @@ judged AS (
     WHERE w.kind = 'fleet'
 ),
 ranked AS (
-    SELECT *,
-           ROW_NUMBER() OVER (PARTITION BY kind ORDER BY p_value, unit, week_no, cause) AS at,
-           p_value * COUNT(*) OVER (PARTITION BY kind)
-             / ROW_NUMBER() OVER (PARTITION BY kind ORDER BY p_value, unit, week_no, cause) AS stepped
+    SELECT *, adjusted_p(p_value) OVER (PARTITION BY kind) AS adjusted,
+           ROW_NUMBER() OVER (PARTITION BY kind ORDER BY p_value, unit, week_no, cause) AS at
     FROM judged
     WHERE p_value IS NOT NULL
 ),
-adjusted AS (
-    SELECT kind, unit, from_on, to_on, cause, floods, expected, p_value,
-           LEAST(1.0, MIN(stepped) OVER (
-               PARTITION BY kind ORDER BY at DESC ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-           )) AS adjusted,
+told AS (
+    SELECT kind, unit, from_on, to_on, cause, floods, expected, p_value, adjusted,
            at = MIN(at) OVER (
                PARTITION BY kind, unit, cause ORDER BY week_no ROWS BETWEEN 3 PRECEDING AND 3 FOLLOWING
            ) OR kind IN ('shop', 'model', 'week') AS stands_for
@@ -78,5 +73,5 @@ adjusted AS (
 )
 SELECT kind, unit, from_on, to_on, cause, floods, expected, p_value, adjusted,
        adjusted <= 0.01 AND floods >= 3 AND floods > expected AS odd
-FROM adjusted
+FROM told
 WHERE stands_for

@@ -1,7 +1,7 @@
 -- One row is a battery in service: its chance of failing within $horizon_days if nothing is done, ranked.
 -- Reads lives, the model's chances, the last test, its trend and sessions. A battery that counts
 -- as failed (a supply call on record, no replacement yet, $trouble_days not over) stands first with a
--- chance of 1.
+-- chance of 1, until failed_until. reasons are null for a battery only just on record.
 WITH last_test AS (
     SELECT * FROM battery_condition WHERE recency = 1
 ),
@@ -14,19 +14,14 @@ flooded AS (
 chanced AS (
     SELECT l.vin, l.position, l.battery_no, l.unit_no, l.depot, l.make, l.model, l.powertrain, l.chemistry,
            l.battery_group, l.rating_value, l.rating_standard, l.installed_on, l.evidence, l.uncertainty_days,
-           l.failed_on,
+           l.failed_on, day_plus(l.failed_on, $trouble_days) AS failed_until,
            CAST(days_between(l.installed_on, $as_of) AS DOUBLE) AS age_days,
            CASE WHEN l.failed_on IS NOT NULL THEN 1.0 ELSE c.chance END AS chance,
            CASE WHEN l.failed_on IS NOT NULL THEN 1.0 ELSE c.chance_lower END AS chance_lower,
            CASE WHEN l.failed_on IS NOT NULL THEN 1.0 ELSE c.chance_upper END AS chance_upper,
            c.chance_fit_lower, c.chance_fit_upper,
            c.expected_health,
-           CASE WHEN l.failed_on IS NOT NULL
-                THEN CONCAT_WS('; ', 'a call on ' || CAST(l.failed_on AS VARCHAR)
-                               || ' was put down to the 12 V supply and no new battery is on record: counts as failed until '
-                               || CAST(day_plus(l.failed_on, $trouble_days) AS VARCHAR) || ', after that as discharged only',
-                               c.reasons)
-                ELSE COALESCE(c.reasons, 'only just on record') END AS reasons,
+           c.reasons,
            COALESCE(c.model_version, 'none') AS model_version
     FROM battery_life l
     LEFT JOIN battery_chance c ON c.vin = l.vin AND c.position = l.position AND c.battery_no = l.battery_no

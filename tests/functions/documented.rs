@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use voltwane::tables::functions::{aggregates, scalars};
+use voltwane::tables::functions::{aggregates, scalars, windows};
 use voltwane::trade::code_group::CodeGroups;
 
 /// Name, signature and description of every function.
@@ -14,7 +14,10 @@ fn all() -> Vec<(String, &'static str, &'static str)> {
     let of_rows = scalars(Arc::new(CodeGroups::builtin()))
         .into_iter()
         .map(|one| (one.function.name().to_owned(), one.signature, one.about));
-    of_groups.chain(of_rows).collect()
+    let of_windows = windows()
+        .into_iter()
+        .map(|one| (one.function.name().to_owned(), one.signature, one.about));
+    of_groups.chain(of_rows).chain(of_windows).collect()
 }
 
 #[test]

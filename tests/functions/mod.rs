@@ -42,6 +42,8 @@ fn arguments(aggregate: &str) -> &'static str {
         "rate_law" => "cause, exit",
         "robust_slope" => "entry, exit",
         "count_law" => "cause",
+        "usual_law" => "cause, 6.0, failed",
+        "instrument_factors" => "unit, cause, exit, failed",
         other => panic!("say with which columns {other} is to be tried"),
     }
 }

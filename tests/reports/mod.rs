@@ -9,4 +9,5 @@ pub mod planner;
 mod screened;
 mod screening_rules;
 mod templates;
+mod words;
 mod written;

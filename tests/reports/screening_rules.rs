@@ -79,7 +79,7 @@ fn without_signs_there_is_no_ratio() {
 #[test]
 fn a_list_is_read_in_the_forms_people_send() {
     let place = Workplace::new();
-    let vin = "1M8GDM9AXKP042788";
+    let vin = "9ZV4K2E76LM100001";
     for (name, text) in [
         ("bare.txt", format!("{vin}\n")),
         (

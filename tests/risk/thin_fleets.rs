@@ -33,12 +33,8 @@ fn one_week_of_data_without_a_test_gives_the_priors_chances() {
     register(&place);
     let summary = &place.sql(&["--as-of", "2026-06-28"], "SELECT * FROM model_summary")[0];
     assert_eq!(number(summary, "failures"), 0.0);
-    let notes = summary["notes"].as_str().expect("text");
-    assert!(
-        notes.contains("every chance is what is assumed of batteries in general")
-            && notes.contains("it is assumed"),
-        "{notes}"
-    );
+    assert_eq!(summary["chances_rest_on"], "none failed");
+    assert_eq!(summary["wear_rests_on"], "few tests");
     assert!(number(summary, "prior_weight") > 0.9, "{summary}");
     let plan = place.sql(
         &["--as-of", "2026-06-28"],
@@ -68,7 +64,9 @@ fn one_week_of_data_without_a_test_gives_the_priors_chances() {
         );
         // A level known within a factor of two either way shows in the limits.
         assert!(upper / lower > 8.0, "{row}");
-        assert!(!row["reasons"].as_str().expect("text").is_empty());
+        let reasons = row["reasons"].as_array().expect("a list");
+        assert!(reasons.iter().all(|reason| reason["numbers"].is_object()));
+        assert!(!reasons.is_empty(), "{row}");
     }
     let report = place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", "2026-06-28"]);
     assert!(!report.is_empty());
@@ -80,12 +78,7 @@ fn the_fit_takes_over_as_failures_come() {
     let summary = &place.sql(&[], "SELECT * FROM model_summary")[0];
     let failures = number(summary, "failures");
     assert!((3.0..30.0).contains(&failures), "{failures}");
-    assert!(
-        summary["notes"]
-            .as_str()
-            .expect("text")
-            .contains("lean on what is assumed")
-    );
+    assert_eq!(summary["chances_rest_on"], "few failed");
     // The level's prior counts as two failures.
     let expected = 2.04 / (2.04 + failures);
     let weight = number(summary, "prior_weight");

@@ -11,7 +11,7 @@ fn near(found: f64, expected: f64, tolerance: f64) -> bool {
     (found - expected).abs() <= tolerance
 }
 
-/// A battery maker's page, and a document marked "Source: BCI", alike: open-circuit voltage at 80 °F.
+/// Open-circuit voltage at 80 °F as the trade prints it (from memory, not traced to an edition).
 #[test]
 fn flooded_rest_voltage_table() {
     for (volts, percent) in [
@@ -50,7 +50,7 @@ fn flooded_rest_voltage_table() {
     );
 }
 
-/// Bands of the AGM charging table in a public vehicle owner's manual.
+/// Bands printed for charging AGM batteries (from memory, not traced to an edition).
 #[test]
 fn agm_rest_voltage_bands() {
     for (volts, low, high) in [
@@ -133,7 +133,7 @@ fn reversible_temperature_correction_is_small_and_lifts_cold_readings() {
     assert_eq!(lithium(-10.0), lithium(25.0));
 }
 
-/// The trade's common table, printed alike in three public workshop manuals (2004 to 2009).
+/// The trade's common table (from memory, not traced to an edition).
 #[test]
 fn load_test_least_voltage_table() {
     for (celsius, volts) in [
@@ -158,7 +158,7 @@ fn load_test_least_voltage_table() {
     assert_eq!(least_voltage_v(f64::NAN), None);
 }
 
-/// Half the rated cold cranking current for 15 s: a public workshop manual of 2004.
+/// Half the rated cold cranking current for 15 s (common practice, no source).
 #[test]
 fn load_of_the_test_is_half_the_rating() {
     assert_eq!(load_current_a(600.0, RatingStandard::Sae), 300.0);
@@ -187,7 +187,7 @@ fn definitions_of_cranking_current() {
     }
 }
 
-/// Current steps of EN 50342-1 as in a public text.
+/// Current steps of EN 50342-1 (from memory).
 #[test]
 fn steps_of_en_ratings() {
     for (amperes, step) in [

@@ -5,8 +5,8 @@ use voltwane::trade::heavy_code::{Code, HeavyCode};
 use voltwane::trade::trouble_code::{CodeError, Origin, Status, System, TroubleCode, TypedCode};
 
 /// Encodings by SAE J2012 / ISO 15031-6: bits 15-14 the letter (00 P, 01 C, 10 B, 11 U), 13-12 the
-/// first digit, then three hex digits. The codes are ones printed in public workshop manuals and
-/// code lists, and the ends of the standard's ranges; the bytes were computed apart from this program.
+/// first digit, then three hex digits. The codes are common ones and
+/// the ends of the standard's ranges; the bytes were computed apart from this program.
 const ENCODINGS: &[(&str, [u8; 2])] = &[
     ("P0001", [0x00, 0x01]),
     ("P0010", [0x00, 0x10]),
@@ -149,7 +149,7 @@ fn wrong_texts_are_refused_with_the_place() {
     }
 }
 
-/// Ranges of SAE J2012 (from memory; P0, P2 standard and P1 maker also in public workshop manuals).
+/// Ranges of SAE J2012 (from memory).
 #[test]
 fn standard_or_maker_range() {
     for (text, origin) in [

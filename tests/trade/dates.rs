@@ -18,8 +18,8 @@ fn between(earliest: &str, latest: &str) -> MadeBetween {
     }
 }
 
-/// Letters as in a public training page: A January to M December without I, B9 = February 1999; a
-/// second public text gives L2 = November 2012. The decade is settled by the day of the test.
+/// Letters as the trade stamps them (from memory): A January to M December without I, so B9 is
+/// February 1999 and L2 November 2012. The decade is settled by the day of the test.
 #[test]
 fn letter_and_digit() {
     for (code, seen_on, earliest, latest) in [

@@ -88,7 +88,7 @@ fn packets_of_a_message_are_joined() {
     assert_eq!((message.source, message.data.len()), (0x21, 8));
 }
 
-/// Announcement quoted in a public source: 257 bytes in 37 packets of group 1FF03.
+/// An announcement of 257 bytes in 37 packets of group 1FF03, by the form of SAE J1939-21 (from memory).
 #[test]
 fn a_published_announcement() {
     let mut joiner = PacketJoiner::default();
@@ -312,7 +312,7 @@ fn lamps_of_a_message() {
     assert_eq!(mixed.flash(Lamp::Protect), Flash::SteadyOrNotAvailable);
 }
 
-/// `04 FF 64 00 01 01 FF FF` is SPN 100 FMI 1 in a public sample; no code is 00 (or, in older units, FF).
+/// `04 FF 64 00 01 01 FF FF` is SPN 100 FMI 1 by the bit layout of SAE J1939-73 (from memory); no code is 00 (or, in older units, FF).
 #[test]
 fn messages_with_one_code_and_none() {
     let read = |text: &str| read_active_codes(&hex(text), Layout::default());

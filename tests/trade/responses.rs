@@ -22,9 +22,8 @@ fn codes(text: &str, bus: Bus) -> Result<(Memory, Vec<String>), DecodeError> {
     }
 }
 
-/// SAE J1979 over ISO 15765-4: a count of codes, then two bytes each. The first line is the answer
-/// quoted in a public forum with the codes the vehicle had; the others are made by the same rule
-/// (answers of 07 and 0A by the rule of 40 above the request, from memory).
+/// SAE J1979 over ISO 15765-4: a count of codes, then two bytes each. All lines are made by
+/// that rule and the one of 40 above the request (from memory).
 #[test]
 fn codes_on_can_are_counted() {
     for (text, memory, expected) in [
@@ -115,7 +114,7 @@ fn faults_of_an_answer_are_told_with_their_offset() {
     assert_ne!(refusal_text(0x31), refusal_text(0xF0));
 }
 
-/// Scales of SAE J1979 (31 and 30 in a public workshop manual of 2007; 42, 4D and 4E from memory).
+/// Scales of SAE J1979 (from memory).
 #[test]
 fn values_of_service_01() {
     for (text, value) in [

@@ -3,6 +3,7 @@
 //! A line longer than [`LONGEST_LINE`] is cut there and marked; the rest of it is passed over. Line
 //! ends are LF, CRLF, or CR in a text whose start has no LF. Fails only when the reader fails.
 
+use memchr::memchr;
 use std::io::{self, BufRead};
 
 use super::encoding::Coding;
@@ -123,8 +124,4 @@ impl<'r> Lines<'r> {
             }
         }
     }
-}
-
-fn memchr(byte: u8, bytes: &[u8]) -> Option<usize> {
-    bytes.iter().position(|other| *other == byte)
 }

@@ -3,6 +3,7 @@
 use crate::fields::dump::DumpKind;
 use crate::fields::meaning::{Meaning, meaning};
 use crate::fields::unit::Unit;
+use strsim::levenshtein;
 
 /// Plain synonyms: name, field, unit where it is not the lake's.
 const SYNONYMS: &[(&str, &str, Option<&str>)] = &[
@@ -242,24 +243,8 @@ fn word_likeness(one: &str, other: &str) -> f64 {
     if longest == 0 {
         return 0.0;
     }
-    let alike = 1.0 - edit_distance(one, other) as f64 / longest as f64;
+    let alike = 1.0 - levenshtein(one, other) as f64 / longest as f64;
     if alike < 0.7 { 0.0 } else { alike }
-}
-
-/// Insertions, deletions and changes of a letter between two words (Levenshtein).
-pub fn edit_distance(one: &str, other: &str) -> usize {
-    let other: Vec<char> = other.chars().collect();
-    let mut row: Vec<usize> = (0..=other.len()).collect();
-    for (i, left) in one.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, right) in other.iter().enumerate() {
-            let changed = diagonal + usize::from(left != *right);
-            diagonal = row[j + 1];
-            row[j + 1] = changed.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[other.len()]
 }
 
 /// The name out of `known` that is nearest to a misspelt one, if any is near.
@@ -267,7 +252,7 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
     let name = normalised(name);
     let near = known
         .into_iter()
-        .map(|known| (edit_distance(&name, &normalised(known)), known));
+        .map(|known| (levenshtein(&name, &normalised(known)), known));
     near.filter(|(distance, known)| *distance <= 2.max(known.len() / 3))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, known)| known)

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::super::cells;
 use super::super::manner::Manner;
+use super::super::words;
 use super::views::{
     Comeback, ComebackRate, Latched, Oddity, Repeat, Replaced, Share, Unchecked, UncheckedShare,
     Untested,
@@ -101,7 +102,7 @@ impl ComebackLine {
             returned_on: row.returned_on.clone(),
             days: row.days,
             km: row.km,
-            alike: row.alike.clone(),
+            alike: row.alike_in(),
             complaint: row.complaint.as_deref().map(|said| manner.typed(said)),
         }
     }
@@ -152,14 +153,16 @@ pub struct UntestedLine {
 }
 
 impl UntestedLine {
-    pub fn new(row: &Untested, manner: &Manner) -> Self {
+    pub fn new(row: &Untested, proven_days: i64, manner: &Manner) -> Self {
         Self {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             model: row.model.clone(),
             opened_on: row.opened_on.clone(),
             days_standing: row.days_standing,
-            next_step: row.next_step.clone(),
+            next_step: row
+                .next_step
+                .map(|step| words::recovery::step(step, proven_days)),
         }
     }
 }
@@ -246,7 +249,7 @@ pub struct LatchedLine {
     module: String,
     code: String,
     share: String,
-    words: Option<String>,
+    to_do: String,
 }
 
 impl LatchedLine {
@@ -257,7 +260,7 @@ impl LatchedLine {
             module: manner.module(&row.module_address),
             code: row.code.clone(),
             share: with_limits(Some(share), row.share_lower, row.share_upper),
-            words: row.words.clone(),
+            to_do: row.to_do(),
         }
     }
 }
@@ -278,7 +281,7 @@ impl OddityLine {
             _ => String::new(),
         };
         let unit = row.unit(manner);
-        let kind = row.kind.trim_end_matches("'s four weeks");
+        let kind = row.kind.trim_end_matches(" in four weeks");
         Self {
             what: match kind {
                 "week" => format!("{unit}{when}"),

@@ -96,6 +96,7 @@ pub async fn write(
     let week = analysis.as_of().iso_week();
     let week = format!("{}-W{:02}", week.year(), week.week());
     let mut facts = Facts::read(analysis, progress).await?;
+    let proven_days = analysis.settings().recovery.proven_days;
     for row in &mut facts.companions {
         row.module_address = manner.module(&row.module_address);
     }
@@ -161,7 +162,7 @@ pub async fn write(
             all_comebacks => comebacks.len(),
             replaced => replaced.iter().take(LIST_ROWS).map(|row| ReplacedLine::new(row, manner)).collect::<Vec<_>>(),
             all_replaced => replaced.len(),
-            untested => facts.untested.iter().take(LIST_ROWS).map(|row| UntestedLine::new(row, manner)).collect::<Vec<_>>(),
+            untested => facts.untested.iter().take(LIST_ROWS).map(|row| UntestedLine::new(row, proven_days, manner)).collect::<Vec<_>>(),
             all_untested => facts.untested.len(),
             unchecked => unchecked.iter().take(LIST_ROWS).map(|row| UncheckedLine::new(row, manner)).collect::<Vec<_>>(),
             all_unchecked => unchecked.len(),
@@ -184,7 +185,7 @@ pub async fn write(
             sheets::rates(&facts.rates, manner),
             sheets::comebacks(&facts.comebacks, manner),
             sheets::replaced(&facts.replaced, manner),
-            sheets::untested(&facts.untested, manner),
+            sheets::untested(&facts.untested, proven_days, manner),
             sheets::unchecked(&facts.unchecked, manner),
             sheets::repeats(&facts.repeats, manner),
             sheets::latched(&facts.latched, manner),

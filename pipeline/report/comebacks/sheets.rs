@@ -2,6 +2,7 @@
 
 use super::super::manner::Manner;
 use super::super::table_files::{Column, Kind, Sheet, column};
+use super::super::words;
 use super::lines;
 use super::views::{
     Comeback, ComebackRate, Latched, Oddity, Repeat, Replaced, Unchecked, Untested,
@@ -92,7 +93,7 @@ pub fn comebacks(rows: &[Comeback], manner: &Manner) -> Sheet {
         }),
         column("days", Kind::Integer, |row: &Comeback| row.days),
         column("km", Kind::Integer, |row: &Comeback| row.km),
-        column("alike", Kind::Text, |row: &Comeback| row.alike.clone()),
+        column("alike", Kind::Text, Comeback::alike_in),
         column("return_parts_cost", Kind::Money, |row: &Comeback| {
             row.return_parts_cost
         }),
@@ -146,7 +147,7 @@ pub fn replaced(rows: &[Replaced], manner: &Manner) -> Sheet {
     Sheet::new("replaced-in-flood", rows, columns)
 }
 
-pub fn untested(rows: &[Untested], manner: &Manner) -> Sheet {
+pub fn untested(rows: &[Untested], proven_days: i64, manner: &Manner) -> Sheet {
     let mut columns = vehicle(
         manner,
         |row: &Untested| &row.vin,
@@ -162,7 +163,8 @@ pub fn untested(rows: &[Untested], manner: &Manner) -> Sheet {
             row.days_standing
         }),
         column("next_step", Kind::Text, |row: &Untested| {
-            row.next_step.clone()
+            row.next_step
+                .map(|step| words::recovery::step(step, proven_days))
         }),
     ]);
     Sheet::new("floods-untested", rows, columns)
@@ -253,7 +255,7 @@ pub fn latched(rows: &[Latched], manner: &Manner) -> Sheet {
             column("protected_gone", Kind::Integer, |row: &Latched| {
                 row.protected_gone
             }),
-            column("words", Kind::Text, |row: &Latched| row.words.clone()),
+            column("what_to_do", Kind::Text, Latched::to_do),
         ],
     )
 }

@@ -3,6 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::super::manner::Manner;
+use super::super::words::latched::Clears;
+use super::super::words::word_or_none;
+use trade::derived_words::{Alike, RecoveryStep};
 
 pub const OVERALL: &str = "
     SELECT COUNT(*) AS orders,
@@ -72,11 +75,30 @@ pub struct Comeback {
     pub closed_on: String,
     pub return_order_no: String,
     pub returned_on: String,
-    pub alike: String,
+    #[serde(deserialize_with = "word_or_none")]
+    pub alike: Option<Alike>,
+    pub same_code: Option<String>,
+    pub same_group: Option<String>,
     pub days: i64,
     pub km: Option<f64>,
     pub return_parts_cost: Option<f64>,
     pub return_labour_hours: Option<f64>,
+}
+
+impl Comeback {
+    /// What the two orders have in common.
+    pub fn alike_in(&self) -> String {
+        let named = |what: Alike, name: &Option<String>| match name {
+            Some(name) => format!("{what}: {name}"),
+            None => what.to_string(),
+        };
+        match self.alike {
+            Some(Alike::Complaint) => Alike::Complaint.to_string(),
+            Some(Alike::Code) => named(Alike::Code, &self.same_code),
+            Some(Alike::CodeGroup) => named(Alike::CodeGroup, &self.same_group),
+            None => String::new(),
+        }
+    }
 }
 
 pub const REPLACED: &str = "
@@ -129,7 +151,8 @@ pub struct Untested {
     pub model: Option<String>,
     pub opened_on: String,
     pub days_standing: i64,
-    pub next_step: Option<String>,
+    #[serde(deserialize_with = "word_or_none")]
+    pub next_step: Option<RecoveryStep>,
 }
 
 pub const UNCHECKED: &str = "
@@ -193,6 +216,18 @@ pub struct Repeat {
 pub const LATCHED: &str = "
     SELECT * FROM latched_code WHERE latched ORDER BY make, model, module_address, code";
 
+impl Latched {
+    pub fn to_do(&self) -> String {
+        Clears {
+            clears: self.clears,
+            survived: self.survived,
+            protected_clears: self.protected_clears,
+            protected_gone: self.protected_gone,
+        }
+        .said()
+    }
+}
+
 /// A code that plain clears leave behind.
 #[derive(Debug, Deserialize)]
 pub struct Latched {
@@ -206,7 +241,6 @@ pub struct Latched {
     pub share_upper: Option<f64>,
     pub protected_clears: i64,
     pub protected_gone: i64,
-    pub words: Option<String>,
 }
 
 pub const COMPANIONS: &str = "

@@ -11,7 +11,7 @@ use minijinja::context;
 
 use super::ReportError;
 use super::document::Document;
-use super::manner::Manner;
+use super::manner::{Manner, Units};
 use super::table_files::{Kind, Sheet, column};
 use super::templates::Templates;
 use events::Event;
@@ -50,18 +50,15 @@ pub async fn write(
     let mut now: Vec<Now> = analysis.rows_with(views::NOW, &about).await?;
     let mut recoveries: Vec<Recovery> = analysis.rows_with(views::RECOVERIES, &about).await?;
     if manner.shared() {
-        let group = register.as_ref().and_then(|row| row.battery_group.clone());
-        for row in &mut now {
-            row.reasons = manner.reasons(&row.reasons, &row.position, group.as_deref());
-        }
-        if let Some(register) = &mut register {
-            register.battery_group = group.map(|group| manner.battery_group(&group));
+        let groups = now.iter_mut().filter_map(|row| row.battery_group.as_mut());
+        let of_register = register
+            .as_mut()
+            .and_then(|register| register.battery_group.as_mut());
+        for group in groups.chain(of_register) {
+            *group = manner.battery_group(group);
         }
         for case in &mut recoveries {
-            case.next_step = case
-                .next_step
-                .as_deref()
-                .map(|step| manner.step(step, case.planned_for.as_deref()));
+            case.standing.replace_positions(manner);
         }
         let positions = batteries.iter_mut().map(|row| &mut row.position);
         let positions = positions.chain(tests.iter_mut().map(|row| &mut row.position));
@@ -109,7 +106,14 @@ pub async fn write(
         })
         .collect();
     let events = events::events(&batteries, &tests, &sessions, &orders, &recoveries, manner);
-    let short_version = short_version(&called, &now, &recoveries, &events);
+    let short_version = short_version(
+        &called,
+        &now,
+        &recoveries,
+        &events,
+        settings.recovery.proven_days,
+        manner.units,
+    );
     let path = |chart: &super::chart::Chart| {
         context! { path => chart.path(), alternative => chart.alternative }
     };
@@ -127,7 +131,11 @@ pub async fn write(
             shared => manner.pseudonyms.is_some(),
             register,
             short_version,
-            now,
+            now => now.iter().map(|row| context! {
+                position => row.position, rank => row.rank, action => row.action,
+                chance => row.chance, chance_lower => row.chance_lower, chance_upper => row.chance_upper,
+                reasons => row.why(manner.units),
+            }).collect::<Vec<_>>(),
             batteries,
             timeline => timeline.iter().map(path).collect::<Vec<_>>(),
             capacity => capacity.iter().map(|(chart, words)| context! {
@@ -135,7 +143,11 @@ pub async fn write(
             }).collect::<Vec<_>>(),
             risk_charts => risk_charts.iter().map(path).collect::<Vec<_>>(),
             risks => newest,
-            recoveries => recoveries.iter().filter(|case| case.open).collect::<Vec<_>>(),
+            recoveries => recoveries.iter().filter(|case| case.open).map(|case| context! {
+                opened_on => case.opened_on, opened_by => case.opened_by, days_standing => case.days_standing,
+                next_step => case.standing.to_do(settings.recovery.proven_days),
+                caution => case.standing.caution(),
+            }).collect::<Vec<_>>(),
             events => &events[..events.len().min(EVENTS)],
             all_events => events.len(),
             tests => tests.len(),
@@ -200,13 +212,17 @@ fn short_version(
     now: &[Now],
     recoveries: &[Recovery],
     events: &[Event],
+    proven_days: i64,
+    units: Units,
 ) -> Vec<String> {
     let mut lines: Vec<String> = now
         .iter()
         .map(|row| {
             format!(
                 "{called}, {} battery: {} ({}).",
-                row.position, row.action, row.reasons
+                row.position,
+                row.action,
+                row.why(units)
             )
         })
         .collect();
@@ -217,7 +233,10 @@ fn short_version(
         format!(
             "A recovery stands open since {}: {}.",
             case.opened_on,
-            case.next_step.as_deref().unwrap_or("next step not known")
+            case.standing
+                .to_do(proven_days)
+                .as_deref()
+                .unwrap_or("next step not known")
         )
     }));
     if let Some(last) = events.first() {

@@ -2,6 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::super::manner::Units;
+use super::super::words::reasons::{Reason, Reasoned};
+use super::super::words::recovery::Standing;
+
 pub const VEHICLES: &str = "
     SELECT vin, unit_no FROM fleet_vehicle
     UNION SELECT vin, CAST(NULL AS VARCHAR) FROM (
@@ -147,11 +151,12 @@ pub struct Risk {
 }
 
 pub const NOW: &str = "
-    SELECT position, rank, chance, chance_lower, chance_upper, action, reasons
+    SELECT position, rank, chance, chance_lower, chance_upper, action, reasons,
+           chemistry, battery_group, powertrain, failed_on, failed_until
     FROM replacement_plan WHERE vin = $vin ORDER BY position";
 
 /// What is to be done about a battery now.
-#[derive(Debug, Clone, Deserialize, Serialize)]
+#[derive(Debug, Clone, Deserialize)]
 pub struct Now {
     pub position: String,
     pub rank: i64,
@@ -159,16 +164,37 @@ pub struct Now {
     pub chance_lower: Option<f64>,
     pub chance_upper: Option<f64>,
     pub action: String,
-    pub reasons: String,
+    pub reasons: Option<Vec<Reason>>,
+    pub chemistry: Option<String>,
+    pub battery_group: Option<String>,
+    pub powertrain: Option<String>,
+    pub failed_on: Option<String>,
+    pub failed_until: Option<String>,
+}
+
+impl Now {
+    /// Why its chance is what it is.
+    pub fn why(&self, units: Units) -> String {
+        Reasoned {
+            reasons: self.reasons.as_deref(),
+            position: &self.position,
+            chemistry: self.chemistry.as_deref(),
+            battery_group: self.battery_group.as_deref(),
+            powertrain: self.powertrain.as_deref(),
+            failed_on: self.failed_on.as_deref(),
+            failed_until: self.failed_until.as_deref(),
+        }
+        .said(units)
+    }
 }
 
 pub const RECOVERIES: &str = "
-    SELECT r.opened_on, r.opened_by, r.proven_on, r.open, r.days_standing, s.next_step, s.planned_for, r.caution
+    SELECT r.*, s.codes_kept, s.planned, s.planned_for, s.planned_pays
     FROM recovery_case r LEFT JOIN recovery_step s ON s.vin = r.vin AND s.case_no = r.case_no
     WHERE r.vin = $vin ORDER BY r.opened_on";
 
 /// A recovery of the vehicle.
-#[derive(Debug, Clone, Deserialize, Serialize)]
+#[derive(Debug, Clone, Deserialize)]
 pub struct Recovery {
     pub opened_on: String,
     pub opened_by: String,
@@ -176,8 +202,6 @@ pub struct Recovery {
     pub open: bool,
     /// Of one that is open.
     pub days_standing: Option<i64>,
-    pub next_step: Option<String>,
-    /// The batteries that the plan sees to, where the next step names them.
-    pub planned_for: Option<String>,
-    pub caution: Option<String>,
+    #[serde(flatten)]
+    pub standing: Standing,
 }

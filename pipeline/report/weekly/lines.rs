@@ -6,7 +6,9 @@ use serde::Serialize;
 
 use super::super::cells;
 use super::super::manner::Manner;
+use super::super::words;
 use super::views::{Change, Flood, Health, Pick, Recovery, RiskRow, TestNext};
+use trade::derived_words::RecoveryStep;
 
 /// Tests shown in a battery's small drawing.
 const SPARK_TESTS: usize = 8;
@@ -85,7 +87,7 @@ impl RankedLine {
             trend: trends.of(row),
             action: action(row, short_of),
             saving: row.saving,
-            reasons: row.reasons.clone(),
+            reasons: row.why(manner.units),
         }
     }
 }
@@ -163,7 +165,7 @@ pub struct TestLine {
     pub depot: String,
     pub position: String,
     pub worth: f64,
-    pub why: Option<String>,
+    pub why: String,
 }
 
 impl TestLine {
@@ -174,7 +176,7 @@ impl TestLine {
             depot: row.depot.clone(),
             position: row.position.clone(),
             worth: row.worth,
-            why: row.why.clone(),
+            why: row.why(),
         }
     }
 }
@@ -195,7 +197,7 @@ pub struct FloodLine {
 
 impl FloodLine {
     pub fn new(row: &Flood, manner: &Manner) -> Self {
-        let mut evidence = row.evidence.clone().unwrap_or_default();
+        let mut evidence = row.because();
         if let Some(p_value) = row.p_value {
             let odds = match p_value {
                 ..1e-6 => "chance alone: below 1 in 1,000,000".to_owned(),
@@ -233,37 +235,28 @@ pub struct RecoveryLine {
 }
 
 impl RecoveryLine {
-    pub fn new(row: &Recovery, manner: &Manner) -> Self {
+    pub fn new(row: &Recovery, proven_days: i64, manner: &Manner) -> Self {
         Self {
             unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             opened_on: row.opened_on.clone(),
             opened_by: row.opened_by.clone(),
             days_standing: row.days_standing,
-            next_step: row.next_step.clone(),
-            caution: row.caution.clone().unwrap_or_default(),
+            next_step: row.standing.to_do(proven_days).unwrap_or_default(),
+            caution: row.standing.caution(),
         }
     }
 }
 
 /// How many recoveries wait for what, in the order of the steps: "6 for the supply to be restored".
 pub fn by_step(recoveries: &[Recovery], proven_days: i64) -> Vec<String> {
-    let mut steps: BTreeMap<i64, usize> = BTreeMap::new();
-    for row in recoveries {
-        *steps.entry(row.step_no).or_default() += 1;
+    let mut steps: BTreeMap<RecoveryStep, usize> = BTreeMap::new();
+    for step in recoveries.iter().filter_map(|row| row.standing.next_step) {
+        *steps.entry(step).or_default() += 1;
     }
-    let what = |step: i64| match step {
-        1 => "a full charge and a test".to_owned(),
-        2 => "the supply to be restored".to_owned(),
-        3 => "a check of the charging and of what draws current at rest".to_owned(),
-        4 => "their codes to be saved".to_owned(),
-        5 => "their codes to be cleared".to_owned(),
-        6 => "a protected clear".to_owned(),
-        _ => format!("a scan {proven_days} days or more after the clear"),
-    };
     steps
         .into_iter()
-        .map(|(step, times)| format!("{times} for {}", what(step)))
+        .map(|(step, times)| words::recovery::waiting_for(step, times, proven_days))
         .collect()
 }
 

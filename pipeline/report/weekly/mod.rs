@@ -21,14 +21,15 @@ use super::ReportError;
 use super::document::Document;
 use super::manner::Manner;
 use super::templates::Templates;
+use super::words;
 use depots::DepotLines;
 use lake::Lake;
 use lines::{ChangeLine, FloodLine, RankedLine, RecoveryLine, TestLine, Trends};
 use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
 use tables::Analysis;
 use views::{
-    Change, CurveStep, DepotState, Difference, Extent, Flood, Health, LifeFit, Model, Pick,
-    Quarantined, Rate, Recovery, RiskRow, TestNext,
+    Change, CurveStep, DepotState, Difference, Extent, Flood, Health, LifeFit, Model, ModelLine,
+    Pick, Quarantined, Rate, Recovery, RiskRow, TestNext,
 };
 
 /// Batteries in the first table.
@@ -69,11 +70,16 @@ pub async fn write(
     let mut tests: Vec<TestNext> = analysis.rows(views::TEST_NEXT).await?;
     progress("looking for floods and open recoveries");
     let floods: Vec<Flood> = analysis.rows(views::FLOODS_THIS_WEEK).await?;
-    let mut recoveries: Vec<Recovery> = analysis.rows(views::RECOVERIES).await?;
+    let mut recoveries: Vec<Recovery> =
+        views::by_next_step(analysis.rows(views::RECOVERIES).await?);
+    let proven_days = analysis.settings().recovery.proven_days;
     progress("working out lives and failure rates");
     let mut fits: Vec<LifeFit> = analysis.rows(views::LIFE_FITS).await?;
     let mut curves: Vec<CurveStep> = analysis.rows(views::CURVES).await?;
     let mut rates: Vec<Rate> = analysis.rows(views::RATES).await?;
+    for rate in rates.iter_mut().filter(|rate| rate.cohort_kind == "heat") {
+        rate.cohort = words::heat::band(&rate.cohort, manner.units);
+    }
     let differences: Vec<Difference> = analysis.rows(views::DIFFERENCES).await?;
     let model: Option<Model> = analysis.rows(views::MODEL).await?.pop();
     progress("holding earlier reports against what came");
@@ -98,7 +104,7 @@ pub async fn write(
     typed::replace_groups(&mut curves, manner);
     typed::replace_groups(&mut rates, manner);
     for case in &mut recoveries {
-        case.next_step = manner.step(&case.next_step, case.planned_for.as_deref());
+        case.standing.replace_positions(manner);
     }
     let trends = Trends::new(healths);
     let order = lines::to_order(&picks);
@@ -160,13 +166,14 @@ pub async fn write(
             all_tests => tests.len(),
             floods => floods.iter().take(LIST_ROWS).map(|row| FloodLine::new(row, manner)).collect::<Vec<_>>(),
             all_floods => floods.len(),
-            recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, manner)).collect::<Vec<_>>(),
+            recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, proven_days, manner)).collect::<Vec<_>>(),
             all_recoveries => recoveries.len(),
-            recovery_steps => lines::by_step(&recoveries, analysis.settings().recovery.proven_days),
-            recoveries_planned => recoveries.iter().filter(|row| row.planned.is_some()).count(),
+            recovery_steps => lines::by_step(&recoveries, proven_days),
+            recoveries_planned => recoveries.iter().filter(|row| row.standing.planned.is_some()).count(),
             alike => alike(&rates),
             unlooked => unlooked as i64,
-            rates, fits, differences, model,
+            rates, fits, differences,
+            model => model.as_ref().map(ModelLine::new),
             changes => changes
                 .chunk_by(|a, b| a.change == b.change)
                 .flat_map(|kind| kind.iter().take(CHANGE_ROWS))
@@ -200,7 +207,7 @@ pub async fn write(
             sheets::pick_list(&picks),
             sheets::test_first(&tests, manner),
             sheets::floods(&floods, manner),
-            sheets::recoveries(&recoveries, manner),
+            sheets::recoveries(&recoveries, proven_days, manner),
             sheets::changes(&changes, manner),
             sheets::rates(&rates),
             sheets::quarantined(&quarantined),

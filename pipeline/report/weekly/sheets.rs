@@ -4,6 +4,7 @@ use super::super::manner::Manner;
 use super::super::table_files::{Kind, Sheet, column};
 use super::depots::{Depot, Short};
 use super::views::{Change, Flood, Pick, Quarantined, Rate, Recovery, RiskRow, TestNext};
+use trade::words::Action;
 
 /// Every battery in service in its order.
 pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], manner: &Manner) -> Sheet {
@@ -81,7 +82,7 @@ pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], manner: &Manner) -> Sheet
             column("under_warranty", Kind::Flag, |row: &RiskRow| {
                 row.under_warranty
             }),
-            column("reasons", Kind::Text, |row: &RiskRow| row.reasons.clone()),
+            column("reasons", Kind::Text, |row: &RiskRow| row.why(manner.units)),
         ],
     )
 }
@@ -162,7 +163,7 @@ pub fn test_first(rows: &[TestNext], manner: &Manner) -> Sheet {
             }),
             column("worth", Kind::Money, |row: &TestNext| row.worth),
             column("pays", Kind::Flag, |row: &TestNext| row.pays),
-            column("why", Kind::Text, |row: &TestNext| row.why.clone()),
+            column("why", Kind::Text, |row: &TestNext| row.why()),
         ],
     )
 }
@@ -187,13 +188,13 @@ pub fn floods(rows: &[Flood], manner: &Manner) -> Sheet {
             }),
             column("cause", Kind::Text, |row: &Flood| row.cause.clone()),
             column("p_value", Kind::Number(8), |row: &Flood| row.p_value),
-            column("evidence", Kind::Text, |row: &Flood| row.evidence.clone()),
+            column("evidence", Kind::Text, |row: &Flood| row.because()),
         ],
     )
 }
 
 /// The recoveries that stand open.
-pub fn recoveries(rows: &[Recovery], manner: &Manner) -> Sheet {
+pub fn recoveries(rows: &[Recovery], proven_days: i64, manner: &Manner) -> Sheet {
     Sheet::new(
         "recoveries",
         rows,
@@ -212,11 +213,15 @@ pub fn recoveries(rows: &[Recovery], manner: &Manner) -> Sheet {
             column("days_standing", Kind::Integer, |row: &Recovery| {
                 row.days_standing
             }),
-            column("planned", Kind::Text, |row: &Recovery| row.planned.clone()),
-            column("next_step", Kind::Text, |row: &Recovery| {
-                row.next_step.clone()
+            column("planned", Kind::Text, |row: &Recovery| {
+                row.standing.planned.map(Action::as_str)
             }),
-            column("caution", Kind::Text, |row: &Recovery| row.caution.clone()),
+            column("next_step", Kind::Text, |row: &Recovery| {
+                row.standing.to_do(proven_days)
+            }),
+            column("caution", Kind::Text, |row: &Recovery| {
+                Some(row.standing.caution()).filter(|caution| !caution.is_empty())
+            }),
         ],
     )
 }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray};
 use arrow::datatypes::Date32Type;
 
+use super::super::manner::Units;
 use super::ReportError;
 use super::views::RiskRow;
 use lake::append::Append;
@@ -61,7 +62,8 @@ pub async fn append(
         ])),
         Arc::new(known.iter().map(|row| row.rank).collect::<Int64Array>()),
         text(&|row| row.action.clone()),
-        text(&|row| row.reasons.clone()),
+        // As it was told is text: the reasons in words, in units that do not change with the reader.
+        text(&|row| row.why(Units::Metric)),
         text(&|row| row.model_version.clone()),
     ];
     let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| {

@@ -10,7 +10,6 @@ pub fn ranking(rows: &[RiskRow], manner: &Manner) -> Vec<RiskRow> {
         .map(|row| {
             let group = row.battery_group.as_deref();
             RiskRow {
-                reasons: manner.reasons(&row.reasons, &row.position, group),
                 position: manner.position(&row.position),
                 battery_group: group.map(|group| manner.battery_group(group)),
                 ..row

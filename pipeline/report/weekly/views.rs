@@ -4,8 +4,13 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::super::manner::Manner;
+use super::super::manner::{Manner, Units};
+use super::super::words::evidence::Evidence;
+use super::super::words::reasons::{Reason, Reasoned};
+use super::super::words::recovery::Standing;
+use super::super::words::{self, word};
 use statistics::lives::weibull_law::Weibull;
+use trade::derived_words::EstimateBasis;
 
 pub const RANKING: &str = "
     SELECT *, COUNT(*) OVER (PARTITION BY vin) AS of_vehicle FROM replacement_plan ORDER BY rank";
@@ -49,7 +54,8 @@ pub struct RiskRow {
     pub saving: Option<f64>,
     pub planned_cost: f64,
     pub action: String,
-    pub reasons: String,
+    pub reasons: Option<Vec<Reason>>,
+    pub failed_until: Option<String>,
     pub under_warranty: Option<bool>,
     pub model_version: String,
 }
@@ -72,6 +78,20 @@ impl RiskRow {
             words.push(&self.position);
         }
         words.join(" ")
+    }
+
+    /// Why its chance is what it is.
+    pub fn why(&self, units: Units) -> String {
+        Reasoned {
+            reasons: self.reasons.as_deref(),
+            position: &self.position,
+            chemistry: self.chemistry.as_deref(),
+            battery_group: self.battery_group.as_deref(),
+            powertrain: self.powertrain.as_deref(),
+            failed_on: self.failed_on.as_deref(),
+            failed_until: self.failed_until.as_deref(),
+        }
+        .said(units)
     }
 
     /// Replacing it now would pay, but there is no room for it this week.
@@ -111,8 +131,7 @@ pub struct Pick {
     pub batteries: i64,
 }
 
-pub const TEST_NEXT: &str =
-    "SELECT rank, vin, position, unit_no, depot, worth, pays, why FROM test_next ORDER BY rank";
+pub const TEST_NEXT: &str = "SELECT * FROM test_next ORDER BY rank";
 
 /// A battery whose test may change what to do; it pays where that is worth more than the test costs.
 #[derive(Debug, Deserialize)]
@@ -124,7 +143,21 @@ pub struct TestNext {
     pub depot: String,
     pub worth: f64,
     pub pays: bool,
-    pub why: Option<String>,
+    pub age_days: Option<f64>,
+    pub days_since_health: Option<f64>,
+    pub likely_lower: Option<f64>,
+    pub likely_upper: Option<f64>,
+}
+
+impl TestNext {
+    pub fn why(&self) -> String {
+        words::test_answer::likely(
+            self.days_since_health,
+            self.age_days,
+            self.likely_lower,
+            self.likely_upper,
+        )
+    }
 }
 
 /// With few failures the limits are those of the profile likelihood, which lean to neither side; an
@@ -200,19 +233,22 @@ pub struct Flood {
     pub modules: i64,
     pub supply_voltage_v: Option<f64>,
     pub cause: String,
-    #[serde(default)]
-    pub evidence: Option<String>,
-    #[serde(default)]
+    pub evidence: Vec<Evidence>,
     pub p_value: Option<f64>,
 }
 
-pub const RECOVERIES: &str = "
-    SELECT r.vin, v.unit_no, v.depot, r.opened_on, r.opened_by, r.days_standing,
-           r.step_no, r.next_step, r.planned, r.planned_for, r.caution
-    FROM recovery_step r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
-    ORDER BY r.step_no, r.days_standing, r.vin, r.opened_on";
+impl Flood {
+    pub fn because(&self) -> String {
+        words::evidence::said(&self.evidence, self.codes)
+    }
+}
 
-/// A recovery that is not proven yet; those whose supply is not put right come first, the newest first.
+pub const RECOVERIES: &str = "
+    SELECT r.*, v.unit_no, v.depot
+    FROM recovery_step r LEFT JOIN fleet_vehicle v ON v.vin = r.vin
+    ORDER BY r.days_standing, r.vin, r.opened_on";
+
+/// A recovery that is not proven yet.
 #[derive(Debug, Deserialize)]
 pub struct Recovery {
     pub vin: String,
@@ -221,15 +257,14 @@ pub struct Recovery {
     pub opened_on: String,
     pub opened_by: String,
     pub days_standing: i64,
-    /// The place of its next step among the steps.
-    pub step_no: i64,
-    /// The same, allowing for what the plan does to the vehicle's batteries.
-    pub next_step: String,
-    /// The plan's soonest action on one of them.
-    pub planned: Option<String>,
-    /// The batteries it is about, as the next step names them.
-    pub planned_for: Option<String>,
-    pub caution: Option<String>,
+    #[serde(flatten)]
+    pub standing: Standing,
+}
+
+/// Those whose supply is not put right come first, the newest of a step first.
+pub fn by_next_step(mut recoveries: Vec<Recovery>) -> Vec<Recovery> {
+    recoveries.sort_by_key(|row| row.standing.next_step);
+    recoveries
 }
 
 pub const RATES: &str = "
@@ -302,17 +337,49 @@ pub struct Change {
 }
 
 pub const MODEL: &str = "
-    SELECT failures, person_weeks, prior_weight, tests_fitted, model_version, notes FROM model_summary";
+    SELECT * FROM model_summary";
 
 /// What the chances rest on.
-#[derive(Debug, Deserialize, Serialize)]
+#[derive(Debug, Deserialize)]
 pub struct Model {
     pub failures: f64,
     pub person_weeks: f64,
     pub prior_weight: Option<f64>,
     pub tests_fitted: Option<f64>,
     pub model_version: String,
-    pub notes: Option<String>,
+    #[serde(deserialize_with = "word")]
+    pub chances_rest_on: EstimateBasis,
+    #[serde(deserialize_with = "word")]
+    pub wear_rests_on: EstimateBasis,
+    pub fallback: Option<String>,
+}
+
+/// The same for the text.
+#[derive(Debug, Serialize)]
+pub struct ModelLine<'a> {
+    failures: f64,
+    person_weeks: f64,
+    prior_weight: Option<f64>,
+    tests_fitted: Option<f64>,
+    model_version: &'a str,
+    notes: String,
+}
+
+impl<'a> ModelLine<'a> {
+    pub fn new(row: &'a Model) -> Self {
+        Self {
+            failures: row.failures,
+            person_weeks: row.person_weeks,
+            prior_weight: row.prior_weight,
+            tests_fitted: row.tests_fitted,
+            model_version: &row.model_version,
+            notes: words::model::basis(
+                row.chances_rest_on,
+                row.wear_rests_on,
+                row.fallback.as_deref(),
+            ),
+        }
+    }
 }
 
 pub const QUARANTINED: &str = "

@@ -9,4 +9,5 @@ pub mod gamma_poisson;
 pub mod negative_binomial;
 pub mod poisson_rate;
 pub mod rate_trend;
+pub mod usual_counts;
 pub mod wilson;

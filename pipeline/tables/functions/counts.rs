@@ -10,8 +10,10 @@ use super::Documented;
 use super::answer::{number_fields, numbers};
 use super::collect::collecting;
 use statistics::rates::negative_binomial::{NegativeBinomial, fit_tallied};
+use statistics::rates::usual_counts::fit_usual;
 
 const LAW: [&str; 3] = ["mean", "size", "counts"];
+const USUAL: [&str; 5] = ["mean", "size", "zero_share", "upset_share", "counts"];
 
 /// `count_law(count)`.
 pub fn count_law() -> Documented<AggregateUDF> {
@@ -37,6 +39,37 @@ pub fn count_law() -> Documented<AggregateUDF> {
         ),
         signature: "count_law(count)",
         about: "negative binomial law of counts by maximum likelihood: a struct of mean, size (null: they spread no wider than Poisson) and how many counts",
+    }
+}
+
+/// `usual_law(count, upset_from, upsets_known)`.
+pub fn usual_law() -> Documented<AggregateUDF> {
+    Documented {
+        function: collecting(
+            "usual_law",
+            vec![DataType::Float64, DataType::Float64, DataType::Boolean],
+            DataType::Struct(number_fields(&USUAL)),
+            |columns| {
+                let [counts, upset_from, upsets_known] = columns else {
+                    return Ok(numbers(&USUAL, &[None; USUAL.len()]));
+                };
+                let least = upset_from.iter().copied().fold(0.0, f64::max).max(1.0);
+                let known = upsets_known.iter().any(|known| *known != 0.0);
+                let usual = fit_usual(&tally(counts), least as u64, known).ok();
+                Ok(numbers(
+                    &USUAL,
+                    &[
+                        usual.map(|usual| usual.law.mean),
+                        usual.map(|usual| usual.law.size),
+                        usual.map(|usual| usual.zero_share),
+                        usual.map(|usual| usual.upset_share),
+                        Some(counts.len() as f64),
+                    ],
+                ))
+            },
+        ),
+        signature: "usual_law(count, upset_from, upsets_known)",
+        about: "what counts usually are although some, of upset_from and more, hold an upset, which the counts themselves must show where it is not known to happen: a struct of the mean and size (null: Poisson) of a negative binomial, the share of usual counts that are zero besides, the share of upsets, and how many counts",
     }
 }
 

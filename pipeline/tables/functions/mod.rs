@@ -9,6 +9,8 @@ mod compare;
 mod counts;
 mod curves;
 mod days;
+mod false_discovery;
+mod instruments;
 mod life;
 mod rate;
 mod recovery;
@@ -19,7 +21,7 @@ mod trade_rules;
 
 use std::sync::Arc;
 
-use datafusion::logical_expr::{AggregateUDF, ScalarUDF};
+use datafusion::logical_expr::{AggregateUDF, ScalarUDF, WindowUDF};
 use datafusion::prelude::SessionContext;
 
 use trade::code_group::CodeGroups;
@@ -45,6 +47,8 @@ pub fn aggregates() -> Vec<Documented<AggregateUDF>> {
         rate::rate_law(),
         slope::robust_slope(),
         counts::count_law(),
+        counts::usual_law(),
+        instruments::instrument_factors(),
     ]
 }
 
@@ -70,6 +74,11 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
     ]
 }
 
+/// Every function of a window.
+pub fn windows() -> Vec<Documented<WindowUDF>> {
+    vec![false_discovery::adjusted_p()]
+}
+
 /// Makes every function known to a session.
 pub fn register_all(context: &SessionContext, groups: Arc<CodeGroups>) {
     for aggregate in aggregates() {
@@ -77,5 +86,8 @@ pub fn register_all(context: &SessionContext, groups: Arc<CodeGroups>) {
     }
     for scalar in scalars(groups) {
         context.register_udf(scalar.function);
+    }
+    for window in windows() {
+        context.register_udwf(window.function);
     }
 }

@@ -33,14 +33,14 @@ pub fn read_battery_test() -> Documented<ScalarUDF> {
         function: create_udf(
             "read_battery_test",
             vec![
-                Float64, Float64, Boolean, Float64, Utf8, Float64, Float64, Float64, Utf8, Utf8,
-                Float64,
+                Float64, Float64, Boolean, Boolean, Float64, Utf8, Float64, Float64, Float64, Utf8,
+                Utf8, Float64, Float64, Float64,
             ],
             DataType::Struct(reading_fields()),
             Volatility::Immutable,
             Arc::new(readings),
         ),
-        signature: "read_battery_test(rest_voltage_v, temperature_c, surface_charge_removed, measured_value, measured_kind, load_current_a, load_seconds, rated_value, rated_standard, chemistry, worn_below)",
+        signature: "read_battery_test(rest_voltage_v, temperature_c, temperature_compensated, surface_charge_removed, measured_value, measured_kind, load_current_a, load_seconds, rated_value, rated_standard, chemistry, instrument_factor, instrument_log_sigma, worn_below)",
         about: "state of charge, share of rated cranking ability at 25 °C and full charge with its sigma, verdict and the rule that gave it: a struct",
     }
 }
@@ -66,19 +66,21 @@ fn readings(arguments: &[ColumnarValue]) -> Result<ColumnarValue> {
     let mut verdict = StringBuilder::new();
     let mut rule = StringBuilder::new();
     for row in 0..rows {
-        let kind = text(4, row).and_then(|word| MeasuredKind::parse(word).ok());
-        let standard = text(8, row).and_then(|word| RatingStandard::parse(word).ok());
+        let kind = text(5, row).and_then(|word| MeasuredKind::parse(word).ok());
+        let standard = text(9, row).and_then(|word| RatingStandard::parse(word).ok());
         let test = TestReading {
             rest_voltage_v: number(0, row),
             temperature_c: number(1, row),
-            surface_charge_removed: flag(2, row),
-            measured: number(3, row).zip(kind),
-            load: number(5, row).zip(number(6, row)),
-            rated: number(7, row).zip(standard),
-            chemistry: text(9, row).and_then(|word| Chemistry::parse(word).ok()),
+            temperature_compensated: flag(2, row),
+            surface_charge_removed: flag(3, row),
+            measured: number(4, row).zip(kind),
+            load: number(6, row).zip(number(7, row)),
+            rated: number(8, row).zip(standard),
+            instrument: number(11, row).zip(number(12, row)),
+            chemistry: text(10, row).and_then(|word| Chemistry::parse(word).ok()),
         };
         let mut limits = VerdictLimits::default();
-        if let Some(worn_below) = number(10, row) {
+        if let Some(worn_below) = number(13, row) {
             limits.worn_below = worn_below;
         }
         let condition = assess_with(&test, &limits);

@@ -6,6 +6,7 @@ use arrow::array::{ArrayRef, Float64Array, Int64Array, ListArray, RecordBatch, S
 use arrow::datatypes::{Field, Float64Type, Schema};
 use futures::FutureExt;
 
+use super::reasons_column::reasons;
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
@@ -65,6 +66,12 @@ pub fn maybe_words<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRe
 /// A column of numbers.
 pub fn numbers(values: impl Iterator<Item = f64>) -> ArrayRef {
     Arc::new(values.map(Some).collect::<Float64Array>())
+}
+
+/// A column of numbers of which some are not known.
+pub fn known(values: impl Iterator<Item = f64>) -> ArrayRef {
+    let values = values.map(|value| value.is_finite().then_some(value));
+    Arc::new(values.collect::<Float64Array>())
 }
 
 /// A column of counts.
@@ -212,7 +219,6 @@ async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
                 .map(|one| frame.word(name, one.row).unwrap_or_default()),
         )
     };
-    let reasons: Vec<String> = foretold.iter().map(|one| one.reasons.join("; ")).collect();
     rows_of(vec![
         ("vin", word("vin")),
         ("position", word("position")),
@@ -245,7 +251,10 @@ async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             "expected_health",
             numbers(foretold.iter().map(|one| one.expected_health)),
         ),
-        ("reasons", words(reasons.iter().map(String::as_str))),
+        (
+            "reasons",
+            reasons(foretold.iter().map(|one| one.reasons.as_slice())),
+        ),
         (
             "model_version",
             words(foretold.iter().map(|_| MODEL_VERSION)),

@@ -5,6 +5,7 @@
 
 mod fits;
 mod plan;
+mod reasons_column;
 mod test_value;
 pub mod week_frame;
 

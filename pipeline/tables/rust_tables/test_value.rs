@@ -3,18 +3,17 @@
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::fits::{kept_health, kept_model, numbers, rows_of, words};
+use super::fits::{kept_health, kept_model, known, numbers, rows_of, words};
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
 use risk::expected_health;
-use risk::frame::Frame;
 use risk::stakes::Stakes;
 use risk::test_value::{TestPower, value_of_test};
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
-    about: "One row is a battery in service: what a test of it would be worth now, and that less its cost.",
+    about: "One row is a battery in service: what a test of it would be worth now, that less its cost, and what it would likely show.",
     reads: &[
         "vehicle_week",
         "health_fit",
@@ -24,6 +23,9 @@ pub const TEST_VALUE: Computed = Computed {
     ],
     make: |analysis| test_value(analysis).boxed(),
 };
+
+/// The most of its rating that a battery is expected to show.
+const MOST_SHOWN: f64 = 1.2;
 
 #[derive(Debug, Deserialize)]
 struct Told {
@@ -50,7 +52,8 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         )
         .await?;
     let expected = expected_health::foretell(&frame, &slopes, horizon_days);
-    let (mut vins, mut positions, mut worths, mut whys) = (vec![], vec![], vec![], vec![]);
+    let (mut vins, mut positions, mut worths) = (vec![], vec![], vec![]);
+    let (mut lowers, mut uppers, mut days_since_health) = (vec![], vec![], vec![]);
     for row in frame.current() {
         let vin = frame.word("vin", row).unwrap_or_default();
         let position = frame.word("position", row).unwrap_or_default();
@@ -81,7 +84,10 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         vins.push(vin);
         positions.push(position);
         worths.push(worth);
-        whys.push(why(&frame, row, expected.health(row), spread));
+        let health = expected.health(row);
+        lowers.push((health - spread).clamp(0.0, MOST_SHOWN));
+        uppers.push((health + spread).clamp(0.0, MOST_SHOWN));
+        days_since_health.push(frame.number("days_since_health", row));
     }
     rows_of(vec![
         ("vin", words(vins.into_iter())),
@@ -95,25 +101,8 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             ),
         ),
         ("worth", numbers(worths.iter().copied())),
-        ("why", words(whys.iter().map(String::as_str))),
+        ("likely_lower", numbers(lowers.into_iter())),
+        ("likely_upper", numbers(uppers.into_iter())),
+        ("days_since_health", known(days_since_health.into_iter())),
     ])
 }
-
-fn why(frame: &Frame, row: usize, health: f64, spread: f64) -> String {
-    let percent = |share: f64| (share * 100.0).clamp(0.0, 120.0);
-    let tested = match frame.number("days_since_health", row) {
-        days if days.is_nan() => "never tested".to_owned(),
-        days => format!(
-            "last tested when charged {:.0} months ago",
-            days / DAYS_A_MONTH
-        ),
-    };
-    format!(
-        "{tested}, {:.1} years old: a test would likely show {:.0} to {:.0} % of rated cranking",
-        frame.number("age_days", row) / 365.25,
-        percent(health - spread),
-        percent(health + spread),
-    )
-}
-
-const DAYS_A_MONTH: f64 = 30.4375;

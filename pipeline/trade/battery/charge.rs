@@ -38,7 +38,7 @@ impl TemperatureRule {
 /// Rest voltage in V against state of charge from 0 to 1, rising, at 80 °F.
 pub type Table = &'static [(f64, f64)];
 
-/// Flooded: a battery maker's page, and a document marked "Source: BCI", alike.
+/// Flooded: the table the trade prints for flooded batteries (from memory, not traced to an edition).
 const FLOODED: Table = &[
     (11.89, 0.0),
     (12.06, 0.25),
@@ -47,8 +47,8 @@ const FLOODED: Table = &[
     (12.65, 1.0),
 ];
 
-/// AGM: lower edges of the bands in a public vehicle owner's manual (12.8 V and above full, 12.6,
-/// 12.3, 12.0 the quarters); the empty end is common practice, no source. Published tables differ by
+/// AGM: lower edges of the bands printed for charging (12.8 V and above full, 12.6, 12.3, 12.0 the quarters;
+/// from memory, not traced to an edition); the empty end is common practice, no source. Published tables differ by
 /// 0.1 to 0.2 V.
 const AGM: Table = &[
     (11.80, 0.0),

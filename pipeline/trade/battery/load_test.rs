@@ -11,8 +11,8 @@ use crate::words::RatingStandard;
 /// Seconds under load.
 pub const LOAD_SECONDS: f64 = 15.0;
 
-/// Temperature in °C and least voltage in V: the trade's common table, printed alike in three public
-/// workshop manuals of 2004 to 2009. Others differ at the cold end (one of 2005: 8.0 V at -18 °C).
+/// Temperature in °C and least voltage in V: the trade's common table (from memory, not
+/// traced to an edition). Others differ at the cold end (8.0 V at -18 °C).
 pub const LEAST_VOLTAGE: &[(f64, f64)] = &[
     (-18.0, 8.5),
     (-12.0, 8.7),

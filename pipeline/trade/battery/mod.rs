@@ -19,8 +19,11 @@ use super::words::{Chemistry, MeasuredKind, RatingStandard};
 pub struct TestReading {
     /// Voltage at rest, V.
     pub rest_voltage_v: Option<f64>,
-    /// Battery temperature, °C. Leave it out where the tester has already allowed for it.
+    /// Battery temperature, °C.
     pub temperature_c: Option<f64>,
+    /// Whether the tester has already allowed for the temperature; where that is not known,
+    /// [`reading::usually_compensated`] says what is common.
+    pub temperature_compensated: Option<bool>,
     /// Whether surface charge was removed before the rest voltage was read.
     pub surface_charge_removed: Option<bool>,
     /// The reading, in the unit of its kind.
@@ -30,6 +33,9 @@ pub struct TestReading {
     /// Rated cranking current in A and the standard it is stated by.
     pub rated: Option<(f64, RatingStandard)>,
     pub chemistry: Option<Chemistry>,
+    /// How the instrument reads against others: the factor it is high by, and one sigma of the
+    /// factor's logarithm.
+    pub instrument: Option<(f64, f64)>,
 }
 
 pub use reading::{Assumed, expected_reading};

@@ -24,7 +24,7 @@ pub struct VerdictLimits {
 impl Default for VerdictLimits {
     fn default() -> Self {
         VerdictLimits {
-            worn_below: 0.65,
+            worn_below: reading::WORN_SHARE,
             failed_below: 0.30,
             temperature_rule: TemperatureRule::default(),
         }
@@ -92,10 +92,13 @@ pub fn assess(test: &TestReading) -> Condition {
 /// State of charge, health and verdict of one test. Values that are no number count as missing, and
 /// so does a rest voltage that only a battery under charge has.
 pub fn assess_with(test: &TestReading, limits: &VerdictLimits) -> Condition {
+    let under_charge = test
+        .rest_voltage_v
+        .is_some_and(|v| v.is_finite() && v > highest_rest_v(test.chemistry));
     let test = TestReading {
         rest_voltage_v: test
             .rest_voltage_v
-            .filter(|v| v.is_finite() && *v <= highest_rest_v(test.chemistry)),
+            .filter(|v| v.is_finite() && !under_charge),
         temperature_c: test.temperature_c.filter(|t| t.is_finite()),
         ..*test
     };
@@ -116,7 +119,13 @@ pub fn assess_with(test: &TestReading, limits: &VerdictLimits) -> Condition {
             .and_then(|v| charge_at(v - SURFACE_CHARGE_V)),
         _ => state_of_charge,
     };
-    let (verdict, rule) = judge(&test, limits, state_of_charge, sure_charge, fraction);
+    let (verdict, rule) = match judge(&test, limits, state_of_charge, sure_charge, fraction) {
+        (Verdict::Untested, WEAK_WITHOUT_REST) if under_charge => (
+            Verdict::Untested,
+            "weak reading at a voltage that only a battery under charge has: let it rest, then test again",
+        ),
+        judged => judged,
+    };
     let nothing_read = Assumed {
         flooded: test.chemistry.is_none(),
         ..Assumed::default()
@@ -130,6 +139,8 @@ pub fn assess_with(test: &TestReading, limits: &VerdictLimits) -> Condition {
         assumed: fraction.map_or(nothing_read, |f| f.assumed),
     }
 }
+
+const WEAK_WITHOUT_REST: &str = "weak reading without rest voltage, may be discharged or worn: read rest voltage, charge, test again";
 
 /// The rules, in the order they are asked.
 fn judge(
@@ -200,10 +211,7 @@ fn judge(
             Verdict::Discharged,
             "weak reading at part charge: charge fully, then test again",
         ),
-        (false, None) => (
-            Verdict::Untested,
-            "weak reading without rest voltage, may be discharged or worn: read rest voltage, charge, test again",
-        ),
+        (false, None) => (Verdict::Untested, WEAK_WITHOUT_REST),
     }
 }
 
@@ -217,8 +225,7 @@ fn table_of_the_load_test(test: &TestReading) -> Option<bool> {
     {
         return None;
     }
-    // Without a temperature the warm end of the table is the stricter one.
-    Some(volts >= load_test::least_voltage_v(test.temperature_c.unwrap_or(reading::REFERENCE_C))?)
+    Some(volts >= load_test::least_voltage_v(reading::load_temperature_c(test))?)
 }
 
 fn why_no_fraction(test: &TestReading) -> &'static str {

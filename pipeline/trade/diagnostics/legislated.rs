@@ -75,8 +75,7 @@ pub enum Value {
 
 /// Lamp, count of codes and readiness since codes were cleared (parameter 01).
 ///
-/// Order of the spark-ignition monitors as in a public workshop text of 2001; names of the
-/// compression-ignition ones from memory.
+/// Order and names of the monitors are those of SAE J1979, from memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct MonitorStatus {
     bytes: [u8; 4],

@@ -1,0 +1,63 @@
+//! The only sentences of the house: what queries and the model give as codes and numbers, said to the
+//! reader in the reader's units.
+//!
+//! Each file says one thing; a code is a word of `trade` or a topic of `risk`, matched without a
+//! remainder, so that a new one does not compile before it has its words. Reading fails on a word that
+//! is none of its list, which names the list. Where a sentence stands is left to the sections.
+
+pub mod evidence;
+pub mod heat;
+pub mod latched;
+pub mod model;
+pub mod reasons;
+pub mod recovery;
+pub mod test_answer;
+
+use std::fmt::Display;
+use std::str::FromStr;
+
+use serde::de::{Deserialize, Deserializer, Error};
+
+/// Reads a word of a closed list.
+pub fn word<'de, D, W>(from: D) -> Result<W, D::Error>
+where
+    D: Deserializer<'de>,
+    W: FromStr<Err: Display>,
+{
+    String::deserialize(from)?.parse().map_err(D::Error::custom)
+}
+
+/// Reads a word of a closed list, or none.
+pub fn word_or_none<'de, D, W>(from: D) -> Result<Option<W>, D::Error>
+where
+    D: Deserializer<'de>,
+    W: FromStr<Err: Display>,
+{
+    Option::<String>::deserialize(from)?
+        .map(|text| text.parse().map_err(D::Error::custom))
+        .transpose()
+}
+
+/// Reads a list of words of a closed list; none is an empty list.
+pub fn words<'de, D, W>(from: D) -> Result<Vec<W>, D::Error>
+where
+    D: Deserializer<'de>,
+    W: FromStr<Err: Display>,
+{
+    Option::<Vec<String>>::deserialize(from)?
+        .unwrap_or_default()
+        .iter()
+        .map(|text| text.parse().map_err(D::Error::custom))
+        .collect()
+}
+
+/// How long ago, in the unit a person would use.
+pub fn ago(days: f64) -> String {
+    match days {
+        days if days > 400.0 => format!("{:.1} years ago", days / 365.25),
+        days if days > 60.0 => format!("{:.0} months ago", days / 30.4375),
+        days if days < 1.0 => "on this very day".to_owned(),
+        days if days < 2.0 => "the day before".to_owned(),
+        days => format!("{days:.0} days ago"),
+    }
+}
