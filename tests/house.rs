@@ -75,7 +75,7 @@ fn the_room_of_a_lower_floor_names_none_above() {
         ("statistics", &[][..]),
         ("lake", &["trade"][..]),
         ("settings", &["trade"][..]),
-        ("intake", &["lake", "trade"][..]),
+        ("intake", &["lake", "settings", "trade"][..]),
         ("risk", &["statistics", "trade"][..]),
         ("synthetic", &["trade"][..]),
         (

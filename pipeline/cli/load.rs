@@ -10,10 +10,11 @@ use comfy_table::presets::ASCII_MARKDOWN;
 use comfy_table::{CellAlignment, Table};
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::{Outcome, note, say};
+use super::{Outcome, memory_limit, note, say, terminal};
 use intake::load::{FileOutcome, LoadProgress, load};
 use intake::{Mappings, explain_file, find_files, suggest_mapping};
 use lake::Lake;
+use settings::{Limits, Settings};
 
 /// Read dumps into a lake
 ///
@@ -32,6 +33,10 @@ pub struct Load {
     /// Files, or folders that hold some
     #[arg(value_name = "PATH", required = true)]
     paths: Vec<PathBuf>,
+
+    /// Use this configuration instead of the lake's voltwane.toml
+    #[arg(long, value_name = "FILE")]
+    config: Option<PathBuf>,
 
     /// Show how each file would be understood, with sample values, and write nothing
     #[arg(long = "try")]
@@ -55,21 +60,25 @@ impl Load {
         }
         let place = self.lake.as_deref().unwrap_or_default();
         let mut lake = Lake::open_or_create(place).await?;
+        let limits = self.limits(lake.folder().as_deref())?;
         let bar = progress_bar();
         let mut last_file = PathBuf::new();
         let outcomes = load(
             &mut lake,
             &self.paths,
+            &limits,
             now,
             &mut |progress: LoadProgress<'_>| {
+                let file = progress.file.display().to_string();
+                let file = terminal::name(&file);
                 if bar.is_hidden() {
                     if last_file != progress.file {
-                        note(format_args!("reading {}", progress.file.display()));
+                        note(format_args!("reading {file}"));
                     }
                 } else {
                     bar.set_length(progress.bytes_total);
                     bar.set_position(progress.bytes_done);
-                    bar.set_message(progress.file.display().to_string());
+                    bar.set_message(file.into_owned());
                 }
                 if last_file != progress.file {
                     last_file = progress.file.to_owned();
@@ -82,7 +91,7 @@ impl Load {
         say(summary(&outcomes))?;
         for outcome in &outcomes {
             for remark in &outcome.remarks {
-                note(format_args!("{}: {remark}", outcome.file));
+                note(format_args!("{}: {remark}", terminal::name(&outcome.file)));
             }
             if let Some(error) = &outcome.error {
                 note(format_args!("not loaded: {error}"));
@@ -112,6 +121,13 @@ impl Load {
 }
 
 impl Load {
+    /// The limits of the configuration named, of the lake's own, or the defaults.
+    fn limits(&self, lake_folder: Option<&Path>) -> anyhow::Result<Limits> {
+        let limits = Settings::find(self.config.as_deref(), lake_folder)?.limits;
+        memory_limit::watch(&limits);
+        Ok(limits)
+    }
+
     fn explain(&self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
         let mut places = self.paths.clone();
         let own = self
@@ -119,15 +135,24 @@ impl Load {
             .as_deref()
             .map(|lake| Path::new(lake).join("mappings"));
         places.extend(own.filter(|folder| folder.is_dir()));
-        let found = find_files(&places)?;
-        let mut mappings = Mappings::builtin();
+        let found = find_files(&places);
+        let mut mappings = Mappings::within(&self.limits(self.lake.as_deref().map(Path::new))?);
         for path in &found.mappings {
             mappings.read_toml(path)?;
         }
         let mut outcome = Outcome::Clean;
+        for error in &found.left_out {
+            outcome = Outcome::Findings;
+            note(format_args!("not understood: {error}"));
+        }
         for path in &found.dumps {
             match explain_file(path, &mappings, now, SAMPLE_ROWS) {
-                Ok(explanation) => say(explanation)?,
+                Ok(explanation) => {
+                    if !explanation.left_out.is_empty() {
+                        outcome = Outcome::Findings;
+                    }
+                    say(explanation)?;
+                }
                 Err(error) => {
                     outcome = Outcome::Findings;
                     note(format_args!("not understood: {error}"));
@@ -192,7 +217,7 @@ fn summary(outcomes: &[FileOutcome]) -> Table {
             Some(_) => "not loaded".to_owned(),
             None => outcome.kind.clone(),
         };
-        let mut row = vec![outcome.file.clone(), kind];
+        let mut row = vec![terminal::name(&outcome.file).into_owned(), kind];
         row.extend(counts.map(|count| count.to_string()));
         table.add_row(row);
     }

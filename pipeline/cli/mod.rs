@@ -9,6 +9,7 @@ mod comebacks;
 mod history;
 mod interrupt;
 mod load;
+mod memory_limit;
 mod report_args;
 mod scratch;
 mod screen;
@@ -16,6 +17,7 @@ mod settings;
 mod shell;
 mod sql;
 mod synthesize;
+mod terminal;
 mod weekly;
 
 use std::io::{IsTerminal, Write};
@@ -151,6 +153,7 @@ impl LakeArgs {
         now: DateTime<Utc>,
     ) -> anyhow::Result<Analysis> {
         let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
+        memory_limit::watch(&settings.limits);
         for warning in settings.warnings() {
             note(format_args!("settings: {warning}"));
         }
@@ -172,8 +175,9 @@ fn spinner() -> ProgressBar {
 /// Prints a line of the answer. That nobody reads it any more, as in `voltwane … | head`, is no failure:
 /// the work is done and its exit code stands.
 fn say(line: impl std::fmt::Display) -> std::io::Result<()> {
+    let line = line.to_string();
     let mut out = std::io::stdout().lock();
-    match writeln!(out, "{line}").and_then(|()| out.flush()) {
+    match writeln!(out, "{}", terminal::printable(&line)).and_then(|()| out.flush()) {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         told => told,
     }
@@ -181,16 +185,18 @@ fn say(line: impl std::fmt::Display) -> std::io::Result<()> {
 
 /// Writes a line to stderr, whether or not anybody reads it.
 fn note(line: impl std::fmt::Display) {
-    let _ = writeln!(std::io::stderr().lock(), "{line}");
+    let line = line.to_string();
+    let _ = writeln!(std::io::stderr().lock(), "{}", terminal::printable(&line));
 }
 
 /// Prints a report's short version and where it is.
 fn print_written(short_version: &[String], report: &Path) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     for line in short_version {
-        writeln!(out, "{line}")?;
+        writeln!(out, "{}", terminal::printable(line))?;
     }
-    writeln!(out, "\nThe report: {}", report.display())
+    let report = report.display().to_string();
+    writeln!(out, "\nThe report: {}", terminal::name(&report))
 }
 
 /// Whether it failed only because nobody reads stdout any more, as in `voltwane … | head`.
@@ -200,6 +206,10 @@ fn is_closed_pipe(error: &anyhow::Error) -> bool {
             .is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
     })
 }
+
+/// Stack of the thread that plans queries and of those that run them: a plan is as deep as the
+/// expressions in it, and the depth of those is limited.
+const STACK_BYTES: usize = 64 << 20;
 
 /// Runs the command that was typed.
 pub fn run() -> ExitCode {
@@ -213,23 +223,43 @@ pub fn run() -> ExitCode {
         }
     };
     start_log(cli.log);
+    let log = cli.log;
+    let command = std::thread::Builder::new()
+        .stack_size(STACK_BYTES)
+        .spawn(move || run_command(cli));
+    let ended = command.map(std::thread::JoinHandle::join);
+    match ended {
+        Ok(Ok(code)) => code,
+        Ok(Err(_)) => ExitCode::from(2),
+        Err(error) => {
+            tell_failure(
+                log,
+                &anyhow::anyhow!(error).context("no thread could be started"),
+            );
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run_command(cli: Cli) -> ExitCode {
     let now = cli.now.unwrap_or_else(Utc::now);
     // Dropped after the runtime, so that nothing still writes there.
     let _temporary = scratch::RemovedAtTheEnd;
     let runtime = match tokio::runtime::Builder::new_multi_thread()
         .enable_all()
-        // Deep query plans need more than the default.
-        .thread_stack_size(8 << 20)
+        .thread_stack_size(STACK_BYTES)
         .build()
     {
         Ok(runtime) => runtime,
         Err(error) => {
-            note(format_args!(
-                "voltwane: the runtime could not be started: {error}"
-            ));
+            tell_failure(
+                cli.log,
+                &anyhow::anyhow!(error).context("the runtime could not be started"),
+            );
             return ExitCode::from(2);
         }
     };
+    let log = cli.log;
     let command = async {
         match cli.command {
             Command::Load(command) => command.run(now).await,
@@ -257,12 +287,16 @@ pub fn run() -> ExitCode {
         Ok(Outcome::Findings) => ExitCode::from(1),
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            match cli.log {
-                LogForm::Text => note(format_args!("voltwane: {}", readable(&error))),
-                LogForm::Json => tracing::error!("{}", readable(&error)),
-            }
+            tell_failure(log, &error);
             ExitCode::from(2)
         }
+    }
+}
+
+fn tell_failure(log: LogForm, error: &anyhow::Error) {
+    match log {
+        LogForm::Text => note(format_args!("voltwane: {}", readable(error))),
+        LogForm::Json => tracing::error!("{}", terminal::printable(&readable(error))),
     }
 }
 
@@ -270,14 +304,31 @@ pub fn run() -> ExitCode {
 fn readable(error: &anyhow::Error) -> String {
     let mut text = String::new();
     for part in error.chain().map(ToString::to_string) {
-        if !text.contains(&part) {
+        let part = match std::env::var_os("RUST_BACKTRACE") {
+            Some(_) => part.as_str(),
+            None => without_backtrace(&part),
+        };
+        if !text.contains(part) {
             if !text.is_empty() {
                 text.push_str(": ");
             }
-            text.push_str(&part);
+            text.push_str(part);
         }
     }
     text
+}
+
+/// A message up to the trace of calls that some libraries put into theirs: whoever wants one asks for
+/// it by RUST_BACKTRACE.
+fn without_backtrace(message: &str) -> &str {
+    let marks = [
+        "\n\nbacktrace:",
+        "\nBacktrace",
+        "\nStack backtrace",
+        "\n   0: ",
+    ];
+    let end = marks.iter().filter_map(|mark| message.find(mark)).min();
+    message[..end.unwrap_or(message.len())].trim_end()
 }
 
 fn start_log(form: LogForm) {

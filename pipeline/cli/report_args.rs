@@ -57,6 +57,7 @@ impl ReportArgs {
             },
             currency: analysis.settings().run.currency.clone(),
             templates: self.templates.clone(),
+            limits: analysis.settings().limits.clone(),
             pseudonyms,
         })
     }

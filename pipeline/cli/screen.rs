@@ -11,6 +11,7 @@ use super::{LakeArgs, Outcome, note, print_written, scratch, spinner};
 use intake::load::load;
 use lake::Lake;
 use report::screen;
+use settings::{Limits, Settings};
 
 /// Screen a list of vehicles for what their 12 V supply will cost
 ///
@@ -46,9 +47,11 @@ impl Screen {
         let spinner = spinner();
         spinner.set_message("screening");
         let lake = Lake::open(&self.lake.lake).await?;
+        let settings = Settings::find(self.lake.config.as_deref(), lake.folder().as_deref())?;
+        let limits = settings.limits;
         let sellers = match self.dumps.is_empty() {
             true => None,
-            false => Some(self.read_beside(&lake, now, &mut findings).await?),
+            false => Some(self.read_beside(&lake, &limits, now, &mut findings).await?),
         };
         let beside: Vec<&Lake> = sellers.iter().collect();
         let analysis = self.lake.analysis(&lake, &beside, now).await?;
@@ -69,6 +72,7 @@ impl Screen {
     async fn read_beside(
         &self,
         lake: &Lake,
+        limits: &Limits,
         now: DateTime<Utc>,
         findings: &mut bool,
     ) -> anyhow::Result<Lake> {
@@ -80,7 +84,7 @@ impl Screen {
                 .map(|folder| folder.join("mappings"))
                 .filter(|mappings| mappings.is_dir()),
         );
-        let outcomes = load(&mut sellers, &paths, now, &mut |_| {}).await?;
+        let outcomes = load(&mut sellers, &paths, limits, now, &mut |_| {}).await?;
         for outcome in &outcomes {
             *findings |= outcome.error.is_some() || outcome.rows_quarantined > 0;
             if let Some(error) = &outcome.error {

@@ -78,6 +78,22 @@ pub enum IntakeError {
         remedy: &'static str,
     },
 
+    #[error(
+        "{file}: {what}; nothing of it was loaded. If it is right, raise {setting} in voltwane.toml"
+    )]
+    PastLimit {
+        file: String,
+        what: String,
+        setting: &'static str,
+    },
+
+    #[error("{file}: {count} more of its members could not be read, the first of them: {first}")]
+    MoreMembers {
+        file: String,
+        count: usize,
+        first: Box<IntakeError>,
+    },
+
     #[error("{file}: the rows could not be passed on: {source}")]
     Sink {
         file: String,
@@ -86,6 +102,43 @@ pub enum IntakeError {
 
     #[error(transparent)]
     Mapping(#[from] MappingError),
+}
+
+impl IntakeError {
+    /// The file, member or sheet that could not be read.
+    pub fn file(&self) -> String {
+        match self {
+            IntakeError::Unreadable { file, .. } => file.display().to_string(),
+            IntakeError::Empty { file }
+            | IntakeError::CutOff { file }
+            | IntakeError::Damaged { file, .. }
+            | IntakeError::NotText { file, .. }
+            | IntakeError::Encoding { file, .. }
+            | IntakeError::UnknownKind { file, .. }
+            | IntakeError::TwoMappings { file, .. }
+            | IntakeError::ColumnTwice { file, .. }
+            | IntakeError::NoHeader { file, .. }
+            | IntakeError::Form { file, .. }
+            | IntakeError::PastLimit { file, .. }
+            | IntakeError::MoreMembers { file, .. }
+            | IntakeError::Sink { file, .. } => file.clone(),
+            IntakeError::Mapping(error) => error.file.display().to_string(),
+        }
+    }
+
+    /// Whether it is no fault of the file, so that going on to the next is no use.
+    pub fn stops_the_load(&self) -> bool {
+        matches!(self, IntakeError::Sink { .. } | IntakeError::Mapping(_))
+    }
+}
+
+/// What goes past a limit while bytes are read, on its way through readers that know only
+/// [`std::io::Error`].
+#[derive(Debug, thiserror::Error)]
+#[error("{what} ({setting})")]
+pub struct PastLimit {
+    pub what: String,
+    pub setting: &'static str,
 }
 
 /// What is wrong in a mapping file, with the place.

@@ -15,7 +15,7 @@ use chrono::{DateTime, Utc};
 use super::error::IntakeError;
 use super::fields::field_plan::FieldPlan;
 use super::fields::meaning::Meaning;
-use super::files::container::{failed, visit_parts};
+use super::files::container::{Part, failed, visit_parts};
 use super::forms::record::{Record, Records, Step};
 use super::forms::text::Layout;
 use super::mapping::header_layout::HeaderLayout;
@@ -34,6 +34,8 @@ use super::source::{Source, visit_sources};
 pub struct Explanation {
     pub file: String,
     pub tables: Vec<TableExplanation>,
+    /// Why members and sheets could not be read, each in a line that names it.
+    pub left_out: Vec<String>,
 }
 
 /// What a load would make of one table in a file.
@@ -110,42 +112,64 @@ pub fn explain_file(
     sample_rows: usize,
 ) -> Result<Explanation, IntakeError> {
     let taken = Arc::new(AtomicU64::new(0));
-    let mut tables = Vec::new();
-    visit_parts(path, &taken, &mut |part| {
-        let compressed = part.is_compressed();
-        visit_sources(part, &mut |source| {
-            let name = source.name.clone();
-            let header_layout = match source.header_layout(mappings) {
-                Ok(header_layout) => header_layout,
-                Err(IntakeError::UnknownKind { .. }) => {
-                    tables.push(unknown(source, mappings, compressed, sample_rows)?);
-                    return Ok(());
+    let (mut tables, mut left_out) = (Vec::new(), Vec::new());
+    visit_parts(path, &mappings.limits, &taken, &mut |part| {
+        let compressed = part.as_ref().is_ok_and(Part::is_compressed);
+        let read = part.and_then(|part| {
+            visit_sources(part, &mut |source| {
+                let explained = source.and_then(|source| {
+                    explain_source(source, mappings, compressed, now, sample_rows)
+                });
+                match explained {
+                    Ok(table) => tables.push(table),
+                    Err(error) => left_out.push(error),
                 }
-                Err(other) => return Err(other),
-            };
-            let mut table = known(
-                &name,
-                &header_layout,
-                source.layout_words(&header_layout.mapping.layout),
-            );
-            let mut records = source.records(&header_layout.mapping)?;
-            sample(
-                &mut table,
-                &header_layout,
-                now,
-                records.as_mut(),
-                sample_rows,
-            )
-            .map_err(|error| failed(&name, compressed, error))?;
-            tables.push(table);
-            Ok(())
-        })
+                Ok(())
+            })
+        });
+        left_out.extend(read.err());
+        Ok(())
     })?;
-    count(path, mappings, now, &mut tables)?;
+    left_out.extend(count(path, mappings, now, &mut tables)?);
+    if tables.len() < 2 && !left_out.is_empty() {
+        return Err(left_out.remove(0));
+    }
     Ok(Explanation {
         file: path.display().to_string(),
         tables,
+        left_out: left_out.iter().map(ToString::to_string).collect(),
     })
+}
+
+fn explain_source(
+    source: Source<'_>,
+    mappings: &Mappings,
+    compressed: bool,
+    now: DateTime<Utc>,
+    sample_rows: usize,
+) -> Result<TableExplanation, IntakeError> {
+    let name = source.name.clone();
+    let header_layout = match source.header_layout(mappings) {
+        Err(IntakeError::UnknownKind { .. }) => {
+            return unknown(source, mappings, compressed, sample_rows);
+        }
+        header_layout => header_layout?,
+    };
+    let mut table = known(
+        &name,
+        &header_layout,
+        source.layout_words(&header_layout.mapping.layout),
+    );
+    let mut records = source.records(&header_layout.mapping)?;
+    sample(
+        &mut table,
+        &header_layout,
+        now,
+        records.as_mut(),
+        sample_rows,
+    )
+    .map_err(|error| failed(&name, compressed, error))?;
+    Ok(table)
 }
 
 /// The columns of a table whose header is laid out, without values yet.
@@ -334,32 +358,44 @@ fn unknown(
     Ok(table)
 }
 
-/// Counts what a load would take and quarantine of each table that was recognised.
+/// Counts what a load would take and quarantine of each table that was recognised. Answers what turned
+/// out to be damaged only in the midst of it.
 fn count(
     path: &Path,
     mappings: &Mappings,
     now: DateTime<Utc>,
     tables: &mut [TableExplanation],
-) -> Result<(), IntakeError> {
+) -> Result<Vec<IntakeError>, IntakeError> {
     let taken = Arc::new(AtomicU64::new(0));
-    let mut tables = tables.iter_mut();
-    visit_parts(path, &taken, &mut |part| {
-        let compressed = part.is_compressed();
-        visit_sources(part, &mut |source| {
-            let Some(table) = tables.next().filter(|table| table.is_recognised()) else {
+    let mut damaged = Vec::new();
+    let mut tables = tables.iter_mut().peekable();
+    visit_parts(path, &mappings.limits, &taken, &mut |part| {
+        let compressed = part.as_ref().is_ok_and(Part::is_compressed);
+        // What could not be read before is told of already.
+        let Ok(part) = part else { return Ok(()) };
+        let _ = visit_sources(part, &mut |source| {
+            let Ok(source) = source else { return Ok(()) };
+            let table = tables.next_if(|table| table.name == source.name);
+            let Some(table) = table.filter(|table| table.is_recognised()) else {
                 return Ok(());
             };
-            let header_layout = source.header_layout(mappings)?;
             let mut tally = Tally {
                 table,
                 summary: None,
             };
-            let summary = read_source(source, &header_layout, compressed, now, &mut tally)?;
-            tally.summary = Some(summary);
+            let read = source.header_layout(mappings).and_then(|header_layout| {
+                read_source(source, &header_layout, compressed, now, &mut tally)
+            });
+            match read {
+                Ok(summary) => tally.summary = Some(summary),
+                Err(error) => damaged.push(error),
+            }
             tally.close();
             Ok(())
-        })
-    })
+        });
+        Ok(())
+    })?;
+    Ok(damaged)
 }
 
 impl TableExplanation {

@@ -15,6 +15,9 @@ impl fmt::Display for Explanation {
             }
             write!(f, "{table}")?;
         }
+        for why in &self.left_out {
+            writeln!(f, "\nnot understood: {why}")?;
+        }
         Ok(())
     }
 }

@@ -38,7 +38,7 @@ pub use files::container::file_hash;
 pub use files::find::{Found, find_files};
 pub use mapping::mappings::Mappings;
 pub use mapping::shop_mapping::Mapping;
-pub use read::{FileSummary, PartSummary, read_file};
+pub use read::{FileSummary, LeftOut, PartSummary, read_file};
 pub use rows::table_rows::BATCH_ROWS;
 pub use sink::{QuarantinedRow, Sink, SinkError};
 pub use suggest::suggest_mapping;

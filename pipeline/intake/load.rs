@@ -1,6 +1,7 @@
 //! A load: many files into one lake, in one commit a table.
 //!
-//! A file that cannot be read as a whole is left out and named; the others go in. What a killed load
+//! A file, a member of an archive or a sheet that cannot be read is left out and named; the others go
+//! in. What a killed load
 //! leaves behind is no part of the lake, so the same load can simply be run again: rows that are
 //! there already are known by their content.
 
@@ -15,13 +16,14 @@ use chrono::{DateTime, Utc};
 use tokio::runtime::Handle;
 
 use super::error::IntakeError;
-use super::files::find::{Found, find_files};
+use super::files::find::find_files;
 use super::mapping::mappings::Mappings;
 use super::read::{FileSummary, read_file};
 use super::sink::{QuarantinedRow, Sink, SinkError};
 use lake::append::Append;
 use lake::tables::table;
 use lake::{Lake, LakeError};
+use settings::Limits;
 
 /// Why a load could not be made at all.
 #[derive(Debug, thiserror::Error)]
@@ -45,22 +47,22 @@ pub struct FileOutcome {
     pub rows_quarantined: u64,
     /// What the user may want to know of it.
     pub remarks: Vec<String>,
-    /// Why nothing of it was loaded.
-    pub error: Option<IntakeError>,
+    /// Why nothing of it was loaded, in a line that names it.
+    pub error: Option<String>,
 }
 
 impl FileOutcome {
-    /// A file or folder of which nothing could be loaded.
-    fn failed(path: &Path, error: IntakeError) -> Self {
+    /// A file, a folder or a part of a file of which nothing could be loaded.
+    fn failed(file: String, why: String) -> Self {
         Self {
-            file: path.display().to_string(),
+            file,
             kind: String::new(),
             rows_read: 0,
             rows_added: 0,
             rows_already_there: 0,
             rows_quarantined: 0,
             remarks: Vec::new(),
-            error: Some(error),
+            error: Some(why),
         }
     }
 }
@@ -74,31 +76,23 @@ pub struct LoadProgress<'a> {
 }
 
 /// Loads the dumps among `paths` (files, or folders to walk) with the mappings found there and in the
-/// lake's own `mappings` folder. Must run on a multi-threaded runtime.
+/// lake's own `mappings` folder, within these limits. Must run on a multi-threaded runtime.
 pub async fn load(
     lake: &mut Lake,
     paths: &[PathBuf],
+    limits: &Limits,
     now: DateTime<Utc>,
     progress: &mut (dyn FnMut(LoadProgress<'_>) + Send),
 ) -> Result<Vec<FileOutcome>, LoadError> {
     let mut outcomes = Vec::new();
-    let mut found = Found::default();
     let lakes_own = lake
         .folder()
         .map(|folder| folder.join("mappings"))
         .filter(|folder| folder.is_dir());
-    for path in paths.iter().cloned().chain(lakes_own) {
-        match find_files(std::slice::from_ref(&path)) {
-            Ok(below) => {
-                found.dumps.extend(below.dumps);
-                found.mappings.extend(below.mappings);
-            }
-            Err(error) => outcomes.push(FileOutcome::failed(&path, error)),
-        }
-    }
-    for files in [&mut found.dumps, &mut found.mappings] {
-        files.sort();
-        files.dedup();
+    let places: Vec<PathBuf> = paths.iter().cloned().chain(lakes_own).collect();
+    let found = find_files(&places);
+    for error in &found.left_out {
+        outcomes.push(FileOutcome::failed(error.file(), error.to_string()));
     }
     if found.dumps.is_empty() && outcomes.is_empty() {
         let named: Vec<String> = paths
@@ -107,7 +101,7 @@ pub async fn load(
             .collect();
         return Err(LoadError::NothingFound(named.join(", ")));
     }
-    let mut mappings = Mappings::builtin();
+    let mut mappings = Mappings::within(limits);
     for path in &found.mappings {
         mappings.read_toml(path)?;
     }
@@ -126,6 +120,7 @@ pub async fn load(
             append: &mut append,
             added: 0,
             already_there: 0,
+            before_part: (0, 0),
             quarantined: Vec::new(),
             progress: &mut |bytes_done| {
                 progress(LoadProgress {
@@ -136,25 +131,21 @@ pub async fn load(
             },
         };
         // Reading is blocking work; the sink hands its rows to the lake from within it.
-        let read = tokio::task::block_in_place(|| {
-            let summary = read_file(path, &mappings, now, &mut file_sink)?;
-            file_sink
-                .pass_on_quarantined()
-                .map_err(|source| IntakeError::Sink {
-                    file: path.display().to_string(),
-                    source,
-                })?;
-            Ok(summary)
-        });
+        let read = tokio::task::block_in_place(|| read_file(path, &mappings, now, &mut file_sink));
         let (added, already_there) = (file_sink.added, file_sink.already_there);
         bytes_before += size;
         match read {
             Ok(summary) => {
-                let outcome = outcome(path, summary, added, already_there);
-                append.file_done().await?;
-                log(&mut append, &outcome, now, started).await?;
-                append.file_done().await?;
-                outcomes.push(outcome.0);
+                let left_out = summary.left_out.clone();
+                if !summary.parts.is_empty() {
+                    let outcome = outcome(path, summary, added, already_there);
+                    log(&mut append, &outcome, now, started).await?;
+                    append.file_done().await?;
+                    outcomes.push(outcome.0);
+                }
+                for part in left_out {
+                    outcomes.push(FileOutcome::failed(part.file, part.why));
+                }
             }
             // The lake itself failing is no fault of the file.
             Err(IntakeError::Sink { source, file }) => match source.downcast::<LakeError>() {
@@ -163,7 +154,8 @@ pub async fn load(
             },
             Err(error) => {
                 append.file_failed();
-                outcomes.push(FileOutcome::failed(path, error));
+                let file = path.display().to_string();
+                outcomes.push(FileOutcome::failed(file, error.to_string()));
             }
         }
     }
@@ -199,6 +191,8 @@ struct FileSink<'s, 'l> {
     append: &'s mut Append<'l>,
     added: u64,
     already_there: u64,
+    /// The two before the part that is being read.
+    before_part: (u64, u64),
     quarantined: Vec<QuarantinedRow>,
     progress: &'s mut (dyn FnMut(u64) + Send),
 }
@@ -256,6 +250,19 @@ impl Sink for FileSink<'_, '_> {
         self.quarantined.push(row);
         if self.quarantined.len() >= QUARANTINE_BATCH {
             self.pass_on_quarantined()?;
+        }
+        Ok(())
+    }
+
+    fn part_ended(&mut self, keep: bool) -> Result<(), SinkError> {
+        if keep {
+            self.pass_on_quarantined()?;
+            Handle::current().block_on(self.append.file_done())?;
+            self.before_part = (self.added, self.already_there);
+        } else {
+            self.quarantined.clear();
+            self.append.file_failed();
+            (self.added, self.already_there) = self.before_part;
         }
         Ok(())
     }

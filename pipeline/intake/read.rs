@@ -1,7 +1,7 @@
 //! Reads one file: each line becomes a row of the lake or goes to quarantine.
 //!
-//! Fails as a whole: when a file turns out to be cut or damaged midway, the sink has had rows of it
-//! that the caller must drop.
+//! A part that turns out to be cut or damaged midway is left out as a whole: the sink, which has had
+//! rows of it, is told to drop them. So it is with a file in one part, which fails.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -12,7 +12,7 @@ use chrono::{DateTime, Utc};
 use super::error::IntakeError;
 use super::fault::Fault;
 use super::fields::cell::Value;
-use super::files::container::{failed, file_hash, visit_parts};
+use super::files::container::{Part, failed, file_hash, visit_parts};
 use super::forms::record::{Record, Records, Step};
 use super::mapping::header_layout::HeaderLayout;
 use super::mapping::mappings::Mappings;
@@ -30,6 +30,16 @@ pub struct FileSummary {
     pub bytes: u64,
     /// One for each table in the file.
     pub parts: Vec<PartSummary>,
+    /// Members and sheets that could not be read, each with the reason.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// A member or a sheet of which nothing was read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftOut {
+    pub file: String,
+    /// The whole message, which names it.
+    pub why: String,
 }
 
 /// What was read from one table of a file.
@@ -80,7 +90,11 @@ const RAW_CHARACTERS: usize = 2000;
 /// Lines between two reports of progress.
 const PROGRESS_LINES: u64 = 4096;
 
-/// Reads the file at `path` into `sink`. Dates after `now` are taken for slips.
+/// Members of one file that are named each, where they cannot be read; the others are counted.
+const MOST_NAMED: usize = 20;
+
+/// Reads the file at `path` into `sink`. Dates after `now` are taken for slips. A member or a sheet
+/// that cannot be read is left out and named; where none can be, the file cannot.
 pub fn read_file(
     path: &Path,
     mappings: &Mappings,
@@ -89,43 +103,133 @@ pub fn read_file(
 ) -> Result<FileSummary, IntakeError> {
     let (file_hash, bytes) = file_hash(path)?;
     let taken = Arc::new(AtomicU64::new(0));
-    let shared_hash: Arc<str> = file_hash.as_str().into();
-    let mut parts: Vec<PartSummary> = Vec::new();
-    let mut left_out = Vec::new();
-    visit_parts(path, &taken, &mut |part| {
-        let compressed = part.is_compressed();
-        visit_sources(part, &mut |source| {
-            let layout = source
-                .header_layout(mappings)
-                .inspect_err(|_| left_out.push(source.name.clone()))?;
-            let reading = Reading {
-                file: source.name.clone(),
-                layout: &layout,
-                compressed,
-                file_hash: &shared_hash,
-                progress: Progress {
-                    taken: &taken,
-                    total: bytes,
-                },
-            };
-            parts.push(reading.run(source, now, sink)?);
-            Ok(())
-        })
+    let mut reading = FileReading {
+        mappings,
+        now,
+        file_hash: file_hash.as_str().into(),
+        taken: &taken,
+        bytes,
+        parts: Vec::new(),
+        left_out: Vec::new(),
+        unfit_sheets: Vec::new(),
+    };
+    visit_parts(path, &mappings.limits, &taken, &mut |part| {
+        let compressed = part.as_ref().is_ok_and(Part::is_compressed);
+        let read = part.and_then(|part| {
+            visit_sources(part, &mut |source| reading.source(source, compressed, sink))
+        });
+        reading.go_on_unless_stopped(read)
     })?;
-    if let Some(part) = parts.first_mut()
-        && !left_out.is_empty()
-    {
-        part.remarks.push(format!(
-            "not read, since nothing fits its header: {}",
-            left_out.join(", ")
-        ));
-    }
+    let (parts, left_out) = reading.done()?;
     sink.progress(bytes, bytes);
     Ok(FileSummary {
         file_hash,
         bytes,
         parts,
+        left_out,
     })
+}
+
+/// The reading of one file with all its members and sheets.
+struct FileReading<'c> {
+    mappings: &'c Mappings,
+    now: DateTime<Utc>,
+    file_hash: Arc<str>,
+    taken: &'c AtomicU64,
+    bytes: u64,
+    parts: Vec<PartSummary>,
+    left_out: Vec<IntakeError>,
+    /// Sheets that nothing fits: notes beside the table, so long as another sheet holds one.
+    unfit_sheets: Vec<IntakeError>,
+}
+
+impl FileReading<'_> {
+    fn source(
+        &mut self,
+        source: Result<Source<'_>, IntakeError>,
+        compressed: bool,
+        sink: &mut dyn Sink,
+    ) -> Result<(), IntakeError> {
+        let is_sheet = source.as_ref().is_ok_and(Source::is_sheet);
+        let read = source.and_then(|source| {
+            let layout = source.header_layout(self.mappings)?;
+            let reading = Reading {
+                file: source.name.clone(),
+                layout: &layout,
+                compressed,
+                file_hash: &self.file_hash,
+                progress: Progress {
+                    taken: self.taken,
+                    total: self.bytes,
+                },
+            };
+            reading.run(source, self.now, sink)
+        });
+        let ended = |file: String| move |source| IntakeError::Sink { file, source };
+        match read {
+            Ok(summary) => {
+                sink.part_ended(true).map_err(ended(summary.file.clone()))?;
+                self.parts.push(summary);
+                Ok(())
+            }
+            Err(error) if error.stops_the_load() => Err(error),
+            Err(error) => {
+                sink.part_ended(false).map_err(ended(error.file()))?;
+                match error {
+                    IntakeError::UnknownKind { .. } if is_sheet => self.unfit_sheets.push(error),
+                    error => self.left_out.push(error),
+                }
+                Ok(())
+            }
+        }
+    }
+
+    /// What a member's fault does to the file: nothing, but that the member is left out.
+    fn go_on_unless_stopped(&mut self, read: Result<(), IntakeError>) -> Result<(), IntakeError> {
+        match read {
+            Err(error) if !error.stops_the_load() => {
+                self.left_out.push(error);
+                Ok(())
+            }
+            read => read,
+        }
+    }
+
+    /// What was read and what was not; the only error, where it is one and nothing was read.
+    fn done(mut self) -> Result<(Vec<PartSummary>, Vec<LeftOut>), IntakeError> {
+        match self.parts.first_mut() {
+            Some(part) if !self.unfit_sheets.is_empty() => {
+                let names: Vec<String> = self.unfit_sheets.iter().map(IntakeError::file).collect();
+                part.remarks.push(format!(
+                    "not read, since nothing fits its header: {}",
+                    names.join(", ")
+                ));
+            }
+            Some(_) => {}
+            // Of a workbook without a table the first sheet says enough.
+            None => self.left_out.extend(self.unfit_sheets.drain(..).take(1)),
+        }
+        if self.parts.is_empty() && self.left_out.len() == 1 {
+            return Err(self.left_out.remove(0));
+        }
+        if self.left_out.len() > MOST_NAMED {
+            let mut more = self.left_out.split_off(MOST_NAMED);
+            let first = more.remove(0);
+            let file = first.file();
+            self.left_out.push(IntakeError::MoreMembers {
+                file: file
+                    .rsplit_once('/')
+                    .map_or(file.clone(), |(outer, _)| outer.to_owned()),
+                count: more.len() + 1,
+                first: Box::new(first),
+            });
+        }
+        let left_out = self.left_out.iter().map(|error| LeftOut {
+            file: error.file(),
+            why: error.to_string(),
+        });
+        Ok((self.parts, left_out.collect()))
+    }
 }
 
 /// Reads one table by its layout, for one who needs neither the file's hash nor progress.

@@ -23,6 +23,13 @@ pub trait Sink {
     /// A line that is no row.
     fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError>;
 
+    /// A table's rows have all been given: they stay, or, where the table turned out to be damaged, they
+    /// and its quarantined lines are to be dropped. A sink that keeps nothing need not know.
+    fn part_ended(&mut self, keep: bool) -> Result<(), SinkError> {
+        let _ = keep;
+        Ok(())
+    }
+
     /// How many of the file's bytes have been taken.
     fn progress(&mut self, bytes_done: u64, bytes_total: u64);
 }

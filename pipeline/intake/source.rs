@@ -39,57 +39,40 @@ enum Form<'p> {
     Columns(Columns),
 }
 
+/// What is done with each table, or with why it is not read. Its own error ends the visit.
+pub type VisitSource<'v> =
+    dyn FnMut(Result<Source<'_>, IntakeError>) -> Result<(), IntakeError> + 'v;
+
 /// Gives each table of a part to `visit`.
-pub fn visit_sources(
-    part: Part<'_>,
-    visit: &mut dyn FnMut(Source<'_>) -> Result<(), IntakeError>,
-) -> Result<(), IntakeError> {
+pub fn visit_sources(part: Part<'_>, visit: &mut VisitSource<'_>) -> Result<(), IntakeError> {
     let (name, file_name) = (part.name.clone(), part.file_name.clone());
     if part.head.iter().all(u8::is_ascii_whitespace) {
         return Err(IntakeError::Empty { file: name });
     }
     if is_workbook(&part.head) {
-        return visit_sheets(part, visit);
+        let limits = part.limits;
+        return workbook::visit_sheets(&name, part.into_bytes()?, limits, &mut |sheet| {
+            visit(sheet.map(|sheet| Source {
+                name: format!("{name}/{}", sheet.name),
+                file_name: file_name.clone(),
+                form: Form::Sheet(sheet),
+            }))
+        });
     }
     let form = match column_form(&part.head) {
         Some(form) => Form::Columns(open_columns(form, part)?),
         None => text_form(part)?,
     };
-    visit(Source {
+    visit(Ok(Source {
         name,
         file_name,
         form,
-    })
-}
-
-/// Sheets that nothing fits are left out, so long as something fits another sheet.
-fn visit_sheets(
-    part: Part<'_>,
-    visit: &mut dyn FnMut(Source<'_>) -> Result<(), IntakeError>,
-) -> Result<(), IntakeError> {
-    let (name, file_name) = (part.name.clone(), part.file_name.clone());
-    let (mut any, mut unknown) = (false, None);
-    for sheet in workbook::sheets(&name, part.into_bytes()?)? {
-        let name = format!("{name}/{}", sheet.name);
-        match visit(Source {
-            name,
-            file_name: file_name.clone(),
-            form: Form::Sheet(sheet),
-        }) {
-            Ok(()) => any = true,
-            Err(error @ IntakeError::UnknownKind { .. }) => unknown = unknown.or(Some(error)),
-            Err(error) => return Err(error),
-        }
-    }
-    match unknown {
-        Some(error) if !any => Err(error),
-        _ => Ok(()),
-    }
+    }))
 }
 
 fn open_columns(form: ColumnForm, part: Part<'_>) -> Result<Columns, IntakeError> {
-    let name = part.name.clone();
-    columnar::open(&name, form, part.into_file()?)
+    let (name, limits) = (part.name.clone(), part.limits);
+    columnar::open(&name, form, part.into_file()?, limits)
 }
 
 fn text_form(part: Part<'_>) -> Result<Form<'_>, IntakeError> {
@@ -123,6 +106,11 @@ fn is_workbook(head: &[u8]) -> bool {
 }
 
 impl<'p> Source<'p> {
+    /// Whether it is one of a workbook's sheets, of which some may hold no table.
+    pub fn is_sheet(&self) -> bool {
+        matches!(self.form, Form::Sheet(_))
+    }
+
     /// The header in that layout; `None` where there is none.
     pub fn header(&self, layout: &Layout) -> Option<Vec<String>> {
         match &self.form {
@@ -187,6 +175,7 @@ impl<'p> Source<'p> {
                 let header =
                     json_lines::header(TextHead::new(&part.name, &part.head)?.lines(layout));
                 Box::new(JsonLines {
+                    most_depth: usize::try_from(part.limits.json_depth).unwrap_or(0),
                     lines: text::lines(part, layout)?,
                     header,
                     decimal,

@@ -24,6 +24,7 @@ use super::mapping::names::likely_field;
 use super::mapping::recognise::likely_kind;
 use super::mapping::shop_mapping::Mapping;
 use super::source::{Source, visit_sources};
+use settings::Limits;
 use trade::heavy_code::Code;
 use trade::vin::Vin;
 
@@ -47,9 +48,11 @@ const TIMES: &[&str] = &[
 pub fn suggest_mapping(path: &Path) -> Result<String, IntakeError> {
     let taken = Arc::new(AtomicU64::new(0));
     let mut text = None;
-    visit_parts(path, &taken, &mut |part| {
+    visit_parts(path, &Limits::default(), &taken, &mut |part| {
+        let part = part?;
         let compressed = part.is_compressed();
         visit_sources(part, &mut |source| {
+            let source = source?;
             if text.is_none() {
                 let name = source.name.clone();
                 text = Some(suggest(source).map_err(|error| failed(&name, compressed, error))?);

@@ -57,6 +57,11 @@ pub enum LakeError {
         fault: &'static str,
         advice: &'static str,
     },
+    #[error(
+        "the log of the lake's table {table} names {file}, which lies outside the table: somebody changed it; \
+         restore the table's folder from a backup"
+    )]
+    Outside { table: &'static str, file: String },
     #[error("a data file of the lake's table {table} could not be read: {source}")]
     Parquet {
         table: &'static str,
@@ -258,11 +263,31 @@ fn table_url(root: &Url, table: &Table) -> Result<Url, LakeError> {
 }
 
 async fn load(root: &Url, table: &'static Table) -> Result<DeltaTable, LakeError> {
-    DeltaTableBuilder::from_url(table_url(root, table)?)
+    let delta = DeltaTableBuilder::from_url(table_url(root, table)?)
         .map_err(LakeError::delta(table.name, "opened"))?
         .load()
         .await
-        .map_err(LakeError::delta(table.name, "opened"))
+        .map_err(LakeError::delta(table.name, "opened"))?;
+    refuse_outside(&delta, table)?;
+    Ok(delta)
+}
+
+/// A lake's own log names files below the table only; one that leads elsewhere is not followed.
+fn refuse_outside(delta: &DeltaTable, table: &'static Table) -> Result<(), LakeError> {
+    let snapshot = delta
+        .snapshot()
+        .map_err(LakeError::delta(table.name, "opened"))?;
+    for file in snapshot.log_data() {
+        let path = file.path();
+        let leads_up = path.split(['/', '\\']).any(|part| part == "..");
+        if leads_up || path.starts_with('/') || Url::parse(&path).is_ok() {
+            return Err(LakeError::Outside {
+                table: table.name,
+                file: path.to_string(),
+            });
+        }
+    }
+    Ok(())
 }
 
 async fn create(root: &Url, table: &'static Table) -> Result<(), LakeError> {

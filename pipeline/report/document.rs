@@ -1,7 +1,7 @@
 //! A finished report: its text, charts and tables, written as Markdown, as one page of HTML, as SVG,
 //! as CSV and as one workbook.
 //!
-//! Every file is put in place whole, so a reader sees the old one or the new one. Where names are to
+//! The folder is put in place whole, so a reader sees the old report or the new one. Where names are to
 //! be replaced, everything that has the form of a vehicle identification number is replaced here once
 //! more, whatever text it stood in.
 
@@ -30,23 +30,23 @@ impl Document {
     /// Writes everything into `folder` and answers where the Markdown is.
     pub fn write(mut self, folder: &Path, manner: &Manner) -> Result<PathBuf, ReportError> {
         self.replace_names(manner);
+        let making = files::Folder::begin(folder)?;
         for chart in &self.charts {
-            files::write(folder, &chart.path(), chart.file().as_bytes())?;
+            making.write(&chart.path(), chart.file().as_bytes())?;
         }
         for table in &self.tables {
-            files::write(folder, &format!("{}.csv", table.name), &table.csv()?)?;
+            making.write(&format!("{}.csv", table.name), &table.csv()?)?;
         }
         if !self.tables.is_empty() {
             let book = workbook(&self.title, self.as_of, &self.tables)?;
-            files::write(folder, &format!("{}.xlsx", self.name), &book)?;
+            making.write(&format!("{}.xlsx", self.name), &book)?;
         }
         let html = page::html(&self.title, &self.markdown, &self.charts);
-        files::write(folder, &format!("{}.html", self.name), html.as_bytes())?;
-        files::write(
-            folder,
-            &format!("{}.md", self.name),
-            self.markdown.as_bytes(),
-        )
+        making.write(&format!("{}.html", self.name), html.as_bytes())?;
+        let report = format!("{}.md", self.name);
+        making.write(&report, self.markdown.as_bytes())?;
+        making.put_in_place()?;
+        Ok(folder.join(report))
     }
 
     fn replace_names(&mut self, manner: &Manner) {

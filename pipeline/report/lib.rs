@@ -34,6 +34,11 @@ pub enum ReportError {
     Analysis(#[from] AnalysisError),
     #[error(transparent)]
     Lake(#[from] LakeError),
+    #[error(
+        "the report's template {template} takes more than {steps} steps: mend it, or raise \
+         limits.template_steps in voltwane.toml"
+    )]
+    TemplateSteps { template: String, steps: i64 },
     #[error("the report's template {template} is not right: {source}")]
     Template {
         template: String,

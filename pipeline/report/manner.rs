@@ -47,6 +47,8 @@ pub struct Manner {
     pub templates: Option<PathBuf>,
     /// Names put in the place of all that may name a vehicle or a person, where the report is shared.
     pub pseudonyms: Option<Pseudonyms>,
+    /// How long a template may take.
+    pub limits: settings::Limits,
 }
 
 impl Manner {

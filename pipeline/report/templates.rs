@@ -13,6 +13,7 @@ use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBeha
 
 use super::manner::Manner;
 use super::{ReportError, cells};
+use settings::limits::count;
 
 static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/templates");
 
@@ -20,6 +21,8 @@ static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/templates");
 #[derive(Debug)]
 pub struct Templates {
     environment: Environment<'static>,
+    /// Steps that a template may take.
+    steps: i64,
 }
 
 impl Templates {
@@ -33,6 +36,8 @@ impl Templates {
             return Err(ReportError::NoTemplates(folder.to_owned()));
         }
         let mut environment = Environment::new();
+        // A template that goes round for ever ends with an error.
+        environment.set_fuel(Some(count(manner.limits.template_steps)));
         environment.set_trim_blocks(true);
         environment.set_lstrip_blocks(true);
         environment.set_keep_trailing_newline(true);
@@ -45,7 +50,10 @@ impl Templates {
         });
         environment.set_formatter(print);
         add_filters(&mut environment, manner);
-        Ok(Self { environment })
+        Ok(Self {
+            environment,
+            steps: manner.limits.template_steps,
+        })
     }
 
     /// Fills a template in.
@@ -54,9 +62,15 @@ impl Templates {
             .environment
             .get_template(name)
             .and_then(|template| template.render(content))
-            .map_err(|source| ReportError::Template {
-                template: name.to_owned(),
-                source,
+            .map_err(|source| match source.kind() {
+                ErrorKind::OutOfFuel => ReportError::TemplateSteps {
+                    template: name.to_owned(),
+                    steps: self.steps,
+                },
+                _ => ReportError::Template {
+                    template: name.to_owned(),
+                    source,
+                },
             })?;
         Ok(tidy(&text))
     }
@@ -72,11 +86,12 @@ fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::
     if name.contains(['/', '\\']) || name.contains("..") {
         return Ok(None);
     }
-    if let Some(path) = own
-        .map(|folder| folder.join(name))
-        .filter(|path| path.is_file())
+    if let Some((folder, path)) = own
+        .map(|folder| (folder, folder.join(name)))
+        .filter(|(_, path)| path.exists())
     {
-        return std::fs::read_to_string(&path).map(Some).map_err(|error| {
+        let read = settings::text_file::read_within(folder, &path);
+        return read.map(Some).map_err(|error| {
             minijinja::Error::new(
                 ErrorKind::InvalidOperation,
                 format!("{} could not be read", path.display()),

@@ -8,11 +8,13 @@
 #[macro_use]
 mod declare;
 mod check;
+pub mod limits;
 mod listing;
 mod merge;
 mod options;
 #[cfg(test)]
 mod tests;
+pub mod text_file;
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -24,8 +26,8 @@ pub use check::Problem;
 pub use declare::{Bound, Opt, Shape};
 pub use listing::Listed;
 pub use options::{
-    Comeback, Cost, DepotPlan, Flood, OPTIONS, Plan, Recovery, Risk, Run, Screen, Settings, Test,
-    WeekLimits,
+    Comeback, Cost, DepotPlan, Flood, Limits, OPTIONS, Plan, Recovery, Risk, Run, Screen, Settings,
+    Test, WeekLimits,
 };
 
 /// Why a configuration could not be used.
@@ -75,7 +77,7 @@ pub struct Given(BTreeMap<String, Place>);
 impl Settings {
     /// Reads a configuration file.
     pub fn read(path: &Path) -> Result<Self, SettingsError> {
-        let text = std::fs::read_to_string(path).map_err(|source| SettingsError::Read {
+        let text = text_file::read(path).map_err(|source| SettingsError::Read {
             path: path.to_owned(),
             source,
         })?;
@@ -115,7 +117,8 @@ impl Settings {
             return Self::read(path);
         }
         match lake_folder.map(|folder| folder.join("voltwane.toml")) {
-            Some(path) if path.is_file() => Self::read(&path),
+            // Whatever stands there under that name is meant; what is no file is an error.
+            Some(path) if path.exists() => Self::read(&path),
             _ => Ok(Self::default()),
         }
     }

@@ -15,6 +15,8 @@ use super::declare::{Opt, Shape};
 /// A century of days, or a number of things that no fleet reaches.
 const MANY_DAYS: i64 = 36_525;
 const MANY: i64 = 1_000_000;
+/// A size that no machine has: counted in bytes it still fits.
+const VAST: i64 = 1 << 40;
 const ENDLESS: f64 = f64::INFINITY;
 /// Money beyond any battery, shop or vehicle.
 const MUCH: f64 = 1e9;
@@ -177,6 +179,44 @@ options! {
         module_replacement: f64 = 900.0, One, Number(0.0, MUCH), "money";
         /// Work on a traction battery.
         traction_repair: f64 = 2_400.0, One, Number(0.0, MUCH), "money";
+    }
+
+    /// Limits that keep a damaged or hostile file, or a query gone astray, from taking the machine. The
+    /// defaults are round figures, far above what honest dumps of a fleet of 20,000 take. Past one of
+    /// them the run says which, in a line, and goes on without what went past it, or ends.
+    limits: Limits {
+        /// Memory the whole program may hold; past it the run ends. Looked at where the system tells
+        /// (Linux).
+        memory_mb: i64 = 4_096, One, Whole(128, VAST), "MiB";
+        /// Memory the queries may hold before they use the disk.
+        query_memory_mb: i64 = 900, One, Whole(16, VAST), "MiB";
+        /// Time a query of `voltwane sql` may take, with the tables made for it.
+        query_seconds: i64 = 900, One, Whole(1, VAST), "seconds";
+        /// Rows that an answer of `voltwane sql` may have.
+        answer_rows: i64 = 1_000_000, One, Whole(1, VAST), "rows";
+        /// Size that an answer of `voltwane sql` may have.
+        answer_mb: i64 = 512, One, Whole(1, VAST), "MiB";
+        /// Operators and brackets that may stand within each other in one query; far beyond the bound
+        /// the planner's stack would overflow.
+        expression_depth: i64 = 400, One, Whole(10, 800), "levels";
+        /// Steps that a report's template may take, loops counted each time round.
+        template_steps: i64 = 20_000_000, One, Whole(1_000, VAST), "steps";
+        /// What one compressed file may unpack to, all its members together.
+        archive_mb: i64 = 16_384, One, Whole(1, VAST), "MiB";
+        /// Members that an archive or a workbook may have.
+        archive_members: i64 = 10_000, One, Whole(1, VAST), "members";
+        /// Size of a workbook, which is read in memory.
+        workbook_mb: i64 = 512, One, Whole(1, VAST), "MiB";
+        /// What a workbook's members may unpack to, all together.
+        workbook_unpacked_mb: i64 = 1_024, One, Whole(1, VAST), "MiB";
+        /// Cells between the first and the last of each sheet, blank ones included, all sheets together.
+        workbook_cells: i64 = 33_554_432, One, Whole(1, VAST), "cells";
+        /// What a group of rows of a Parquet file may unpack to.
+        row_group_mb: i64 = 1_024, One, Whole(1, VAST), "MiB";
+        /// Length of a line or of a row's texts; a longer one goes to quarantine.
+        line_kb: i64 = 1_024, One, Whole(1, MANY), "KiB";
+        /// Objects within each other in a line of JSON; a line of more goes to quarantine.
+        json_depth: i64 = 32, One, Whole(1, 100), "levels";
     }
 }
 

@@ -6,9 +6,11 @@
 //! the order the query graph gives, and kept. It fails when the lake or a query does; what the
 //! numbers are told as is left to the report.
 
+mod answer;
 mod as_of;
 pub mod backtest;
 mod bind;
+mod catalogue;
 pub mod functions;
 pub mod query_graph;
 mod raw_tables;
@@ -33,16 +35,16 @@ use datafusion::scalar::ScalarValue;
 use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
+pub use answer::Answer;
+pub use catalogue::{ColumnNote, TableNote};
 use lake::tables::TABLES;
 use lake::{self, Lake, LakeError};
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
 use rust_tables::Computed;
-use settings::Settings;
+use settings::limits::bytes_of_mb;
+use settings::{Limits, Settings};
 use statistics::FitError;
 use trade::code_group::CodeGroups;
-
-/// Memory the queries may use before they spill to disk.
-const QUERY_MEMORY_BYTES: usize = 900 << 20;
 
 /// Fixed rather than the machine's cores, so that a report is the same on any machine.
 const PARTITIONS: usize = 4;
@@ -78,6 +80,8 @@ pub enum AnalysisError {
     },
     #[error("the lake holds no facts yet: load some dumps first")]
     Empty,
+    #[error("{what}; ask for less, or raise {setting} in voltwane.toml")]
+    PastLimit { what: String, setting: &'static str },
     #[error("there is no table {0}: `voltwane sql --lake LAKE --list` shows all")]
     NoSuchTable(String),
     #[error(
@@ -97,19 +101,17 @@ impl AnalysisError {
 
     fn query(file: impl Into<String>) -> impl FnOnce(DataFusionError) -> Self {
         let file = file.into();
-        move |source| AnalysisError::Query {
-            file,
-            source: Box::new(source),
+        move |source| match source.find_root() {
+            DataFusionError::ResourcesExhausted(_) => AnalysisError::PastLimit {
+                what: format!("{file} needs more memory than queries may take"),
+                setting: "limits.query_memory_mb",
+            },
+            _ => AnalysisError::Query {
+                file,
+                source: Box::new(source),
+            },
         }
     }
-}
-
-/// One line of `--list`: a table, what its rows are, its columns.
-#[derive(Debug)]
-pub struct TableNote {
-    pub name: String,
-    pub about: String,
-    pub columns: Vec<(String, String)>,
 }
 
 /// A lake as it was known on one day, with every derived table at hand.
@@ -134,34 +136,21 @@ impl Analysis {
         settings: Settings,
         queries: Option<&Path>,
     ) -> Result<Self, AnalysisError> {
-        let context = session(code_groups(lake)?)?;
+        let context = session(code_groups(lake)?, &settings.limits)?;
         raw_tables::register(&context, lake, beside).await?;
         let given = rust_tables::given(TABLES.iter().map(|table| table.name.to_owned()));
-        let graph = QueryGraph::new(queries, &given)?;
+        let graph = QueryGraph::new(queries, &given, settings.limits.expression_depth)?;
         let newest_fact = newest_fact(&context).await?;
         let as_of = as_of.or(newest_fact).unwrap_or(today);
-        let analysis = Self {
+        register_views(&context, as_of).await?;
+        Ok(Self {
             context,
             graph,
             as_of,
             newest_fact,
             settings,
             made: Mutex::default(),
-        };
-        for table in TABLES {
-            let sql = as_of::view_sql(table, as_of);
-            let view = analysis
-                .context
-                .sql(&sql)
-                .await
-                .map_err(AnalysisError::query(table.name))?
-                .into_view();
-            analysis
-                .context
-                .register_table(table.name, view)
-                .map_err(AnalysisError::query(table.name))?;
-        }
-        Ok(analysis)
+        })
     }
 
     /// The day the analysis looks back from.
@@ -228,20 +217,6 @@ impl Analysis {
     pub async fn query(&self, sql: &str) -> Result<Vec<RecordBatch>, AnalysisError> {
         let frame = self.frame(sql, &[]).await?;
         frame.collect().await.map_err(AnalysisError::query("query"))
-    }
-
-    /// As [`Self::query`], with the schema, which a result without rows has too.
-    pub async fn query_with_schema(
-        &self,
-        sql: &str,
-    ) -> Result<(SchemaRef, Vec<RecordBatch>), AnalysisError> {
-        let frame = self.frame(sql, &[]).await?;
-        let schema = Arc::new(frame.schema().as_arrow().clone());
-        let batches = frame
-            .collect()
-            .await
-            .map_err(AnalysisError::query("query"))?;
-        Ok((schema, batches))
     }
 
     async fn frame(&self, sql: &str, given: &[(&str, &str)]) -> Result<DataFrame, AnalysisError> {
@@ -332,6 +307,13 @@ impl Analysis {
             .contains(name)
     }
 
+    fn is_now_made(&self, name: &str) {
+        self.made
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+            .insert(name.to_owned());
+    }
+
     async fn make_one(&self, derived: Derived<'_>) -> Result<(), AnalysisError> {
         let started = std::time::Instant::now();
         let name = derived.name();
@@ -358,10 +340,7 @@ impl Analysis {
                 }
             }
         }
-        self.made
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner)
-            .insert(name.to_owned());
+        self.is_now_made(name);
         tracing::debug!(
             table = name,
             seconds = started.elapsed().as_secs_f64(),
@@ -407,47 +386,6 @@ impl Analysis {
         Ok(())
     }
 
-    /// Every raw and derived table with its columns, by name.
-    pub async fn list(&self) -> Result<Vec<TableNote>, AnalysisError> {
-        let mut notes = Vec::new();
-        for table in TABLES {
-            notes.push(TableNote {
-                name: table.name.to_owned(),
-                about: format!("one row is {}", table.row_is),
-                columns: table
-                    .columns
-                    .iter()
-                    .map(|column| (column.name.to_owned(), column.about.to_owned()))
-                    .collect(),
-            });
-        }
-        for table in rust_tables::COMPUTED {
-            self.make(table.name).await?;
-            let rows = self
-                .context
-                .table(table.name)
-                .await
-                .map_err(AnalysisError::query(table.name))?;
-            notes.push(TableNote {
-                name: table.name.to_owned(),
-                about: table.about.to_owned(),
-                columns: columns_of(&rows),
-            });
-        }
-        for query in self.graph.iter() {
-            for table in &query.reads {
-                self.make(table).await?;
-            }
-            let frame = self.plan(&query.file, &query.sql, &[]).await?;
-            notes.push(TableNote {
-                name: query.name.clone(),
-                about: query.about.lines().next().unwrap_or_default().to_owned(),
-                columns: columns_of(&frame),
-            });
-        }
-        Ok(notes)
-    }
-
     /// The derived tables' queries.
     pub fn graph(&self) -> &QueryGraph {
         &self.graph
@@ -463,20 +401,27 @@ fn code_groups(lake: &Lake) -> Result<CodeGroups, AnalysisError> {
         path: path.clone(),
         source,
     };
-    if !path.is_file() {
+    if !path.exists() {
         return Ok(CodeGroups::builtin());
     }
-    let text = std::fs::read_to_string(&path).map_err(|error| failed(error.into()))?;
+    let text = settings::text_file::read(&path).map_err(|error| failed(error.into()))?;
     CodeGroups::with_table(&text).map_err(|error| failed(error.into()))
 }
 
-fn columns_of(frame: &DataFrame) -> Vec<(String, String)> {
-    frame
-        .schema()
-        .fields()
-        .iter()
-        .map(|field| (field.name().clone(), field.data_type().to_string()))
-        .collect()
+/// Registers each raw table under its own name, as it was known at the end of a day.
+async fn register_views(context: &SessionContext, as_of: NaiveDate) -> Result<(), AnalysisError> {
+    for table in TABLES {
+        let sql = as_of::view_sql(table, as_of);
+        let view = context
+            .sql(&sql)
+            .await
+            .map_err(AnalysisError::query(table.name))?
+            .into_view();
+        context
+            .register_table(table.name, view)
+            .map_err(AnalysisError::query(table.name))?;
+    }
+    Ok(())
 }
 
 /// A derived table: a query, or one that Rust makes. A query of the same name comes first, so that
@@ -503,9 +448,10 @@ impl<'a> Derived<'a> {
     }
 }
 
-fn session(groups: CodeGroups) -> Result<SessionContext, AnalysisError> {
+fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, AnalysisError> {
+    let memory = usize::try_from(bytes_of_mb(limits.query_memory_mb)).unwrap_or(usize::MAX);
     let runtime = RuntimeEnvBuilder::new()
-        .with_memory_limit(QUERY_MEMORY_BYTES, 1.0)
+        .with_memory_limit(memory, 1.0)
         .build_arc()
         .map_err(AnalysisError::query("session"))?;
     let config = SessionConfig::new()

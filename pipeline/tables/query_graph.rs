@@ -10,7 +10,12 @@ use std::path::{Path, PathBuf};
 use datafusion::sql::parser::{DFParser, Statement};
 use datafusion::sql::resolve::resolve_table_references;
 use datafusion::sql::sqlparser::ast;
+use datafusion::sql::sqlparser::dialect::GenericDialect;
+use datafusion::sql::sqlparser::tokenizer::{Token, Tokenizer};
 use include_dir::{Dir, include_dir};
+
+/// What the columns of derived tables mean.
+pub const COLUMNS: &str = include_str!("../../queries/columns.toml");
 
 static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../queries");
 
@@ -25,6 +30,15 @@ pub enum QueryGraphError {
     },
     #[error("{file} is not SQL: {why}")]
     Syntax { file: String, why: String },
+    #[error(
+        "{file} nests {depth} operators and brackets, at most {most} are planned; take it apart, or raise \
+         limits.expression_depth in voltwane.toml"
+    )]
+    TooDeep {
+        file: String,
+        depth: usize,
+        most: i64,
+    },
     #[error("{file} must hold exactly one SELECT, it holds {found}")]
     NotOneQuery { file: String, found: String },
     #[error(
@@ -47,8 +61,7 @@ fn shipped<'a>(folder: &'a Dir<'a>) -> Vec<(&'a Path, &'a str)> {
     own.chain(folder.dirs().flat_map(shipped)).collect()
 }
 
-/// Every file of a user's folder and of those one level down, in the order of their names; links are
-/// not followed out of it.
+/// Every file of a user's folder and of those one level down, in the order of their names.
 fn files_below(folder: &Path) -> Result<Vec<PathBuf>, QueryGraphError> {
     let entries = |folder: &Path| -> Result<Vec<std::fs::DirEntry>, QueryGraphError> {
         std::fs::read_dir(folder)
@@ -95,10 +108,11 @@ pub struct QueryGraph {
 
 impl QueryGraph {
     /// The shipped queries and those in `folder`. `given` are the tables that are there without a
-    /// query, each with the tables it is made from.
+    /// query, each with the tables it is made from. A user's query may be nested so deep.
     pub fn new(
         folder: Option<&Path>,
         given: &BTreeMap<String, BTreeSet<String>>,
+        most_depth: i64,
     ) -> Result<Self, QueryGraphError> {
         let mut texts: BTreeMap<String, (String, String)> = BTreeMap::new();
         for (path, text) in shipped(&SHIPPED) {
@@ -107,14 +121,25 @@ impl QueryGraph {
                 texts.insert(name, (place, text.to_owned()));
             }
         }
-        for path in folder.map(files_below).transpose()?.unwrap_or_default() {
+        for (folder, path) in folder
+            .map(|folder| {
+                Ok(files_below(folder)?
+                    .into_iter()
+                    .map(move |path| (folder, path)))
+            })
+            .transpose()?
+            .into_iter()
+            .flatten()
+        {
             if let Some(name) = query_name(&path) {
-                let text =
-                    std::fs::read_to_string(&path).map_err(|source| QueryGraphError::Read {
-                        path: path.clone(),
-                        source,
-                    })?;
-                texts.insert(name, (path.display().to_string(), text));
+                let read = settings::text_file::read_within(folder, &path);
+                let text = read.map_err(|source| QueryGraphError::Read {
+                    path: path.clone(),
+                    source,
+                })?;
+                let file = path.display().to_string();
+                check_depth(&file, &text, most_depth)?;
+                texts.insert(name, (file, text));
             }
         }
         Self::from_texts(texts, given)
@@ -244,6 +269,102 @@ fn one_query(file: &str, sql: &str) -> Result<Statement, QueryGraphError> {
     }
 }
 
+/// Fails on SQL whose operators and brackets stand deeper within each other than may be: parsing and
+/// planning go down as deep, and no stack is endless.
+pub fn check_depth(file: &str, sql: &str, most: i64) -> Result<(), QueryGraphError> {
+    let depth = depth(sql);
+    match i64::try_from(depth).is_ok_and(|depth| depth <= most) {
+        true => Ok(()),
+        false => Err(QueryGraphError::TooDeep {
+            file: file.to_owned(),
+            depth,
+            most,
+        }),
+    }
+}
+
+/// How deep the operators of SQL can stand within each other. `a + b + c` is two deep, since a sum holds
+/// the sum before it; so are two joins and two unions. Of SQL that cannot be taken apart it is 0: the
+/// parser says what is wrong with it.
+fn depth(sql: &str) -> usize {
+    /// What was counted since the last bracket.
+    #[derive(Default)]
+    struct Level {
+        operators: usize,
+        /// Joins and unions, which go on from one clause to the next.
+        sets: usize,
+    }
+    const SETS: [&str; 4] = ["UNION", "EXCEPT", "INTERSECT", "JOIN"];
+    const OPERATORS: [&str; 9] = [
+        "AND", "OR", "NOT", "IS", "LIKE", "ILIKE", "BETWEEN", "IN", "COLLATE",
+    ];
+    const CLAUSES: [&str; 10] = [
+        "SELECT", "FROM", "WHERE", "GROUP", "HAVING", "ORDER", "LIMIT", "WHEN", "THEN", "ELSE",
+    ];
+    let Ok(tokens) = Tokenizer::new(&GenericDialect {}, sql).tokenize() else {
+        return 0;
+    };
+    let mut levels = vec![Level::default()];
+    // Of the levels below the last.
+    let (mut below, mut deepest) = (0, 0);
+    for token in tokens {
+        let word = match &token {
+            Token::Word(word) if word.quote_style.is_none() => word.value.to_uppercase(),
+            _ => String::new(),
+        };
+        let is = |words: &[&str]| words.contains(&word.as_str());
+        let opens =
+            is(&["CASE"]) || matches!(token, Token::LParen | Token::LBracket | Token::LBrace);
+        let closes =
+            is(&["END"]) || matches!(token, Token::RParen | Token::RBracket | Token::RBrace);
+        let Some(level) = levels.last_mut() else {
+            break;
+        };
+        if opens {
+            below += level.operators + level.sets + 1;
+            levels.push(Level::default());
+        } else if closes {
+            if levels.len() > 1 {
+                levels.pop();
+                let level = levels
+                    .last()
+                    .map_or(0, |level| level.operators + level.sets);
+                below = below.saturating_sub(level + 1);
+            }
+        } else if is(&SETS) {
+            level.sets += 1;
+        } else if is(&CLAUSES) || matches!(token, Token::Comma | Token::SemiColon) {
+            level.operators = 0;
+        } else if is(&OPERATORS) || is_operator(&token) {
+            level.operators += 1;
+        }
+        let at = levels
+            .last()
+            .map_or(0, |level| level.operators + level.sets);
+        deepest = deepest.max(below + at);
+    }
+    deepest
+}
+
+/// Whether a token stands between or before operands.
+fn is_operator(token: &Token) -> bool {
+    !matches!(
+        token,
+        Token::EOF
+            | Token::Word(_)
+            | Token::Number(..)
+            | Token::Char(_)
+            | Token::SingleQuotedString(_)
+            | Token::DoubleQuotedString(_)
+            | Token::DollarQuotedString(_)
+            | Token::NationalStringLiteral(_)
+            | Token::HexStringLiteral(_)
+            | Token::Placeholder(_)
+            | Token::Whitespace(_)
+            | Token::Period
+    )
+}
+
 /// Whether a statement only reads.
 pub fn is_query(statement: &Statement) -> bool {
     match statement {
@@ -270,4 +391,26 @@ fn opening_comment(sql: &str) -> String {
         .map(str::trim)
         .collect::<Vec<_>>()
         .join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::depth;
+
+    #[test]
+    fn depth_is_of_what_stands_within_each_other() {
+        assert_eq!(depth("SELECT 1"), 0);
+        assert_eq!(depth("SELECT 1 + 2 + 3"), 2);
+        assert_eq!(depth("SELECT 1 + 2, 3 + 4, a.b"), 1);
+        assert_eq!(depth("SELECT 1 + (2 * (3 - 4))"), 5);
+        assert_eq!(depth("SELECT (1), (2), (3)"), 1);
+        assert_eq!(depth("SELECT CASE WHEN a AND b THEN c END, d + e"), 2);
+        assert_eq!(depth("SELECT 1 UNION ALL SELECT 2 UNION ALL SELECT 3"), 2);
+        assert_eq!(
+            depth("SELECT * FROM a WHERE b IN ('x', 'y', 'z', '+ + + +')"),
+            2
+        );
+        assert_eq!(depth(&format!("SELECT 1{}", "+1".repeat(20_000))), 20_000);
+        assert_eq!(depth("SELECT 'open"), 0);
+    }
 }

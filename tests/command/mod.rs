@@ -1,7 +1,11 @@
 //! Whole commands as a user meets them: exit code, stdout, stderr, at a pinned present.
 
 mod bad_input;
+mod catalogue;
 mod closed_pipe;
+mod edges_of_time;
+mod exit_codes;
+mod limits;
 mod load;
 mod sample;
 mod screening;

@@ -64,17 +64,6 @@ fn a_query_alone_reads_the_lake() {
 }
 
 #[test]
-fn the_list_has_every_table_with_its_line() {
-    let list = small_fleet().run_expecting(0, &["sql", "--lake", "lake", "--list"]);
-    for table in [
-        "battery_test: one row is one test of one battery",
-        "battery_life: One row is a battery",
-    ] {
-        assert!(list.contains(table), "{table} is not in\n{list}");
-    }
-}
-
-#[test]
 fn queries_can_be_replaced_and_are_checked() {
     let place = small_fleet();
     let own = Workplace::new();

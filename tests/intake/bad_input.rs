@@ -111,7 +111,7 @@ fn a_line_of_ten_megabytes_costs_only_itself() {
     assert_eq!(outcome.lines["battery_test"], [2, 4]);
     assert_eq!(
         outcome.reason(),
-        "the line is too long: 10000000 bytes, at most 1048576 are read"
+        "the line is too long: 10000000 bytes, at most 1048576 are read (limits.line_kb)"
     );
     assert_eq!(outcome.quarantined[0].raw_text.len(), 2000);
 }

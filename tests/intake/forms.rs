@@ -216,8 +216,8 @@ fn a_workbook_that_would_not_fit_in_memory_is_refused() {
     let error = Folder::new().error("far.xlsx", workbook_around(&(header + far)));
     assert_eq!(
         error,
-        "far.xlsx: has cells on the sheet \"Tests\" as far apart as 1048576 rows and 16384 columns; \
-         delete those far from the table, or export the table as CSV"
+        "far.xlsx/Tests: has cells as far apart as 1048576 rows and 16384 columns; delete those far from \
+         the table, export the table as CSV, or raise limits.workbook_cells in voltwane.toml"
     );
 
     // What a member states is believed where it is too much.
@@ -231,7 +231,7 @@ fn a_workbook_that_would_not_fit_in_memory_is_refused() {
     assert_eq!(
         Folder::new().error("vast.xlsx", bytes),
         "vast.xlsx: is a workbook larger than 1024 MiB when unpacked; export its table as CSV, which is \
-         read in any size"
+         read in any size, or raise limits.workbook_unpacked_mb in voltwane.toml"
     );
 }
 

@@ -6,6 +6,7 @@ mod explain;
 mod fields;
 mod forms;
 mod layout;
+mod left_out;
 mod mapping;
 mod plausibility;
 mod reading;

@@ -16,6 +16,14 @@ pub fn now() -> DateTime<Utc> {
     "2026-06-28T12:00:00Z".parse().unwrap()
 }
 
+/// How many batches and lines of each table, and quarantined rows, are to stay.
+#[derive(Debug, Default)]
+struct Kept {
+    batches: BTreeMap<&'static str, usize>,
+    lines: BTreeMap<&'static str, usize>,
+    quarantined: usize,
+}
+
 /// What came out of a file.
 #[derive(Debug, Default)]
 pub struct Outcome {
@@ -23,6 +31,8 @@ pub struct Outcome {
     pub lines: BTreeMap<&'static str, Vec<u64>>,
     pub quarantined: Vec<QuarantinedRow>,
     pub progress: Vec<(u64, u64)>,
+    /// What the parts read so far have given.
+    kept: Kept,
     pub summary: Option<FileSummary>,
 }
 
@@ -41,6 +51,26 @@ impl Sink for Outcome {
 
     fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError> {
         self.quarantined.push(row);
+        Ok(())
+    }
+
+    fn part_ended(&mut self, keep: bool) -> Result<(), SinkError> {
+        if keep {
+            let (batches, lines) = (self.batches.iter(), self.lines.iter());
+            self.kept = Kept {
+                batches: batches.map(|(table, list)| (*table, list.len())).collect(),
+                lines: lines.map(|(table, list)| (*table, list.len())).collect(),
+                quarantined: self.quarantined.len(),
+            };
+            return Ok(());
+        }
+        for (table, list) in &mut self.batches {
+            list.truncate(self.kept.batches.get(table).copied().unwrap_or(0));
+        }
+        for (table, list) in &mut self.lines {
+            list.truncate(self.kept.lines.get(table).copied().unwrap_or(0));
+        }
+        self.quarantined.truncate(self.kept.quarantined);
         Ok(())
     }
 

@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
 
 use super::reading::{Folder, vin};
 
@@ -27,7 +28,11 @@ fn at_least(cases: u32) -> ProptestConfig {
     let usual = ProptestConfig::default();
     ProptestConfig {
         cases: usual.cases.max(cases),
-        failure_persistence: None,
+        // A case that was found is kept, and run again before all others.
+        failure_persistence: Some(Box::new(FileFailurePersistence::Direct(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/tests/reference/found-cases.txt"
+        )))),
         ..usual
     }
 }
@@ -100,11 +105,31 @@ proptest! {
     }
 }
 
-/// The most memory this process has ever held, in kilobytes (Linux, `proc(5)`); `None` elsewhere.
-fn peak_memory_kb() -> Option<u64> {
+/// Memory this process holds that is no file's, in kilobytes (Linux, `proc(5)`); `None` elsewhere. The
+/// pages of the program itself are not counted: they come in while it reads, however little that takes.
+fn own_memory_kb() -> Option<u64> {
     let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
+    let line = status.lines().find(|line| line.starts_with("RssAnon:"))?;
     line.split_whitespace().nth(1)?.parse().ok()
+}
+
+/// The most memory of its own that this process holds while it works.
+fn peak_while<T>(work: impl FnOnce() -> T) -> (T, Option<u64>) {
+    use std::sync::atomic::{AtomicBool, Ordering};
+    let over = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        let watch = scope.spawn(|| {
+            let mut peak = own_memory_kb();
+            while !over.load(Ordering::Relaxed) {
+                peak = peak.max(own_memory_kb());
+                std::thread::sleep(std::time::Duration::from_millis(1));
+            }
+            peak
+        });
+        let done = work();
+        over.store(true, Ordering::Relaxed);
+        (done, watch.join().unwrap())
+    })
 }
 
 /// Whether this process runs the named test and no other, so that its memory is that test's.
@@ -138,13 +163,14 @@ fn read_long_lines() {
         }
         write!(file, "\n{},2026-01-01,ok\n", vin(1)).unwrap();
     }
-    let before = peak_memory_kb();
+    let before = own_memory_kb();
     let mut outcome = super::reading::Outcome::default();
-    let summary =
+    let (summary, peak) = peak_while(|| {
         voltwane::intake::read_file(&path, &folder.mappings, super::reading::now(), &mut outcome)
-            .unwrap();
+            .unwrap()
+    });
     assert_eq!((summary.rows_read(), summary.rows_quarantined()), (12, 6));
-    if let (Some(before), Some(after)) = (before, peak_memory_kb()) {
+    if let (Some(before), Some(after)) = (before, peak) {
         assert!(
             after < before + (16 << 10),
             "reading took {} kB more",

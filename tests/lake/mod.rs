@@ -2,6 +2,7 @@
 
 mod broken_log;
 mod cut_short;
+mod outside;
 mod writers;
 
 use std::path::{Path, PathBuf};

@@ -68,9 +68,15 @@ async fn a_load_waits_for_another_and_says_so_and_then_sees_what_that_added() {
     assert!(told.contains(&holder), "{told}");
 
     let now = NOW.parse().expect("an instant");
-    voltwane::intake::load::load(&mut lake, &[dumps], now, &mut |_| {})
-        .await
-        .expect("loaded");
+    voltwane::intake::load::load(
+        &mut lake,
+        &[dumps],
+        &voltwane::settings::Limits::default(),
+        now,
+        &mut |_| {},
+    )
+    .await
+    .expect("loaded");
     // The lock is given back at the commit, not only when the lake is let go.
     assert!(waits.wait().expect("it ends").success());
     assert_eq!(weather_rows(&place), Some(3));

@@ -1,9 +1,10 @@
 //! A shared report shows nothing that a person typed: a marker is put into every free column of every
 //! kind of dump, and no file of any command with `--share` may hold it.
 
-use std::io::Read;
+use voltwane::report::manner::Manner;
+use voltwane::report::pseudonym::Pseudonyms;
 
-use crate::command::small_fleet;
+use super::every_report::{Looked, made_over};
 use crate::workplace::Workplace;
 
 /// Part of a number and a unit as somebody types them into a complaint.
@@ -39,158 +40,55 @@ fn marked(column: &str, cell: &str) -> String {
     }
 }
 
-/// The small fleet's facts as dumps with markers, loaded; the vehicles and their unit numbers.
-fn marked_fleet() -> (Workplace, Vec<(String, String)>) {
-    let place = Workplace::new();
-    let mut vehicles = Vec::new();
-    for table in [
-        "vehicle",
-        "battery_test",
-        "code_scan",
-        "trouble_code",
-        "work_order",
-        "depot_weather",
-    ] {
-        let text = small_fleet().run_expecting(
-            0,
-            &[
-                "sql",
-                "--lake",
-                "lake",
-                "--format",
-                "csv",
-                &format!("SELECT * FROM lake.{table}"),
-            ],
-        );
-        let mut reader = csv::Reader::from_reader(text.as_bytes());
-        let header = reader.headers().expect("a header").clone();
-        let kept: Vec<usize> = (0..header.len())
-            .filter(|at| !matches!(&header[*at], "load_id" | "row_hash" | "event_year"))
-            .collect();
-        let mut writer = csv::Writer::from_writer(Vec::new());
-        writer
-            .write_record(kept.iter().map(|at| &header[*at]))
-            .expect("a header");
-        for (row, record) in reader.records().enumerate() {
-            let record = record.expect("a record");
-            let cell = |at: &usize| match (table, row, &header[*at]) {
-                // A row that goes to quarantine, with names where a number should stand.
-                ("work_order", 0, "vin") => "janeqxline".to_owned(),
-                // One vehicle's battery lies where only its driver knows.
-                ("battery_test", _, "position") if row % 7 == 0 => "janeqxposition".to_owned(),
-                (_, _, column) => marked(column, &record[*at]),
-            };
-            writer
-                .write_record(kept.iter().map(cell))
-                .expect("a record");
-            if table == "vehicle" {
-                let named = |name: &str| {
-                    let at = header.iter().position(|column| column == name);
-                    record[at.expect("the column")].to_owned()
-                };
-                vehicles.push((named("vin"), named("unit_no")));
-            }
-        }
-        let bytes = writer.into_inner().expect("a CSV");
-        place.write(&format!("dumps/janeqxfile-{table}.csv"), bytes);
-    }
+/// The small fleet's facts as dumps with markers, loaded.
+fn marked_fleet() -> Workplace {
+    let place = made_over(
+        &|table| format!("janeqxfile-{table}.csv"),
+        &|table, row, column, cell| match (table, row, column) {
+            // A row that goes to quarantine, with names where a number should stand.
+            ("work_order", 0, "vin") => "janeqxline".to_owned(),
+            // One vehicle's battery lies where only its driver knows.
+            ("battery_test", _, "position") if row % 7 == 0 => "janeqxposition".to_owned(),
+            _ => marked(column, cell),
+        },
+    );
     place.run_expecting(1, &["load", "--lake", "lake", "dumps"]);
-    vehicles.sort();
-    vehicles.dedup();
-    (place, vehicles)
+    place
 }
 
-/// Everything below a folder that can be read as text, file by file; workbooks member by member.
-fn texts(place: &Workplace, folder: &str) -> Vec<(String, String)> {
-    let mut texts = Vec::new();
-    for entry in walkdir::WalkDir::new(place.path().join(folder)) {
-        let entry = entry.expect("an entry");
-        let inside = entry.path().strip_prefix(place.path()).expect("below it");
-        let name = inside.display().to_string();
-        // The name of a file or folder is read as well.
-        texts.push((name.clone(), name.clone()));
-        if !entry.file_type().is_file() {
-            continue;
-        }
-        let bytes = std::fs::read(entry.path()).expect("the file");
-        if !name.ends_with(".xlsx") {
-            texts.push((name, String::from_utf8_lossy(&bytes).into_owned()));
-            continue;
-        }
-        let mut book = zip::ZipArchive::new(std::io::Cursor::new(bytes)).expect("a workbook");
-        for at in 0..book.len() {
-            let mut member = book.by_index(at).expect("a member");
-            let mut text = String::new();
-            member.read_to_string(&mut text).expect("text");
-            texts.push((format!("{name}: {}", member.name()), text));
-        }
-    }
-    texts
-}
-
-/// Runs every command that writes a report; answers all it wrote and printed.
-fn everything(
-    place: &Workplace,
-    vehicle: &str,
-    out: &str,
-    share: &[&str],
-) -> Vec<(String, String)> {
-    let day = ["--as-of", "2026-06-28"];
-    let run = |code: i32, arguments: &[&str]| {
-        let mut all = arguments.to_vec();
-        all.extend(["--lake", "lake"]);
-        all.extend(share);
-        (arguments.join(" "), place.run_expecting(code, &all))
-    };
-    let told = format!("{out}/told.csv");
-    std::fs::create_dir_all(place.path().join(out)).expect("a folder can be made");
-    let backtest = ["backtest", "--origins", "1", "--predictions", &told];
-    let mut printed = vec![
-        run(0, &[&["weekly", "--out", out][..], &day].concat()),
-        run(0, &[&["comebacks", "--out", out][..], &day].concat()),
-        run(
-            1,
-            &[&["screen", "list.csv", "--out", out][..], &day].concat(),
-        ),
-        run(0, &[&["history", vehicle, "--out", out][..], &day].concat()),
-        run(0, &backtest),
-    ];
-    // What was asked for is no answer.
-    for (command, _) in &mut printed {
-        *command = command.split(' ').next().unwrap_or_default().to_owned();
-    }
-    printed.extend(texts(place, out));
-    printed
-}
-
-#[test]
-fn nothing_that_was_typed_is_in_a_shared_report() {
-    let (place, vehicles) = marked_fleet();
+#[tokio::test(flavor = "multi_thread")]
+async fn nothing_that_was_typed_is_in_a_shared_report() {
+    let place = marked_fleet();
+    let vehicles: Vec<(String, String)> = place
+        .sql(
+            &[],
+            "SELECT DISTINCT vin, unit_no FROM lake.vehicle ORDER BY vin",
+        )
+        .iter()
+        .map(|row| {
+            let text = |name: &str| row[name].as_str().unwrap_or_default().to_owned();
+            (text("vin"), text("unit_no").replace("janeqxunit ", ""))
+        })
+        .collect();
     let mut list: Vec<&str> = vehicles.iter().map(|(vin, _)| vin.as_str()).collect();
     list.push("janeqxlist");
     place.write("list.csv", list.join("\n"));
-    // A vehicle with much to tell: that with the most lines on its orders.
-    let busiest = place.sql(
-        &[],
-        "SELECT vin FROM work_order WHERE module_address IS NOT NULL
-         GROUP BY vin ORDER BY COUNT(*) DESC, vin LIMIT 1",
-    );
-    let busiest = busiest[0]["vin"].as_str().expect("a vin");
     // An earlier report, so that there is something to compare with.
-    place.run_expecting(
-        0,
-        &[
-            "weekly",
-            "--lake",
-            "lake",
-            "--out",
-            "before",
-            "--as-of",
-            "2026-06-14",
-        ],
-    );
+    let before = [
+        "weekly",
+        "--lake",
+        "lake",
+        "--out",
+        "before",
+        "--as-of",
+        "2026-06-14",
+    ];
+    place.run_expecting(0, &before);
 
-    let open = everything(&place, busiest, "open", &[]);
+    let mut looked = Looked::at(&place, "list.csv").await;
+    let open = looked
+        .reports(&place.path().join("open"), &Manner::default())
+        .await;
     let shown = |marker: &str| {
         let holds = |(_, text): &&(String, String)| text.to_lowercase().contains(marker);
         open.iter().filter(holds).count()
@@ -212,8 +110,40 @@ fn nothing_that_was_typed_is_in_a_shared_report() {
     }
     assert!(shown(&vehicles[0].0.to_lowercase()) > 0);
 
-    let shared = everything(&place, busiest, "shared", &["--share"]);
+    let folder = looked.lake().folder();
+    let manner = Manner {
+        pseudonyms: Some(Pseudonyms::find(folder.as_deref()).expect("a key")),
+        ..Manner::default()
+    };
+    let out = place.path().join("shared");
+    let mut shared = looked.reports(&out, &manner).await;
     assert_eq!(shared.len(), open.len());
+    // What the program prints is the same; the backtest has its answers beside it.
+    for command in [
+        &[
+            "comebacks",
+            "--lake",
+            "lake",
+            "--share",
+            "--out",
+            "again",
+            "--as-of",
+            "2026-06-28",
+        ][..],
+        &[
+            "backtest",
+            "--lake",
+            "lake",
+            "--share",
+            "--origins",
+            "1",
+            "--predictions",
+            "told.csv",
+        ],
+    ] {
+        shared.push((command[0].to_owned(), place.run_expecting(0, command)));
+    }
+    shared.push(("told.csv".to_owned(), place.read("told.csv")));
     let mut typed = vec![
         "janeqx".to_owned(),
         PARTIAL_VIN.to_lowercase(),

@@ -143,7 +143,7 @@ fn load(folder: &Path) -> Loaded {
         .with_ymd_and_hms(2026, 7, 1, 6, 0, 0)
         .single()
         .expect("an instant");
-    let found = find_files(&[folder.to_owned()]).expect("files");
+    let found = find_files(&[folder.to_owned()]);
     let mut mappings = Mappings::builtin();
     for path in &found.mappings {
         mappings.read_toml(path).expect("a mapping that reads");

@@ -1,6 +1,6 @@
 //! The lines of a text, numbered as an editor numbers them, in bounded memory.
 //!
-//! A line longer than [`LONGEST_LINE`] is cut there and marked; the rest of it is passed over. Line
+//! A line longer than the limit is cut there and marked; the rest of it is passed over. Line
 //! ends are LF, CRLF, or CR in a text whose start has no LF. Fails only when the reader fails.
 
 use memchr::memchr;
@@ -8,9 +8,6 @@ use std::io::{self, BufRead};
 
 use super::encoding::Coding;
 use crate::fault::Fault;
-
-/// Bytes of a line that are kept at most.
-pub const LONGEST_LINE: usize = 1 << 20;
 
 /// One line without its end.
 #[derive(Debug, Clone, Default)]
@@ -32,11 +29,18 @@ pub struct Lines<'r> {
     end: u8,
     number: u64,
     bytes: Vec<u8>,
+    /// Bytes of a line that are kept.
+    longest: usize,
 }
 
 impl<'r> Lines<'r> {
     /// `head` is the start of the text, from which the kind of line end is found.
-    pub fn new(reader: Box<dyn BufRead + 'r>, coding: Coding, head: &[u8]) -> Lines<'r> {
+    pub fn new(
+        reader: Box<dyn BufRead + 'r>,
+        coding: Coding,
+        head: &[u8],
+        longest: usize,
+    ) -> Lines<'r> {
         let end = if head.contains(&b'\r') && !head.contains(&b'\n') {
             b'\r'
         } else {
@@ -48,7 +52,13 @@ impl<'r> Lines<'r> {
             end,
             number: 0,
             bytes: Vec::new(),
+            longest,
         }
+    }
+
+    /// Bytes of a line that are kept.
+    pub fn longest(&self) -> usize {
+        self.longest
     }
 
     /// The next line, or `None` at the end of the text.
@@ -63,7 +73,7 @@ impl<'r> Lines<'r> {
             any = true;
             let found = memchr(self.end, buffer);
             let piece = &buffer[..found.unwrap_or(buffer.len())];
-            let kept = piece.len().min(LONGEST_LINE - self.bytes.len());
+            let kept = piece.len().min(self.longest - self.bytes.len());
             self.bytes.extend_from_slice(&piece[..kept]);
             passed_over += piece.len() - kept;
             ended = found.is_some();
@@ -89,8 +99,9 @@ impl<'r> Lines<'r> {
             let start = &self.bytes[..self.bytes.len().min(8192)];
             let text = String::from_utf8_lossy(start).into_owned();
             let detail = format!(
-                "{} bytes, at most {LONGEST_LINE} are read",
-                self.bytes.len() + passed_over
+                "{} bytes, at most {} are read (limits.line_kb)",
+                self.bytes.len() + passed_over,
+                self.longest
             );
             let fault = Some(Fault::line("the line is too long", detail));
             return Line {

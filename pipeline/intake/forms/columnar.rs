@@ -21,6 +21,9 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use super::record::{Record, Records, Step};
 use super::workbook::number_text;
 use crate::error::IntakeError;
+use crate::fault::Fault;
+use settings::Limits;
+use settings::limits::{bytes_of_mb, count};
 
 /// The forms that columns are stored in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,23 +50,51 @@ pub fn column_form(head: &[u8]) -> Option<ColumnForm> {
 pub struct Columns {
     batches: Box<dyn RecordBatchReader>,
     schema: SchemaRef,
+    /// Bytes that the texts of a row may take.
+    longest_row: usize,
 }
 
+/// Rows that are unpacked at a time: few, since one repeated value of many bytes takes next to nothing
+/// in the file and all its bytes in every row of a batch.
+const BATCH_ROWS: usize = 64;
+
 /// Opens a file of columns.
-pub fn open(name: &str, form: ColumnForm, file: File) -> Result<Columns, IntakeError> {
+pub fn open(
+    name: &str,
+    form: ColumnForm,
+    file: File,
+    limits: &Limits,
+) -> Result<Columns, IntakeError> {
+    let mut past = None;
     let opened = guarded(|| -> Result<Box<dyn RecordBatchReader>, ArrowError> {
         Ok(match form {
             ColumnForm::Parquet => {
-                Box::new(ParquetRecordBatchReaderBuilder::try_new(file)?.build()?)
+                let parquet = ParquetRecordBatchReaderBuilder::try_new(file)?;
+                let groups = parquet.metadata().row_groups().iter();
+                let largest = groups
+                    .map(|group| group.columns().iter().map(|c| c.uncompressed_size().max(0)))
+                    .map(|sizes| sizes.fold(0_i64, i64::saturating_add))
+                    .max();
+                let most = bytes_of_mb(limits.row_group_mb);
+                past = largest.filter(|bytes| u64::try_from(*bytes).is_ok_and(|b| b > most));
+                Box::new(parquet.with_batch_size(BATCH_ROWS).build()?)
             }
             ColumnForm::ArrowFile => Box::new(FileReader::try_new(BufReader::new(file), None)?),
             ColumnForm::ArrowStream => Box::new(StreamReader::try_new(BufReader::new(file), None)?),
         })
     });
+    if let Some(bytes) = past {
+        return Err(IntakeError::PastLimit {
+            file: name.to_owned(),
+            what: format!("has a group of rows that unpacks to {} MiB", bytes >> 20),
+            setting: "limits.row_group_mb",
+        });
+    }
     match opened {
         Ok(batches) => Ok(Columns {
             schema: batches.schema(),
             batches,
+            longest_row: usize::try_from(count(limits.line_kb) << 10).unwrap_or(usize::MAX),
         }),
         Err(error) => Err(IntakeError::Damaged {
             file: name.to_owned(),
@@ -114,8 +145,9 @@ pub struct ColumnRecords {
 }
 
 impl ColumnRecords {
-    fn fill(&self, columns: &[ArrayRef], record: &mut Record) -> Result<(), ArrowError> {
+    fn fill(&self, columns: &[ArrayRef], record: &mut Record) -> Result<Step, ArrowError> {
         let options = FormatOptions::default().with_null("");
+        let mut length = 0_usize;
         for column in columns {
             let text = if column.is_null(self.row) {
                 String::new()
@@ -124,6 +156,15 @@ impl ColumnRecords {
                     .value(self.row)
                     .try_to_string()?
             };
+            length = length.saturating_add(text.len());
+            if length > self.columns.longest_row {
+                record.start(self.line);
+                let most = self.columns.longest_row;
+                return Ok(Step::Bad(Fault::line(
+                    "the line is too long",
+                    format!("at most {most} bytes are read (limits.line_kb)"),
+                )));
+            }
             match column.data_type() {
                 DataType::Float64
                 | DataType::Float32
@@ -135,7 +176,7 @@ impl ColumnRecords {
             }
         }
         record.raw = record.cells().collect::<Vec<_>>().join(" | ");
-        Ok(())
+        Ok(Step::Row)
     }
 }
 
@@ -148,10 +189,10 @@ impl Records for ColumnRecords {
             if let Some((columns, rows)) = self.batch.take_if(|(_, rows)| row < *rows) {
                 self.line += 1;
                 record.start(self.line);
-                self.fill(&columns, record).map_err(invalid)?;
+                let step = self.fill(&columns, record).map_err(invalid)?;
                 self.row += 1;
                 self.batch = Some((columns, rows));
-                return Ok(Some(Step::Row));
+                return Ok(Some(step));
             }
             match guarded(|| self.columns.batches.next().transpose()).map_err(invalid)? {
                 Some(batch) => {

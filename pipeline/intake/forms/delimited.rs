@@ -10,7 +10,7 @@ use std::io;
 
 use super::record::{Record, Records, Step};
 use crate::fault::{Fault, quoted};
-use crate::files::lines::{LONGEST_LINE, Line, Lines};
+use crate::files::lines::{Line, Lines};
 
 /// Lines that one record may span.
 pub const MOST_LINES: usize = 100;
@@ -62,7 +62,7 @@ impl<'r> Delimited<'r> {
         let mut further = Vec::new();
         let mut length = first.text.len();
         let mut open = true;
-        while open && further.len() + 1 < MOST_LINES && length < LONGEST_LINE {
+        while open && further.len() + 1 < MOST_LINES && length < self.lines.longest() {
             match self.next_line()? {
                 Some(line) if line.fault.is_none() => {
                     record.raw.push('\n');

@@ -32,6 +32,8 @@ pub struct JsonLines<'r> {
     pub lines: Lines<'r>,
     pub header: Vec<String>,
     pub decimal: char,
+    /// Objects that may stand within each other.
+    pub most_depth: usize,
 }
 
 impl Records for JsonLines<'_> {
@@ -54,6 +56,15 @@ impl Records for JsonLines<'_> {
                     ))));
                 }
             };
+            if depth(&object) > self.most_depth {
+                return Ok(Some(Step::Bad(Fault::line(
+                    "too deep",
+                    format!(
+                        "more than {} objects within each other (limits.json_depth)",
+                        self.most_depth
+                    ),
+                ))));
+            }
             let mut cells = vec![String::new(); self.header.len()];
             visit(&object, "", &mut |key, value| {
                 if let Some(place) = self.header.iter().position(|name| *name == key) {
@@ -67,6 +78,15 @@ impl Records for JsonLines<'_> {
         }
         Ok(None)
     }
+}
+
+/// How many objects stand within each other; the reader of JSON lets no text past 128.
+fn depth(object: &Map<String, Value>) -> usize {
+    let inner = object.values().map(|value| match value {
+        Value::Object(inner) => depth(inner),
+        _ => 0,
+    });
+    1 + inner.max().unwrap_or(0)
 }
 
 /// Gives each value with its key; those of inner objects with the outer key before a point.

@@ -7,6 +7,7 @@ use crate::error::IntakeError;
 use crate::files::container::{HEAD_BYTES, Part, failed};
 use crate::files::encoding::Coding;
 use crate::files::lines::Lines;
+use settings::limits::count;
 
 /// How the text of a file is laid out; what is `None` is found from the file.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -87,7 +88,7 @@ impl<'h> TextHead<'h> {
     pub fn lines(&self, layout: &Layout) -> Lines<'h> {
         let coding = self.coding(layout);
         let text = &self.head[coding.mark_length(self.head)..];
-        Lines::new(Box::new(text), coding, self.head)
+        Lines::new(Box::new(text), coding, self.head, HEAD_BYTES)
     }
 }
 
@@ -104,9 +105,10 @@ pub fn lines<'p>(part: Part<'p>, layout: &Layout) -> Result<Lines<'p>, IntakeErr
     let coding = TextHead::new(&part.name, &part.head)?.coding(layout);
     let mark = coding.mark_length(&part.head);
     let (name, compressed, head) = (part.name.clone(), part.is_compressed(), part.head.clone());
+    let longest = usize::try_from(count(part.limits.line_kb) << 10).unwrap_or(usize::MAX);
     let mut reader = BufReader::with_capacity(1 << 16, part.into_reader());
     reader
         .read_exact(&mut vec![0; mark])
         .map_err(|error| failed(&name, compressed, error))?;
-    Ok(Lines::new(Box::new(reader), coding, &head))
+    Ok(Lines::new(Box::new(reader), coding, &head, longest))
 }

@@ -1,9 +1,11 @@
 //! The sheets of a workbook (.xlsx, .xlsb, .xls, .ods) as records.
 //!
 //! A date cell becomes an ISO date, a number cell a number with the mapping's decimal mark, so both
-//! are read as in any other form. Rows keep their number in the sheet. A workbook is held in memory,
-//! and one that would not fit is refused before it is.
+//! are read as in any other form. Rows keep their number in the sheet. A workbook's bytes and one sheet
+//! at a time are held in memory, of a sheet only the cells that hold something; a sheet that would not
+//! fit, or is damaged, is left out and the others are read.
 
+use std::convert::Infallible;
 use std::fmt::Display;
 use std::io::{self, Cursor, Read};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -17,13 +19,8 @@ use zip::ZipArchive;
 
 use super::record::{Record, Records, Step};
 use crate::error::IntakeError;
-
-/// Bytes that the members of a workbook may unpack to.
-const MOST_UNPACKED: u64 = 1 << 30;
-
-/// Cells between a sheet's first and last, blank ones included: a sheet of 1,048,576 rows, which is
-/// as many as there can be, and 32 columns.
-const MOST_CELLS: u64 = 1 << 25;
+use settings::Limits;
+use settings::limits::{bytes_of_mb, count};
 
 const SAVE_AGAIN: &str =
     "copy it again, or open it in a spreadsheet program and save it anew; nothing of it was loaded";
@@ -33,7 +30,10 @@ type Bytes = Cursor<Arc<[u8]>>;
 /// One sheet that holds something.
 pub struct Sheet {
     pub name: String,
-    cells: Range<Data>,
+    /// The cells that hold something, by row and column.
+    cells: Vec<Cell<Data>>,
+    first_column: u32,
+    width: usize,
 }
 
 /// Why a workbook is not read, and what to do.
@@ -51,61 +51,147 @@ impl Refused {
     }
 }
 
-/// The sheets of a workbook, in its order.
-pub fn sheets(file: &str, bytes: Vec<u8>) -> Result<Vec<Sheet>, IntakeError> {
-    let refused = |Refused { evidence, remedy }| IntakeError::Form {
+/// What is done with each sheet, or with why it is not read. Its own error ends the visit.
+pub type VisitSheet<'v> = dyn FnMut(Result<Sheet, IntakeError>) -> Result<(), IntakeError> + 'v;
+
+/// Gives each sheet of a workbook that holds something to `visit`, in its order.
+pub fn visit_sheets(
+    file: &str,
+    bytes: Vec<u8>,
+    limits: &Limits,
+    visit: &mut VisitSheet<'_>,
+) -> Result<(), IntakeError> {
+    let refused = |file: &str, Refused { evidence, remedy }: Refused| IntakeError::Form {
         file: file.to_owned(),
         evidence,
         remedy,
     };
-    // The reader is another's; should it panic on a damaged file, this is one damaged file.
-    let read = catch_unwind(AssertUnwindSafe(|| read_sheets(bytes.into())));
-    let sheets = read
-        .unwrap_or_else(|_| Err(Refused::damaged("it cannot be taken apart")))
-        .map_err(refused)?;
-    if sheets.is_empty() {
-        return Err(IntakeError::Empty {
-            file: file.to_owned(),
-        });
+    let mut book =
+        guarded(|| Book::open(bytes.into(), limits)).map_err(|why| refused(file, why))?;
+    let mut cells_left = count(limits.workbook_cells);
+    let mut any = false;
+    for name in book.names() {
+        match guarded(|| book.sheet(&name, &mut cells_left)) {
+            Ok(None) => continue,
+            Ok(Some(sheet)) => visit(Ok(sheet))?,
+            Err(why) => visit(Err(refused(&format!("{file}/{name}"), why)))?,
+        }
+        any = true;
     }
-    Ok(sheets)
+    match any {
+        true => Ok(()),
+        false => Err(IntakeError::Empty {
+            file: file.to_owned(),
+        }),
+    }
 }
 
-/// The form is told by the bytes: a compound file, or a zip by the names of its members.
-fn read_sheets(bytes: Arc<[u8]>) -> Result<Vec<Sheet>, Refused> {
-    let file = Cursor::new(Arc::clone(&bytes));
-    if !bytes.starts_with(b"PK") {
-        return old_sheets(&bytes);
-    }
-    let names = checked_members(file.clone())?;
-    let is = |wanted: &str| names.iter().any(|name| name.eq_ignore_ascii_case(wanted));
-    let ends = |ending: &str| names.iter().any(|name| name.ends_with(ending));
-    if is("content.xml") {
-        open_document_sheets(file)
-    } else if ends("workbook.bin") {
-        binary_sheets(file)
-    } else if is("[Content_Types].xml") || ends("workbook.xml") {
-        open_xml_sheets(file)
-    } else {
-        Err(Refused {
-            evidence: "is a zip without a workbook in it".to_owned(),
-            remedy: "give it the ending of what it is; dumps in a zip are read from a .zip",
+/// The reader is another's; should it panic on a damaged file, this is one damaged file.
+fn guarded<T>(read: impl FnOnce() -> Result<T, Refused>) -> Result<T, Refused> {
+    catch_unwind(AssertUnwindSafe(read))
+        .unwrap_or_else(|_| Err(Refused::damaged("it cannot be taken apart")))
+}
+
+/// A workbook of one of the forms.
+enum Book {
+    Old(Box<Xls<Bytes>>),
+    OpenDocument(Box<Ods<Bytes>>),
+    OpenXml(Box<Xlsx<Bytes>>),
+    Binary(Box<Xlsb<Bytes>>),
+}
+
+impl Book {
+    /// The form is told by the bytes: a compound file, or a zip by the names of its members.
+    fn open(bytes: Arc<[u8]>, limits: &Limits) -> Result<Book, Refused> {
+        let file = Cursor::new(Arc::clone(&bytes));
+        if !bytes.starts_with(b"PK") {
+            return Ok(Book::Old(Box::new(open_old(&bytes)?)));
+        }
+        let names = checked_members(file.clone(), limits)?;
+        let is = |wanted: &str| names.iter().any(|name| name.eq_ignore_ascii_case(wanted));
+        let ends = |ending: &str| names.iter().any(|name| name.ends_with(ending));
+        Ok(if is("content.xml") {
+            Book::OpenDocument(Box::new(
+                open_workbook_from_rs(file).map_err(Refused::damaged)?,
+            ))
+        } else if ends("workbook.bin") {
+            Book::Binary(Box::new(
+                open_workbook_from_rs(file).map_err(Refused::damaged)?,
+            ))
+        } else if is("[Content_Types].xml") || ends("workbook.xml") {
+            Book::OpenXml(Box::new(
+                open_workbook_from_rs(file).map_err(Refused::damaged)?,
+            ))
+        } else {
+            return Err(Refused {
+                evidence: "is a zip without a workbook in it".to_owned(),
+                remedy: "give it the ending of what it is; dumps in a zip are read from a .zip",
+            });
         })
+    }
+
+    fn names(&self) -> Vec<String> {
+        match self {
+            Book::Old(book) => book.sheet_names(),
+            Book::OpenDocument(book) => book.sheet_names(),
+            Book::OpenXml(book) => book.sheet_names(),
+            Book::Binary(book) => book.sheet_names(),
+        }
+    }
+
+    /// The sheet of that name, none where it holds nothing.
+    fn sheet(&mut self, name: &str, cells_left: &mut u64) -> Result<Option<Sheet>, Refused> {
+        match self {
+            Book::Old(book) => match book.worksheet_range(name) {
+                Err(XlsError::WorksheetNotFound(_)) => Ok(None),
+                read => gather(name, of_range(&read.map_err(Refused::damaged)?), cells_left),
+            },
+            Book::OpenDocument(book) => match book.worksheet_range(name) {
+                Err(OdsError::WorksheetNotFound(_)) => Ok(None),
+                read => gather(name, of_range(&read.map_err(Refused::damaged)?), cells_left),
+            },
+            Book::OpenXml(book) => {
+                let mut reader = match book.worksheet_cells_reader(name) {
+                    // A sheet that is a chart has no cells.
+                    Err(XlsxError::NotAWorksheet(_)) => return Ok(None),
+                    reader => reader.map_err(Refused::damaged)?,
+                };
+                let next = || reader.next_cell().transpose();
+                let cells = std::iter::from_fn(next).map(|cell| cell.map(owned));
+                gather(name, cells, cells_left)
+            }
+            Book::Binary(book) => {
+                let mut reader = match book.worksheet_cells_reader(name) {
+                    Err(XlsbError::WorksheetNotFound(_)) => return Ok(None),
+                    reader => reader.map_err(Refused::damaged)?,
+                };
+                let next = || reader.next_cell().transpose();
+                let cells = std::iter::from_fn(next).map(|cell| cell.map(owned));
+                gather(name, cells, cells_left)
+            }
+        }
     }
 }
 
 /// The names of a zip's members, once what they unpack to is known to be little enough. A zip may
 /// state less than it holds, so each is unpacked, and thrown away.
-fn checked_members(file: Bytes) -> Result<Vec<String>, Refused> {
+fn checked_members(file: Bytes, limits: &Limits) -> Result<Vec<String>, Refused> {
     let mut archive = ZipArchive::new(file).map_err(Refused::damaged)?;
     let too_large = || Refused {
         evidence: format!(
             "is a workbook larger than {} MiB when unpacked",
-            MOST_UNPACKED >> 20
+            limits.workbook_unpacked_mb
         ),
-        remedy: "export its table as CSV, which is read in any size",
+        remedy: "export its table as CSV, which is read in any size, or raise \
+                 limits.workbook_unpacked_mb in voltwane.toml",
     };
-    let (mut names, mut left) = (Vec::new(), MOST_UNPACKED);
+    if archive.len() as u64 > count(limits.archive_members) {
+        return Err(Refused {
+            evidence: format!("is a workbook of {} members", archive.len()),
+            remedy: "save it anew, or raise limits.archive_members in voltwane.toml",
+        });
+    }
+    let (mut names, mut left) = (Vec::new(), bytes_of_mb(limits.workbook_unpacked_mb));
     for index in 0..archive.len() {
         let member = archive.by_index(index).map_err(Refused::damaged)?;
         if member.size() > left {
@@ -120,60 +206,29 @@ fn checked_members(file: Bytes) -> Result<Vec<String>, Refused> {
     Ok(names)
 }
 
-/// Sheets of a compound file, such as spreadsheet programs wrote until 2007.
-fn old_sheets(bytes: &Arc<[u8]>) -> Result<Vec<Sheet>, Refused> {
+/// A compound file, such as spreadsheet programs wrote until 2007.
+fn open_old(bytes: &Arc<[u8]>) -> Result<Xls<Bytes>, Refused> {
     let protected = || Refused {
         evidence: "is a workbook under a password".to_owned(),
         remedy: "save it without one",
     };
     // A newer workbook under a password is wrapped in a compound file, in this stream of it.
     let stream: Vec<u8> = "EncryptedPackage".bytes().flat_map(|b| [b, 0]).collect();
-    let mut workbook: Xls<Bytes> =
-        open_workbook_from_rs(Cursor::new(Arc::clone(bytes))).map_err(|error| match error {
-            XlsError::Password => protected(),
-            _ if bytes.windows(stream.len()).any(|part| part == stream) => protected(),
-            _ => Refused::damaged(error),
-        })?;
-    collect(workbook.sheet_names(), |name| {
-        match workbook.worksheet_range(name) {
-            Err(XlsError::WorksheetNotFound(_)) => Ok(Range::default()),
-            read => read.map_err(Refused::damaged),
-        }
+    open_workbook_from_rs(Cursor::new(Arc::clone(bytes))).map_err(|error| match error {
+        XlsError::Password => protected(),
+        _ if bytes.windows(stream.len()).any(|part| part == stream) => protected(),
+        _ => Refused::damaged(error),
     })
 }
 
-fn open_document_sheets(file: Bytes) -> Result<Vec<Sheet>, Refused> {
-    let mut workbook: Ods<Bytes> = open_workbook_from_rs(file).map_err(Refused::damaged)?;
-    collect(workbook.sheet_names(), |name| {
-        match workbook.worksheet_range(name) {
-            Err(OdsError::WorksheetNotFound(_)) => Ok(Range::default()),
-            read => read.map_err(Refused::damaged),
-        }
-    })
-}
-
-fn open_xml_sheets(file: Bytes) -> Result<Vec<Sheet>, Refused> {
-    let mut workbook: Xlsx<Bytes> = open_workbook_from_rs(file).map_err(Refused::damaged)?;
-    collect(workbook.sheet_names(), |name| {
-        let mut reader = match workbook.worksheet_cells_reader(name) {
-            // A sheet that is a chart has no cells.
-            Err(XlsxError::NotAWorksheet(_)) => return Ok(Range::default()),
-            reader => reader.map_err(Refused::damaged)?,
-        };
-        let next = || reader.next_cell().transpose();
-        gather(name, std::iter::from_fn(next).map(|cell| cell.map(owned)))
-    })
-}
-
-fn binary_sheets(file: Bytes) -> Result<Vec<Sheet>, Refused> {
-    let mut workbook: Xlsb<Bytes> = open_workbook_from_rs(file).map_err(Refused::damaged)?;
-    collect(workbook.sheet_names(), |name| {
-        let mut reader = match workbook.worksheet_cells_reader(name) {
-            Err(XlsbError::WorksheetNotFound(_)) => return Ok(Range::default()),
-            reader => reader.map_err(Refused::damaged)?,
-        };
-        let next = || reader.next_cell().transpose();
-        gather(name, std::iter::from_fn(next).map(|cell| cell.map(owned)))
+fn of_range(range: &Range<Data>) -> impl Iterator<Item = Result<Cell<Data>, Infallible>> {
+    let (row, column) = range.start().unwrap_or_default();
+    range.used_cells().map(move |(down, along, value)| {
+        // A sheet has no more rows and columns than a u32 counts.
+        Ok(Cell::new(
+            (row + down as u32, column + along as u32),
+            value.clone(),
+        ))
     })
 }
 
@@ -181,12 +236,15 @@ fn owned(cell: Cell<calamine::DataRef<'_>>) -> Cell<Data> {
     Cell::new(cell.get_position(), cell.get_value().clone().into())
 }
 
-/// A sheet from its cells. A cell far off would make it as large as the space between.
+/// A sheet from its cells, none where all are empty. A cell far off would make its rows as wide, or
+/// the reading of them as long, as the space between, so that space is limited, over all sheets.
 fn gather<E: Display>(
     name: &str,
     cells: impl Iterator<Item = Result<Cell<Data>, E>>,
-) -> Result<Range<Data>, Refused> {
+    cells_left: &mut u64,
+) -> Result<Option<Sheet>, Refused> {
     let (mut kept, mut first, mut last) = (Vec::new(), (u32::MAX, u32::MAX), (0, 0));
+    let mut span = 0;
     for cell in cells {
         let cell = cell.map_err(Refused::damaged)?;
         if *cell.get_value() == Data::Empty {
@@ -197,103 +255,104 @@ fn gather<E: Display>(
         last = (last.0.max(row), last.1.max(column));
         let rows = u64::from(last.0 - first.0) + 1;
         let columns = u64::from(last.1 - first.1) + 1;
-        if rows * columns > MOST_CELLS {
+        span = rows * columns;
+        if span > *cells_left {
             return Err(Refused {
-                evidence: format!(
-                    "has cells on the sheet \"{name}\" as far apart as {rows} rows and {columns} columns"
-                ),
-                remedy: "delete those far from the table, or export the table as CSV",
+                evidence: format!("has cells as far apart as {rows} rows and {columns} columns"),
+                remedy: "delete those far from the table, export the table as CSV, or raise \
+                         limits.workbook_cells in voltwane.toml",
             });
         }
         kept.push(cell);
     }
-    Ok(Range::from_sparse(kept))
-}
-
-fn collect(
-    names: Vec<String>,
-    mut read: impl FnMut(&str) -> Result<Range<Data>, Refused>,
-) -> Result<Vec<Sheet>, Refused> {
-    let mut sheets = Vec::new();
-    for name in names {
-        let cells = read(&name)?;
-        if !cells.is_empty() {
-            sheets.push(Sheet { name, cells });
-        }
+    *cells_left -= span;
+    if kept.is_empty() {
+        return Ok(None);
     }
-    Ok(sheets)
+    // A sheet may give a cell out of order, or twice: the last one given stands.
+    kept.sort_by_key(Cell::get_position);
+    Ok(Some(Sheet {
+        name: name.to_owned(),
+        cells: kept,
+        first_column: first.1,
+        width: (last.1 - first.1) as usize + 1,
+    }))
 }
 
 impl Sheet {
     /// The first row with cells after `skip_lines` rows.
     pub fn header(&self, skip_lines: usize) -> Option<Vec<String>> {
-        let (_, row) = self.rows(skip_lines).next()?;
-        Some(
-            row.iter()
-                .map(|cell| text(cell, '.').trim().to_owned())
-                .collect(),
-        )
+        let row = self.rows(skip_lines).next()?;
+        let texts = self.texts(row, '.');
+        Some(texts.iter().map(|text| text.trim().to_owned()).collect())
     }
 
     /// The rows below the header.
     pub fn records(self, skip_lines: usize, decimal: char) -> SheetRecords {
-        let header_at = self.rows(skip_lines).next().map_or(0, |(number, _)| number);
+        let header = self.rows(skip_lines).next();
+        let below = header.map_or(0, |row| {
+            let end = row_number(row);
+            self.cells
+                .partition_point(|cell| cell.get_position().0 as usize + 1 <= end)
+        });
         SheetRecords {
             sheet: self,
-            header_at,
-            after: header_at,
+            next: below,
             decimal,
         }
     }
 
-    /// Rows that hold something after the sheet's first `skip_lines`, with their number from 1.
-    fn rows(&self, skip_lines: usize) -> impl Iterator<Item = (usize, &[Data])> {
-        let first = self.cells.start().map_or(0, |(row, _)| row as usize);
-        let numbered = self
-            .cells
-            .rows()
-            .enumerate()
-            .map(move |(index, row)| (first + index + 1, row));
-        numbered.filter(move |(number, row)| {
-            *number > skip_lines && row.iter().any(|cell| *cell != Data::Empty)
-        })
+    /// Rows that hold something after the sheet's first `skip_lines`.
+    fn rows(&self, skip_lines: usize) -> impl Iterator<Item = &[Cell<Data>]> {
+        self.cells
+            .chunk_by(|a, b| a.get_position().0 == b.get_position().0)
+            .filter(move |row| row_number(row) > skip_lines)
     }
+
+    /// The texts of a row's cells, blank ones between them included.
+    fn texts(&self, row: &[Cell<Data>], decimal: char) -> Vec<String> {
+        let mut texts = vec![String::new(); self.width];
+        for cell in row {
+            let along = (cell.get_position().1 - self.first_column) as usize;
+            texts[along] = text(cell.get_value(), decimal);
+        }
+        texts
+    }
+}
+
+/// The number of a row in its sheet, from 1.
+fn row_number(row: &[Cell<Data>]) -> usize {
+    row.first()
+        .map_or(0, |cell| cell.get_position().0 as usize + 1)
 }
 
 /// The records of a sheet.
 pub struct SheetRecords {
     sheet: Sheet,
-    header_at: usize,
-    /// The number of the last row given.
-    after: usize,
+    /// The next cell.
+    next: usize,
     decimal: char,
 }
 
 impl Records for SheetRecords {
     fn next(&mut self, record: &mut Record) -> io::Result<Option<Step>> {
-        let first = self.sheet.cells.start().map_or(0, |(row, _)| row as usize);
-        let (height, width) = self.sheet.cells.get_size();
-        while self.after < first + height {
-            let number = self.after + 1;
-            self.after = number;
-            if number <= self.header_at.max(first) {
-                continue;
-            }
-            record.start(number as u64);
-            for column in 0..width {
-                let cell = self
-                    .sheet
-                    .cells
-                    .get((number - first - 1, column))
-                    .unwrap_or(&Data::Empty);
-                record.push(&text(cell, self.decimal));
-            }
-            if !record.is_blank() {
-                record.raw = record.cells().collect::<Vec<_>>().join(" | ");
-                return Ok(Some(Step::Row));
-            }
+        let rest = &self.sheet.cells[self.next..];
+        let Some(row) = rest
+            .chunk_by(|a, b| a.get_position().0 == b.get_position().0)
+            .find(|row| {
+                let texts = || row.iter().map(|cell| text(cell.get_value(), self.decimal));
+                self.next += row.len();
+                texts().any(|text| !text.trim().is_empty())
+            })
+        else {
+            return Ok(None);
+        };
+        record.start(row_number(row) as u64);
+        for cell in self.sheet.texts(row, self.decimal) {
+            record.push(&cell);
         }
-        Ok(None)
+        record.raw = record.cells().collect::<Vec<_>>().join(" | ");
+        Ok(Some(Step::Row))
     }
 }
 

@@ -5,14 +5,18 @@
 use std::path::Path;
 use std::sync::Arc;
 
+use settings::{Limits, text_file};
+
 use super::mapping_toml;
 use super::shop_mapping::Mapping;
 use crate::error::IntakeError;
 
-/// The mappings a load knows. Files in the lake's own column names need none.
+/// The mappings a load knows, and how much of a file it reads. Files in the lake's own column names
+/// need no mapping.
 #[derive(Debug, Clone, Default)]
 pub struct Mappings {
     list: Vec<Arc<Mapping>>,
+    pub limits: Limits,
 }
 
 impl Mappings {
@@ -21,9 +25,17 @@ impl Mappings {
         Self::default()
     }
 
+    /// As [`Self::builtin`], with limits of the user's own.
+    pub fn within(limits: &Limits) -> Self {
+        Self {
+            list: Vec::new(),
+            limits: limits.clone(),
+        }
+    }
+
     /// Reads a mapping file. One of the same content, read before, is not added again.
     pub fn read_toml(&mut self, path: &Path) -> Result<(), IntakeError> {
-        let text = std::fs::read_to_string(path).map_err(|source| IntakeError::Unreadable {
+        let text = text_file::read(path).map_err(|source| IntakeError::Unreadable {
             file: path.to_owned(),
             source,
         })?;

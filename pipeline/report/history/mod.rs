@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use minijinja::context;
 
 use super::ReportError;
+use super::chart::file_name;
 use super::document::Document;
 use super::manner::{Manner, Units};
 use super::table_files::{Kind, Sheet, column};
@@ -165,16 +166,7 @@ pub async fn write(
             .collect(),
         tables: vec![sheet(&events)],
     };
-    let folder: String = called
-        .chars()
-        .map(|letter| {
-            if letter.is_alphanumeric() {
-                letter
-            } else {
-                '-'
-            }
-        })
-        .collect();
+    let folder = file_name(&called);
     let report = document.write(&out.join(format!("history-{folder}")), manner)?;
     Ok(Written {
         report,

@@ -47,7 +47,7 @@ pub struct Listed {
 
 /// Reads a list; a number that stands in it twice is kept once.
 pub fn read(path: &Path) -> Result<Vec<Listed>, InventoryError> {
-    let bytes = std::fs::read(path).map_err(|source| InventoryError::Read {
+    let bytes = settings::text_file::bytes(path).map_err(|source| InventoryError::Read {
         path: path.to_owned(),
         source,
     })?;

@@ -1,0 +1,222 @@
+//! What tables there are, what a row of each is, and what its columns mean.
+//!
+//! No table is made for it: every query is planned over tables without rows, and those that Rust makes
+//! are made of nothing. What a column means stands in `queries/columns.toml`, once for all tables
+//! where its name means the same, or under the table's name; a column of a fact passed on keeps the
+//! meaning it has in the lake. Units are in the names.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, LazyLock, Mutex};
+
+use arrow::datatypes::{DataType, SchemaRef};
+use datafusion::catalog::MemorySchemaProvider;
+use datafusion::datasource::MemTable;
+
+use super::query_graph::COLUMNS;
+use super::{Analysis, AnalysisError, Derived, register_views, rust_tables, session};
+use lake::tables::TABLES;
+use trade::code_group::CodeGroups;
+
+/// A table, what its rows are, its columns.
+#[derive(Debug, Clone)]
+pub struct TableNote {
+    pub name: String,
+    pub about: String,
+    pub columns: Vec<ColumnNote>,
+}
+
+/// A column, what kind of value it holds and what that means; the meaning is empty where nobody has
+/// written it down yet.
+#[derive(Debug, Clone)]
+pub struct ColumnNote {
+    pub name: String,
+    pub kind: String,
+    pub meaning: String,
+}
+
+impl Analysis {
+    /// Every raw and derived table with its columns, or the one of that name.
+    pub async fn list(&self, name: Option<&str>) -> Result<Vec<TableNote>, AnalysisError> {
+        let raw = TABLES.iter().map(|table| TableNote {
+            name: table.name.to_owned(),
+            about: format!("one row is {}", table.row_is),
+            columns: table
+                .columns
+                .iter()
+                .zip(table.lake_schema().fields())
+                .map(|(column, field)| ColumnNote {
+                    name: column.name.to_owned(),
+                    kind: kind(field.data_type()).to_owned(),
+                    meaning: column.about.to_owned(),
+                })
+                .collect(),
+        });
+        if let Some(name) = name {
+            if let Some(note) = raw.clone().find(|note| note.name == name) {
+                return Ok(vec![note]);
+            }
+            let derived = self.derived(name);
+            let derived = derived.ok_or_else(|| AnalysisError::NoSuchTable(name.to_owned()))?;
+            let schema = self.without_rows().await?.schema_of(derived).await?;
+            return Ok(vec![note(derived, &schema)]);
+        }
+        let mut notes: Vec<TableNote> = raw.collect();
+        let empty = self.without_rows().await?;
+        let computed = rust_tables::COMPUTED
+            .iter()
+            .filter(|table| self.graph().get(table.name).is_none())
+            .map(Derived::Computed);
+        let queries = self.graph().iter().map(Derived::Query);
+        for derived in computed.chain(queries) {
+            notes.push(note(derived, &empty.schema_of(derived).await?));
+        }
+        Ok(notes)
+    }
+
+    /// The same analysis of a lake without a row.
+    async fn without_rows(&self) -> Result<Analysis, AnalysisError> {
+        let context = session(CodeGroups::builtin(), &self.settings.limits)?;
+        let catalog = context
+            .catalog("datafusion")
+            .ok_or_else(|| AnalysisError::NoSuchTable("datafusion".to_owned()))?;
+        catalog
+            .register_schema("lake", Arc::new(MemorySchemaProvider::new()))
+            .map_err(AnalysisError::query("lake"))?;
+        for table in TABLES {
+            let none = MemTable::try_new(table.lake_schema(), vec![vec![]]);
+            let none = none.map_err(AnalysisError::query(table.name))?;
+            context
+                .register_table(format!("lake.{}", table.name), Arc::new(none))
+                .map_err(AnalysisError::query(table.name))?;
+        }
+        register_views(&context, self.as_of).await?;
+        Ok(Analysis {
+            context,
+            graph: self.graph.clone(),
+            as_of: self.as_of,
+            newest_fact: self.newest_fact,
+            settings: self.settings.clone(),
+            made: Mutex::default(),
+        })
+    }
+
+    /// The columns of a derived table, in an analysis without rows. Those below it are put in place,
+    /// without rows too.
+    async fn schema_of(&self, wanted: Derived<'_>) -> Result<SchemaRef, AnalysisError> {
+        let mut waiting = vec![wanted];
+        // The graph has no circles, so this ends: a table is finished once those below it are.
+        while let Some(next) = waiting.last().copied() {
+            let below: Vec<Derived<'_>> = next
+                .reads()
+                .filter_map(|table| self.derived(table))
+                .filter(|table| !self.is_made(table.name()))
+                .collect();
+            if !below.is_empty() {
+                waiting.extend(below);
+                continue;
+            }
+            waiting.pop();
+            match next {
+                _ if self.is_made(next.name()) => {}
+                Derived::Computed(table) => self.make(table.name).await?,
+                Derived::Query(query) => {
+                    let frame = self.plan(&query.file, &query.sql, &[]).await?;
+                    let schema = Arc::new(frame.schema().as_arrow().clone());
+                    self.keep(&query.name, schema, vec![vec![]])
+                        .map_err(AnalysisError::query(&query.file))?;
+                    self.is_now_made(&query.name);
+                }
+            }
+        }
+        let table = self.context.table(wanted.name()).await;
+        let table = table.map_err(AnalysisError::query(wanted.name()))?;
+        Ok(Arc::new(table.schema().as_arrow().clone()))
+    }
+}
+
+fn note(derived: Derived<'_>, schema: &SchemaRef) -> TableNote {
+    let about = match derived {
+        // What a row is, to the end of the sentence; then it says what it reads.
+        Derived::Query(query) => {
+            let lines: Vec<&str> = query
+                .about
+                .lines()
+                .take_while(|line| !line.starts_with("Reads"))
+                .collect();
+            lines.join(" ")
+        }
+        Derived::Computed(table) => table.about.to_owned(),
+    };
+    let columns = schema.fields().iter().map(|field| ColumnNote {
+        name: field.name().clone(),
+        kind: kind(field.data_type()).to_owned(),
+        meaning: MEANINGS.of(derived.name(), field.name()),
+    });
+    TableNote {
+        name: derived.name().to_owned(),
+        about,
+        columns: columns.collect(),
+    }
+}
+
+/// The kind of a value, as people call it.
+fn kind(data_type: &DataType) -> &'static str {
+    match data_type {
+        DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View => "text",
+        DataType::Boolean => "true or false",
+        DataType::Date32 | DataType::Date64 => "day",
+        DataType::Timestamp(..) => "instant",
+        DataType::Struct(_) => "struct",
+        DataType::List(_) | DataType::LargeList(_) => "list",
+        other if other.is_integer() => "whole number",
+        other if other.is_numeric() => "number",
+        _ => "value",
+    }
+}
+
+/// What columns mean.
+struct Meanings {
+    /// Of any table.
+    shared: BTreeMap<String, String>,
+    /// By table, where the name means something else there.
+    own: BTreeMap<String, BTreeMap<String, String>>,
+}
+
+static MEANINGS: LazyLock<Meanings> = LazyLock::new(|| {
+    let mut meanings = Meanings {
+        shared: BTreeMap::new(),
+        own: BTreeMap::new(),
+    };
+    for column in TABLES.iter().flat_map(|table| table.columns) {
+        let about = column.about.to_owned();
+        meanings
+            .shared
+            .entry(column.name.to_owned())
+            .or_insert(about);
+    }
+    // A test holds the file to be right; a program built with a wrong one knows less.
+    for (name, value) in COLUMNS.parse::<toml::Table>().unwrap_or_default() {
+        match value {
+            toml::Value::String(meaning) => {
+                meanings.shared.insert(name, meaning);
+            }
+            toml::Value::Table(own) => {
+                let own = own
+                    .into_iter()
+                    .filter_map(|(name, value)| Some((name, value.as_str()?.to_owned())));
+                meanings.own.insert(name, own.collect());
+            }
+            _ => {}
+        }
+    }
+    meanings
+});
+
+impl Meanings {
+    fn of(&self, table: &str, column: &str) -> String {
+        let own = self.own.get(table).and_then(|own| own.get(column));
+        own.or_else(|| self.shared.get(column))
+            .cloned()
+            .unwrap_or_default()
+    }
+}
