@@ -50,7 +50,7 @@ WITH findings AS (
      AND (s.from_on IS NULL OR o.opened_on >= s.from_on) AND (s.until_on IS NULL OR o.opened_on < s.until_on)
     JOIN depot_watch d ON d.depot = s.depot AND o.opened_on <= d.last_stray_on
     UNION ALL
-    SELECT 'before the vehicle''s first day on the road', e.heard_by, e.vin
+    SELECT 'before the vehicle''s first day on the road', e.heard_in, e.vin
     FROM vehicle_event e
     JOIN fleet_vehicle v ON v.vin = e.vin AND days_between(v.in_service_date, e.day) < -30
     UNION ALL
