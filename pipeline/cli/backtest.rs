@@ -36,6 +36,10 @@ pub struct Backtest {
     #[arg(long, default_value_t = 2, value_name = "WEEKS", value_parser = clap::value_parser!(u64).range(1..=52))]
     every: u64,
 
+    /// On each past day know only what had been loaded into the lake by then, corrections included
+    #[arg(long)]
+    as_loaded: bool,
+
     /// How the answer is printed
     #[arg(long, value_enum, default_value = "markdown", value_name = "FORM")]
     format: Form,
@@ -61,6 +65,7 @@ impl Backtest {
         let asked = Asked {
             origins: self.origins,
             every_weeks: self.every,
+            as_loaded: self.as_loaded,
         };
         let bar = ProgressBar::new(asked.origins);
         let answer = backtest::run(

@@ -129,6 +129,10 @@ struct LakeArgs {
     #[arg(long, value_name = "YYYY-MM-DD")]
     as_of: Option<NaiveDate>,
 
+    /// Know only what had been loaded or corrected by the end of this day
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    known_by: Option<NaiveDate>,
+
     /// Use this configuration instead of the lake's voltwane.toml
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
@@ -158,7 +162,16 @@ impl LakeArgs {
             note(format_args!("settings: {warning}"));
         }
         let (today, queries) = (now.date_naive(), self.queries.as_deref());
-        Ok(Analysis::new(lake, beside, self.as_of, today, settings, queries).await?)
+        Ok(Analysis::new(
+            lake,
+            beside,
+            self.as_of,
+            self.known_by,
+            today,
+            settings,
+            queries,
+        )
+        .await?)
     }
 }
 

@@ -237,11 +237,11 @@ impl Sink for FileSink<'_, '_> {
         batch: RecordBatch,
         lines: &[u64],
     ) -> Result<(), SinkError> {
-        let is_new = Handle::current().block_on(self.append.rows(table, &batch))?;
+        let taken = Handle::current().block_on(self.append.rows(table, &batch))?;
         if !lines.is_empty() {
-            let added = is_new.iter().filter(|new| **new).count() as u64;
+            let added = taken.iter().filter(|row| row.is_added()).count() as u64;
             self.added += added;
-            self.already_there += is_new.len() as u64 - added;
+            self.already_there += taken.len() as u64 - added;
         }
         Ok(())
     }

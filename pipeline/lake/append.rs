@@ -6,7 +6,7 @@
 //! table's rows are written out whenever [`ROWS_IN_MEMORY`] of them wait.
 
 use std::collections::hash_map::Entry;
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use arrow::array::{
@@ -15,7 +15,7 @@ use arrow::array::{
 use arrow::compute::{
     SortColumn, concat_batches, filter_record_batch, lexsort_to_indices, take_record_batch,
 };
-use arrow::datatypes::{Int64Type, TimestampMicrosecondType};
+use arrow::datatypes::TimestampMicrosecondType;
 use arrow::error::ArrowError;
 use chrono::{DateTime, Datelike};
 use deltalake::kernel::Add;
@@ -24,12 +24,12 @@ use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::properties::WriterProperties;
 use serde_json::Map;
 
-use super::columns::read_columns;
 use super::commit::land;
 use super::commit_log::VERSIONS_KEY;
-use super::row_hash::row_hashes;
-use super::tables::{LOAD_LOG, ROW_HASH, TABLES, Table, table};
-use super::{Lake, LakeError, log_table};
+use super::identity::{contents, keys, nth_key};
+use super::known::{Known, Taken};
+use super::tables::{EVENT_YEAR, LOAD_LOG, TABLES, Table, table};
+use super::{Lake, LakeError, log_table, table_url};
 
 /// Rows of one table that may wait in memory before they are written to a data file.
 pub const ROWS_IN_MEMORY: usize = 400_000;
@@ -44,12 +44,36 @@ pub struct Append<'a> {
 /// What waits for one table.
 #[derive(Default)]
 struct Waiting {
-    /// Hashes of the rows in the lake or already taken, by event year; a year is read when needed.
-    known: HashMap<Option<i32>, HashSet<i64>>,
+    /// The rows in the lake or already taken, by event year; a year is read when needed.
+    known: HashMap<Option<i32>, Known>,
     kept: Pile,
     /// Of the file being read: forgotten if it fails.
     file: Pile,
-    file_hashes: Vec<(Option<i32>, i64)>,
+    file_taken: Vec<FileRow>,
+    /// The contents of each key that the file has named, in its order.
+    file_keys: HashMap<i64, Vec<i64>>,
+}
+
+/// A row taken from the file being read.
+struct FileRow {
+    year: Option<i32>,
+    key: i64,
+    content: i64,
+    taken: Taken,
+}
+
+impl Waiting {
+    /// The key of a row that comes from the file being read: that of its place among the file's rows
+    /// of one key.
+    fn file_key(&mut self, key: i64, content: i64) -> i64 {
+        let contents = self.file_keys.entry(key).or_default();
+        let place = contents.iter().position(|known| *known == content);
+        let place = place.unwrap_or_else(|| {
+            contents.push(content);
+            contents.len() - 1
+        });
+        nth_key(key, place)
+    }
 }
 
 /// Rows on their way into a table: in memory, or in data files that no commit names yet.
@@ -83,43 +107,49 @@ impl<'a> Append<'a> {
     }
 
     /// Takes the rows of `batch` (in the table's intake schema) that the lake does not have.
-    /// Answers, row by row, whether it was new.
-    pub async fn rows(&mut self, name: &str, batch: &RecordBatch) -> Result<Vec<bool>, LakeError> {
+    /// Answers, row by row, what it was to the lake.
+    pub async fn rows(&mut self, name: &str, batch: &RecordBatch) -> Result<Vec<Taken>, LakeError> {
         let design = table(name).ok_or_else(|| LakeError::NoSuchTable(name.to_owned()))?;
         let shape = |source| LakeError::Shape {
             table: design.name,
             source,
         };
-        let hashes = row_hashes(batch).map_err(shape)?;
+        let contents = contents(design, batch).map_err(shape)?;
+        let mut keys = keys(design, batch).map_err(shape)?;
         let years = event_years(design, batch).map_err(shape)?;
+        self.lake.make_if_missing(design).await?;
         let delta = self.lake.delta(design)?;
         let waiting = self.tables.entry(design.name).or_default();
-        let mut is_new = Vec::with_capacity(hashes.len());
-        for (row, hash) in hashes.iter().enumerate() {
+        let mut taken = Vec::with_capacity(contents.len());
+        for (row, content) in contents.iter().enumerate() {
             let year = years.as_ref().map(|years| years[row]);
+            keys[row] = waiting.file_key(keys[row], *content);
             let known = match waiting.known.entry(year) {
                 Entry::Occupied(known) => known.into_mut(),
-                Entry::Vacant(place) => {
-                    let stored = read_columns(delta, design.name, &[ROW_HASH], year).await?;
-                    let stored = stored
-                        .iter()
-                        .flat_map(|batch| batch.column(0).as_primitive::<Int64Type>().values())
-                        .copied()
-                        .collect();
-                    place.insert(stored)
-                }
+                Entry::Vacant(place) => place.insert(Known::read(delta, design, year).await?),
             };
-            let new = known.insert(*hash);
-            if new {
-                waiting.file_hashes.push((year, *hash));
+            let row_taken = known.take(keys[row], *content);
+            if row_taken.is_added() {
+                waiting.file_taken.push(FileRow {
+                    year,
+                    key: keys[row],
+                    content: *content,
+                    taken: row_taken,
+                });
             }
-            is_new.push(new);
+            taken.push(row_taken);
         }
+        let is_added: BooleanArray = taken.iter().map(|row| Some(row.is_added())).collect();
+        let marks = RowMarks {
+            contents,
+            keys,
+            corrects: taken.iter().map(|row| row.corrects()).collect(),
+            years,
+        };
         let full = self
-            .with_lake_columns(design, batch, hashes, years)
+            .with_lake_columns(design, batch, marks)
             .map_err(shape)?;
-        let fresh =
-            filter_record_batch(&full, &BooleanArray::from(is_new.clone())).map_err(shape)?;
+        let fresh = filter_record_batch(&full, &is_added).map_err(shape)?;
         let waiting = self.tables.entry(design.name).or_default();
         if fresh.num_rows() > 0 {
             waiting.file.rows += fresh.num_rows();
@@ -128,13 +158,14 @@ impl<'a> Append<'a> {
                 write_out(self.lake, design, &mut waiting.file).await?;
             }
         }
-        Ok(is_new)
+        Ok(taken)
     }
 
     /// The file being read is good: its rows stay.
     pub async fn file_done(&mut self) -> Result<(), LakeError> {
         for (name, waiting) in &mut self.tables {
-            waiting.file_hashes.clear();
+            waiting.file_taken.clear();
+            waiting.file_keys.clear();
             waiting.kept.absorb(&mut waiting.file);
             if waiting.kept.rows >= ROWS_IN_MEMORY {
                 let design = table(name).ok_or_else(|| LakeError::NoSuchTable(name.to_string()))?;
@@ -147,11 +178,12 @@ impl<'a> Append<'a> {
     /// The file being read failed: its rows are forgotten.
     pub fn file_failed(&mut self) {
         for waiting in self.tables.values_mut() {
-            for (year, hash) in waiting.file_hashes.drain(..) {
-                if let Some(known) = waiting.known.get_mut(&year) {
-                    known.remove(&hash);
+            for row in waiting.file_taken.drain(..).rev() {
+                if let Some(known) = waiting.known.get_mut(&row.year) {
+                    known.forget(row.key, row.content, row.taken);
                 }
             }
+            waiting.file_keys.clear();
             waiting.file = Pile::default();
         }
     }
@@ -165,6 +197,7 @@ impl<'a> Append<'a> {
             self.lake.keep_others_out().await?;
             let mut versions = Map::new();
             for design in TABLES.iter().filter(|table| table.name != LOAD_LOG) {
+                self.lake.make_if_missing(design).await?;
                 let files = self.written(design).await?;
                 let version = land(self.lake, design, files, HashMap::new()).await?;
                 versions.insert(design.name.to_owned(), version.into());
@@ -192,20 +225,29 @@ impl<'a> Append<'a> {
         &self,
         design: &Table,
         batch: &RecordBatch,
-        hashes: Vec<i64>,
-        years: Option<Vec<i32>>,
+        marks: RowMarks,
     ) -> Result<RecordBatch, ArrowError> {
         let mut columns: Vec<ArrayRef> = batch.columns().to_vec();
         columns.push(Arc::new(StringArray::from(vec![
             self.load_id.as_str();
             batch.num_rows()
         ])));
-        columns.push(Arc::new(Int64Array::from(hashes)));
-        if let Some(years) = years {
+        columns.push(Arc::new(Int64Array::from(marks.contents)));
+        columns.push(Arc::new(Int64Array::from(marks.keys)));
+        columns.push(Arc::new(marks.corrects));
+        if let Some(years) = marks.years {
             columns.push(Arc::new(Int32Array::from(years)));
         }
         RecordBatch::try_new(design.lake_schema(), columns)
     }
+}
+
+/// What the lake adds to the rows of a batch, besides the load.
+struct RowMarks {
+    contents: Vec<i64>,
+    keys: Vec<i64>,
+    corrects: Int64Array,
+    years: Option<Vec<i32>>,
 }
 
 /// The calendar year (UTC) of each row's event, for tables partitioned by it.
@@ -253,13 +295,15 @@ pub(super) async fn write_out(
         .collect();
     let order = lexsort_to_indices(&keys, None).map_err(shape)?;
     let sorted = take_record_batch(&rows, &order).map_err(shape)?;
-    let delta = lake.delta(design)?;
     let properties = WriterProperties::builder()
         .set_compression(Compression::ZSTD(
             ZstdLevel::try_new(3).expect("zstd has a level 3"),
         ))
         .build();
-    let mut writer = RecordBatchWriter::for_table(delta)
+    // By the design's schema, which an older table gets with the commit that names these files.
+    let partition = design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]);
+    let url = table_url(&lake.root, design)?;
+    let mut writer = RecordBatchWriter::try_new(url, design.lake_schema(), partition, None)
         .map_err(LakeError::delta(design.name, "written"))?
         .with_writer_properties(properties);
     writer

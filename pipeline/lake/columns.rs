@@ -1,60 +1,126 @@
-//! Reads a few columns of a table straight from its data files: what the loader needs to know
-//! which facts are there already.
+//! Reads columns of a table straight from its data files: what the loader needs to know which facts
+//! are there already. Only the columns asked for are fetched.
+
+use std::ops::Range;
+use std::sync::Arc;
 
 use arrow::array::RecordBatch;
-use deltalake::{DeltaTable, DeltaTableError};
+use bytes::Bytes;
+use deltalake::DeltaTable;
+use futures::future::BoxFuture;
+use futures::{FutureExt, TryFutureExt, TryStreamExt};
 use object_store::path::Path;
-use object_store::{ObjectStore, ObjectStoreExt};
+use object_store::{GetOptions, GetRange, ObjectStore, ObjectStoreExt};
 use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::arrow::arrow_reader::ArrowReaderOptions;
+use parquet::arrow::async_reader::{
+    AsyncFileReader, MetadataSuffixFetch, ParquetRecordBatchStreamBuilder,
+};
+use parquet::errors::{ParquetError, Result as ParquetResult};
+use parquet::file::metadata::{ParquetMetaData, ParquetMetaDataReader};
 
 use super::LakeError;
 use super::tables::EVENT_YEAR;
 
-/// The named columns of every data file, of one event year where `year` is given.
-pub async fn read_columns(
+/// The data files of one event year, or all where none is given.
+pub fn files_of_year(
     delta: &DeltaTable,
     table: &'static str,
-    columns: &[&str],
     year: Option<i32>,
-) -> Result<Vec<RecordBatch>, LakeError> {
+) -> Result<Vec<Path>, LakeError> {
     let snapshot = delta.snapshot().map_err(LakeError::delta(table, "read"))?;
-    let store = delta.object_store();
-    let mut batches = Vec::new();
-    for file in snapshot.log_data() {
-        let path = file.object_store_path();
+    let folder = year.map(|year| format!("{EVENT_YEAR}={year}"));
+    let files = snapshot.log_data();
+    Ok(files
+        .iter()
+        .map(|file| file.object_store_path())
         // Partition folders are named column=value; a file of another year is not opened.
-        if let Some(year) = year {
-            let folder = format!("{EVENT_YEAR}={year}");
-            if !path.parts().any(|part| part.as_ref() == folder) {
-                continue;
-            }
-        }
-        batches.extend(read_file(store.as_ref(), table, &path, Some(columns)).await?);
-    }
-    Ok(batches)
+        .filter(|path| match &folder {
+            Some(folder) => path.parts().any(|part| part.as_ref() == folder),
+            None => true,
+        })
+        .collect())
 }
 
-/// One data file's columns, all of them where none are named.
+/// One data file's columns: all of them where none are named, or where the file is too old to have
+/// each of those named.
 pub async fn read_file(
-    store: &dyn ObjectStore,
+    store: Arc<dyn ObjectStore>,
     table: &'static str,
     path: &Path,
     columns: Option<&[&str]>,
 ) -> Result<Vec<RecordBatch>, LakeError> {
-    let fetched = |source| LakeError::delta(table, "read")(DeltaTableError::from(source));
-    let bytes = store.get(path).await.map_err(fetched)?;
-    let bytes = bytes.bytes().await.map_err(fetched)?;
     let parquet = |source| LakeError::Parquet { table, source };
-    let builder = ParquetRecordBatchReaderBuilder::try_new(bytes).map_err(parquet)?;
+    let reader = StoredFile {
+        store,
+        path: path.clone(),
+    };
+    let builder = ParquetRecordBatchStreamBuilder::new(reader)
+        .await
+        .map_err(parquet)?;
+    let has = |name: &&str| builder.schema().column_with_name(name).is_some();
     let mask = match columns {
-        Some(columns) => ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied()),
-        None => ProjectionMask::all(),
+        Some(columns) if columns.iter().all(has) => {
+            ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied())
+        }
+        _ => ProjectionMask::all(),
     };
     builder
         .with_projection(mask)
         .build()
         .map_err(parquet)?
-        .map(|batch| batch.map_err(|source| LakeError::Shape { table, source }))
-        .collect()
+        .try_collect()
+        .await
+        .map_err(parquet)
+}
+
+/// A file of the lake, of which Parquet fetches the ranges it needs.
+struct StoredFile {
+    store: Arc<dyn ObjectStore>,
+    path: Path,
+}
+
+fn not_fetched(error: object_store::Error) -> ParquetError {
+    ParquetError::External(Box::new(error))
+}
+
+impl AsyncFileReader for StoredFile {
+    fn get_bytes(&mut self, range: Range<u64>) -> BoxFuture<'_, ParquetResult<Bytes>> {
+        self.store
+            .get_range(&self.path, range)
+            .map_err(not_fetched)
+            .boxed()
+    }
+
+    fn get_metadata<'a>(
+        &'a mut self,
+        options: Option<&'a ArrowReaderOptions>,
+    ) -> BoxFuture<'a, ParquetResult<Arc<ParquetMetaData>>> {
+        async move {
+            let metadata = ParquetMetaDataReader::new()
+                .with_arrow_reader_options(options)
+                .load_via_suffix_and_finish(self)
+                .await?;
+            Ok(Arc::new(metadata))
+        }
+        .boxed()
+    }
+}
+
+impl MetadataSuffixFetch for &mut StoredFile {
+    fn fetch_suffix(&mut self, suffix: usize) -> BoxFuture<'_, ParquetResult<Bytes>> {
+        async move {
+            let options = GetOptions {
+                range: Some(GetRange::Suffix(suffix as u64)),
+                ..Default::default()
+            };
+            let found = self.store.get_opts(&self.path, options).await;
+            found
+                .map_err(not_fetched)?
+                .bytes()
+                .await
+                .map_err(not_fetched)
+        }
+        .boxed()
+    }
 }

@@ -4,11 +4,11 @@
 //! next version only. Where another writer was faster, the rows that came with it are left out of
 //! ours and it is tried again.
 
+use std::collections::HashMap;
 use std::collections::hash_map::Entry;
-use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, BooleanArray, Int32Array, RecordBatch};
+use arrow::array::{Array, ArrayRef, AsArray, BooleanArray, Int32Array, Int64Array, RecordBatch};
 use arrow::compute::{cast, filter_record_batch};
 use arrow::datatypes::Int64Type;
 use arrow::error::ArrowError;
@@ -21,10 +21,12 @@ use object_store::path::Path;
 use serde_json::Value;
 
 use super::append::{Pile, write_out};
-use super::columns::{read_columns, read_file};
+use super::columns::read_file;
 use super::commit_log::entry_name;
 use super::durable::sync_file;
-use super::tables::{EVENT_YEAR, ROW_HASH, Table};
+use super::known::{Known, Taken};
+use super::schema_version::raising;
+use super::tables::{CORRECTS, EVENT_YEAR, KEY_HASH, ROW_HASH, Table};
 use super::{Lake, LakeError};
 
 /// Commits `files` to a table, with `about` in the commit's own account of itself; what the table has
@@ -37,7 +39,8 @@ pub async fn land(
 ) -> Result<u64, LakeError> {
     loop {
         let delta = lake.delta(design)?;
-        if files.is_empty() && about.is_empty() {
+        let raising = raising(delta, design)?;
+        if files.is_empty() && about.is_empty() && raising.is_none() {
             return Ok(delta.version().unwrap_or(0));
         }
         for file in &files {
@@ -47,7 +50,12 @@ pub async fn land(
             .snapshot()
             .map_err(LakeError::delta(design.name, "read"))?;
         let committed = CommitBuilder::default()
-            .with_actions(files.iter().cloned().map(Action::Add).collect())
+            .with_actions(
+                raising
+                    .into_iter()
+                    .chain(files.iter().cloned().map(Action::Add))
+                    .collect(),
+            )
             .with_app_metadata(about.clone())
             // Not even onto a later version that does not contradict it: the same rows may be there.
             .with_max_retries(0)
@@ -78,7 +86,8 @@ pub async fn land(
     }
 }
 
-/// The files' rows that the table does not have, in files of their own where any had to go.
+/// The files' rows that the table does not have, in files of their own: what came meanwhile is left
+/// out, and what corrects it says so.
 async fn without_known(
     lake: &Lake,
     design: &'static Table,
@@ -90,35 +99,38 @@ async fn without_known(
         table: design.name,
         source,
     };
-    let mut known: HashMap<Option<i32>, HashSet<i64>> = HashMap::new();
+    let mut known: HashMap<Option<i32>, Known> = HashMap::new();
     let mut rest = Pile::default();
     let mut left_out = 0;
     for file in files {
         let year = event_year(&file);
-        let there = match known.entry(year) {
-            Entry::Occupied(there) => there.into_mut(),
-            Entry::Vacant(place) => {
-                let hashes = read_columns(delta, design.name, &[ROW_HASH], year).await?;
-                place.insert(hashes.iter().flat_map(hashes_of).collect())
-            }
+        let known = match known.entry(year) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(place) => place.insert(Known::read(delta, design, year).await?),
         };
         let path = Path::from(file.path.as_str());
         let mut fresh = Vec::new();
-        let mut dropped = 0;
-        for batch in read_file(store.as_ref(), design.name, &path, None).await? {
-            let is_new: BooleanArray = hashes_of(&batch)
+        let mut is_as_it_was = true;
+        for batch in read_file(store.clone(), design.name, &path, None).await? {
+            let taken: Vec<Taken> = hashes(&batch, KEY_HASH)
                 .into_iter()
-                .map(|hash| Some(!there.contains(&hash)))
+                .zip(hashes(&batch, ROW_HASH))
+                .map(|(key, content)| known.take(key, content))
                 .collect();
-            dropped += is_new.false_count();
-            let kept = filter_record_batch(&batch, &is_new).map_err(shape)?;
-            fresh.push(as_lake_stores(design, &kept, year).map_err(shape)?);
+            let corrects: Int64Array = taken.iter().map(|row| row.corrects()).collect();
+            is_as_it_was &= batch
+                .column_by_name(CORRECTS)
+                .is_some_and(|before| before.as_ref() == &corrects as &dyn Array);
+            let is_added: BooleanArray = taken.iter().map(|row| Some(row.is_added())).collect();
+            left_out += is_added.false_count();
+            is_as_it_was &= is_added.false_count() == 0;
+            let all = as_lake_stores(design, &batch, year, &corrects).map_err(shape)?;
+            fresh.push(filter_record_batch(&all, &is_added).map_err(shape)?);
         }
-        if dropped == 0 {
+        if is_as_it_was {
             rest.written.push(file);
             continue;
         }
-        left_out += dropped;
         rest.batches
             .extend(fresh.into_iter().filter(|batch| batch.num_rows() > 0));
         // No commit names it; that it cannot be removed is no harm.
@@ -134,9 +146,9 @@ async fn without_known(
     Ok(rest.written)
 }
 
-fn hashes_of(batch: &RecordBatch) -> Vec<i64> {
+fn hashes(batch: &RecordBatch, column: &str) -> Vec<i64> {
     batch
-        .column_by_name(ROW_HASH)
+        .column_by_name(column)
         .and_then(|column| column.as_primitive_opt::<Int64Type>())
         .map(|hashes| hashes.values().to_vec())
         .unwrap_or_default()
@@ -155,12 +167,14 @@ fn as_lake_stores(
     design: &Table,
     batch: &RecordBatch,
     year: Option<i32>,
+    corrects: &Int64Array,
 ) -> Result<RecordBatch, ArrowError> {
     let schema = design.lake_schema();
     let columns = schema
         .fields()
         .iter()
         .map(|field| match (batch.column_by_name(field.name()), year) {
+            _ if field.name() == CORRECTS => Ok(Arc::new(corrects.clone()) as ArrayRef),
             (Some(column), _) => cast(column, field.data_type()),
             (None, Some(year)) => {
                 Ok(Arc::new(Int32Array::from(vec![year; batch.num_rows()])) as ArrayRef)

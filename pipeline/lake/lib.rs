@@ -9,7 +9,9 @@ mod columns;
 mod commit;
 mod commit_log;
 mod durable;
-mod row_hash;
+mod identity;
+pub mod known;
+mod schema_version;
 pub mod tables;
 mod writers_lock;
 
@@ -18,16 +20,16 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use datafusion::catalog::TableProvider;
-use deltalake::kernel::StructField;
-use deltalake::kernel::engine::arrow_conversion::TryIntoKernel;
-use deltalake::operations::create::CreateBuilder;
-use deltalake::protocol::SaveMode;
+use deltalake::kernel::Action;
+use deltalake::kernel::transaction::{CommitBuilder, TransactionError};
+use deltalake::protocol::{DeltaOperation, SaveMode};
 use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError};
 use url::Url;
 
 use commit_log::{CommitLog, entry_name};
 use durable::sync_file;
-use tables::{EVENT_YEAR, LOAD_LOG, TABLES, Table};
+use schema_version::{making, stored_version};
+use tables::{LOAD_LOG, TABLES, Table};
 use writers_lock::WritersLock;
 
 /// Why a lake could not be used.
@@ -43,6 +45,15 @@ pub enum LakeError {
     Occupied(String),
     #[error("the lake at {lake} has no table {table}: run `voltwane load` on it once more")]
     Incomplete { lake: String, table: &'static str },
+    #[error(
+        "the lake at {lake} was written by a newer voltwane: its table {table} has schema version {version}, this one knows {known}. Use the newer voltwane; nothing was changed"
+    )]
+    Newer {
+        lake: String,
+        table: &'static str,
+        version: u32,
+        known: u32,
+    },
     #[error("{0} is not a place for a lake: {1}")]
     BadPlace(String, String),
     #[error("the lake's table {table} could not be {doing}: {reason}")]
@@ -110,7 +121,7 @@ pub struct Lake {
 }
 
 impl Lake {
-    /// Opens an existing lake for reading and appending.
+    /// Opens an existing lake for reading and appending. One of an older release is read as it is.
     pub async fn open(place: &str) -> Result<Self, LakeError> {
         let root = root_url(place)?;
         if let Some(folder) = local_folder(&root)
@@ -130,14 +141,29 @@ impl Lake {
         load_log.verify(Some(0)).await?;
         for table in TABLES {
             let log = CommitLog::list(&root, table).await?;
+            let told = named.get(table.name).copied();
             if !log.is_begun() {
+                // A table that came later is not in an older lake.
+                if table.since > 1 && told.is_none() {
+                    continue;
+                }
                 return Err(LakeError::Incomplete {
                     lake: place.to_owned(),
                     table: table.name,
                 });
             }
-            log.verify(named.get(table.name).copied()).await?;
-            tables.insert(table.name, load(&root, table).await?);
+            log.verify(told).await?;
+            let delta = load(&root, table).await?;
+            let version = stored_version(&delta, table)?;
+            if version > table.version() {
+                return Err(LakeError::Newer {
+                    lake: place.to_owned(),
+                    table: table.name,
+                    version,
+                    known: table.version(),
+                });
+            }
+            tables.insert(table.name, delta);
         }
         Ok(Self {
             place: place.to_owned(),
@@ -179,12 +205,29 @@ impl Lake {
         local_folder(&self.root)
     }
 
-    /// The table as DataFusion reads it.
-    pub async fn provider(&self, table: &Table) -> Result<Arc<dyn TableProvider>, LakeError> {
-        self.delta(table)?
+    /// The table as DataFusion reads it, with the columns it was written with; none where the lake is
+    /// older than the table.
+    pub async fn provider(
+        &self,
+        table: &Table,
+    ) -> Result<Option<Arc<dyn TableProvider>>, LakeError> {
+        let Some(delta) = self.tables.get(table.name) else {
+            return Ok(None);
+        };
+        let provider = delta
             .table_provider()
             .await
-            .map_err(|error| LakeError::delta(table.name, "read")(error.into()))
+            .map_err(|error| LakeError::delta(table.name, "read")(error.into()))?;
+        Ok(Some(provider))
+    }
+
+    /// Makes a table that an older lake does not have yet.
+    async fn make_if_missing(&mut self, table: &'static Table) -> Result<(), LakeError> {
+        if !self.tables.contains_key(table.name) {
+            create(&self.root, table).await?;
+            self.reload(table).await?;
+        }
+        Ok(())
     }
 
     /// Waits until no other process on this machine writes to the lake, and keeps them out from then on.
@@ -290,6 +333,8 @@ fn refuse_outside(delta: &DeltaTable, table: &'static Table) -> Result<(), LakeE
     Ok(())
 }
 
+/// Makes a table; that another was faster is no harm. Its log does not say where it lies: a lake may
+/// be moved, and where it was made is nobody's business.
 async fn create(root: &Url, table: &'static Table) -> Result<(), LakeError> {
     let url = table_url(root, table)?;
     if let Some(folder) = local_folder(&url) {
@@ -298,29 +343,37 @@ async fn create(root: &Url, table: &'static Table) -> Result<(), LakeError> {
             source,
         })?;
     }
-    let schema = table.lake_schema();
-    let fields: Vec<StructField> = schema
-        .fields()
-        .iter()
-        .map(|field| field.as_ref().try_into_kernel())
-        .collect::<Result<_, arrow::error::ArrowError>>()
-        .map_err(|source| LakeError::Shape {
-            table: table.name,
-            source,
-        })?;
-    let partition: &[&str] = match table.event_time {
-        Some(_) => &[EVENT_YEAR],
-        None => &[],
-    };
-    CreateBuilder::new()
-        .with_location(url.as_str())
-        .with_table_name(table.name)
-        .with_comment(table.row_is)
-        .with_columns(fields)
-        .with_partition_columns(partition.iter().copied())
-        .with_save_mode(SaveMode::Ignore)
-        .await
+    let delta = DeltaTableBuilder::from_url(url.clone())
+        .and_then(DeltaTableBuilder::build)
         .map_err(LakeError::delta(table.name, "created"))?;
+    let (protocol, metadata) = making(table)?;
+    let location = Url::parse(&format!("table:{}", table.name))
+        .map_err(|error| LakeError::BadPlace(table.name.to_owned(), error.to_string()))?;
+    let made = CommitBuilder::default()
+        .with_actions(vec![
+            Action::Protocol(protocol.clone()),
+            Action::Metadata(metadata.clone()),
+        ])
+        .build(
+            None,
+            delta.log_store(),
+            DeltaOperation::Create {
+                mode: SaveMode::Ignore,
+                location,
+                protocol,
+                metadata,
+            },
+        )
+        .await;
+    match made {
+        Ok(_)
+        | Err(DeltaTableError::VersionAlreadyExists(_))
+        | Err(DeltaTableError::Transaction {
+            source:
+                TransactionError::VersionAlreadyExists(_) | TransactionError::MaxCommitAttempts(_),
+        }) => {}
+        Err(error) => return Err(LakeError::delta(table.name, "created")(error)),
+    }
     match (local_folder(root), local_folder(&url)) {
         (Some(lake), Some(folder)) => {
             sync_file(&lake, &folder.join("_delta_log").join(entry_name(0)))

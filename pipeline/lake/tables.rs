@@ -43,6 +43,34 @@ pub struct Column {
     /// A row without it is quarantined.
     pub required: bool,
     pub about: &'static str,
+    /// The schema version the column came with. Rows of older lakes have nothing in it, so one that
+    /// came later is never required.
+    pub since: u32,
+    /// Of a local calendar day: the instant it is the day of, by the clocks of where it happened.
+    pub local_day_of: Option<&'static str>,
+}
+
+impl Column {
+    /// The column, come with this schema version.
+    const fn since(mut self, version: u32) -> Self {
+        self.since = version;
+        self
+    }
+
+    /// The column as the local day of an instant. Intake fills it in where no dump gives it.
+    const fn local_day_of(mut self, instant: &'static str) -> Self {
+        self.local_day_of = Some(instant);
+        self
+    }
+}
+
+/// From when on a row can have been known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum KnownFrom {
+    /// From the day or instant in this column.
+    Event(&'static str),
+    /// From the load that wrote it: the lake's own book-keeping.
+    Load,
 }
 
 /// One raw table of the lake.
@@ -52,25 +80,46 @@ pub struct Table {
     /// What one row is.
     pub row_is: &'static str,
     pub columns: &'static [Column],
+    /// The columns by which a row is known again; with another content it is a correction. Empty
+    /// where rows are never corrected and the same content alone is the same row.
+    pub key: &'static [&'static str],
+    /// The schema version the table came with.
+    pub since: u32,
+    /// When its rows become known: nobody may look at a row from an earlier day.
+    pub known_from: KnownFrom,
     /// The column whose year partitions the table, where it is partitioned.
     pub event_time: Option<&'static str>,
     /// What rows are sorted by inside a file.
     pub sorted_by: &'static [&'static str],
 }
 
-/// Columns that every fact table carries after its own: which load brought the row, and a hash of
-/// the row's content by which a fact is known again.
+/// Columns that every raw table carries after its own. Which load brought the row; the load's instant
+/// ends it.
 pub const LOAD_ID: &str = "load_id";
+/// A hash of the row's content.
 pub const ROW_HASH: &str = "row_hash";
+/// A hash of the row's key; absent in rows of the first release.
+pub const KEY_HASH: &str = "key_hash";
+/// The `row_hash` of the row that this one corrects.
+pub const CORRECTS: &str = "corrects";
+/// The schema version of rows that carry a key and what they correct.
+const KEYED_SINCE: u32 = 2;
 /// The table that says what each load brought; its commit is a load's last.
 pub const LOAD_LOG: &str = "load_log";
 /// Partition column of the tables with an `event_time`.
 pub const EVENT_YEAR: &str = "event_year";
 
 impl Table {
-    /// The columns as they come from intake: without load id, row hash and partition.
+    /// The columns as they come from intake: without what the lake adds.
     pub fn intake_schema(&self) -> SchemaRef {
         Arc::new(Schema::new(self.fields()))
+    }
+
+    /// The version of the table's schema: that of its youngest column. A lake keeps the one each
+    /// table was written with; an older one is read and brought up, a newer one is refused.
+    pub fn version(&self) -> u32 {
+        let youngest = self.columns.iter().map(|column| column.since).max();
+        youngest.unwrap_or(1).max(self.since).max(KEYED_SINCE)
     }
 
     /// The columns as the lake stores them.
@@ -78,6 +127,8 @@ impl Table {
         let mut fields = self.fields();
         fields.push(Field::new(LOAD_ID, DataType::Utf8, false));
         fields.push(Field::new(ROW_HASH, DataType::Int64, false));
+        fields.push(Field::new(KEY_HASH, DataType::Int64, true));
+        fields.push(Field::new(CORRECTS, DataType::Int64, true));
         if self.event_time.is_some() {
             fields.push(Field::new(EVENT_YEAR, DataType::Int32, false));
         }
@@ -103,6 +154,8 @@ const fn must(name: &'static str, kind: Kind, about: &'static str) -> Column {
         kind,
         required: true,
         about,
+        since: 1,
+        local_day_of: None,
     }
 }
 
@@ -112,6 +165,8 @@ const fn may(name: &'static str, kind: Kind, about: &'static str) -> Column {
         kind,
         required: false,
         about,
+        since: 1,
+        local_day_of: None,
     }
 }
 
@@ -157,6 +212,9 @@ pub const TABLES: &[Table] = &[
             ),
             may("left_fleet_date", Day, "day the vehicle left the fleet"),
         ],
+        key: &["vin", "seen_on"],
+        since: 1,
+        known_from: KnownFrom::Event("seen_on"),
         event_time: None,
         sorted_by: &["vin", "seen_on"],
     },
@@ -205,7 +263,15 @@ pub const TABLES: &[Table] = &[
             may("source_verdict", Text, "what the tester said, as text"),
             may("shop", Text, "who tested"),
             may("technician", Text, "initials or number"),
+            may("local_day", Day, "the day of the test where it was made")
+                .local_day_of("tested_at")
+                .since(2),
+            may("part_no", Text, "part number on the label").since(2),
+            may("lot", Text, "production lot on the label").since(2),
         ],
+        key: &["vin", "position", "tested_at"],
+        since: 1,
+        known_from: KnownFrom::Event("tested_at"),
         event_time: Some("tested_at"),
         sorted_by: &["vin", "tested_at"],
     },
@@ -238,7 +304,13 @@ pub const TABLES: &[Table] = &[
             ),
             may("shop", Text, "who scanned"),
             may("technician", Text, "initials or number"),
+            may("local_day", Day, "the day of the scan where it was made")
+                .local_day_of("scanned_at")
+                .since(2),
         ],
+        key: &["scan_id", "vin", "scanned_at"],
+        since: 1,
+        known_from: KnownFrom::Event("scanned_at"),
         event_time: Some("scanned_at"),
         sorted_by: &["vin", "scanned_at"],
     },
@@ -272,6 +344,9 @@ pub const TABLES: &[Table] = &[
             may("fmi", Integer, "failure mode identifier"),
             may("occurrence_count", Integer, "occurrence count"),
         ],
+        key: &["scan_id", "vin", "scanned_at", "module_address", "code"],
+        since: 1,
+        known_from: KnownFrom::Event("scanned_at"),
         event_time: Some("scanned_at"),
         sorted_by: &["vin", "scanned_at"],
     },
@@ -294,7 +369,7 @@ pub const TABLES: &[Table] = &[
             may(
                 "cause",
                 Text,
-                "what it was put down to: supply, network, module, traction battery, other",
+                "what it was put down to: supply, charging, network, module, traction battery, other",
             ),
             must(
                 "operation",
@@ -317,7 +392,26 @@ pub const TABLES: &[Table] = &[
                 "cost of parts, in the fleet's currency",
             ),
             may("labour_hours", Number, "hours of labour"),
+            may(
+                "opened_local_day",
+                Day,
+                "the day it was opened, at the shop",
+            )
+            .local_day_of("opened_at")
+            .since(2),
+            may(
+                "closed_local_day",
+                Day,
+                "the day it was closed, at the shop",
+            )
+            .local_day_of("closed_at")
+            .since(2),
+            may("part_no", Text, "part number of what was fitted").since(2),
+            may("lot", Text, "production lot of what was fitted").since(2),
         ],
+        key: &["order_no", "vin", "opened_at", "operation"],
+        since: 1,
+        known_from: KnownFrom::Event("opened_at"),
         event_time: Some("opened_at"),
         sorted_by: &["vin", "opened_at"],
     },
@@ -337,7 +431,16 @@ pub const TABLES: &[Table] = &[
                 Number,
                 "highest temperature, degrees Celsius",
             ),
+            may(
+                "min_temperature_c",
+                Number,
+                "lowest temperature, degrees Celsius",
+            )
+            .since(2),
         ],
+        key: &["depot", "day"],
+        since: 1,
+        known_from: KnownFrom::Event("day"),
         event_time: None,
         sorted_by: &["depot", "day"],
     },
@@ -362,6 +465,9 @@ pub const TABLES: &[Table] = &[
             ),
             must("file_hash", Text, "SHA-256 of the file's bytes"),
         ],
+        key: &[],
+        since: 1,
+        known_from: KnownFrom::Load,
         event_time: None,
         sorted_by: &["file", "line"],
     },
@@ -379,6 +485,9 @@ pub const TABLES: &[Table] = &[
             must("rows_quarantined", Integer, "rows put into quarantine"),
             must("seconds", Number, "seconds it took"),
         ],
+        key: &[],
+        since: 1,
+        known_from: KnownFrom::Load,
         event_time: None,
         sorted_by: &["file"],
     },
@@ -399,7 +508,43 @@ pub const TABLES: &[Table] = &[
             must("reasons", Text, "why, in words"),
             must("model_version", Text, "which model said so"),
         ],
+        key: &[],
+        since: 1,
+        known_from: KnownFrom::Event("as_of"),
         event_time: None,
         sorted_by: &["week", "rank"],
     },
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_came_later_is_never_required_and_keys_are() {
+        for table in TABLES {
+            let column = |name| table.columns.iter().find(|column| column.name == name);
+            for later in table
+                .columns
+                .iter()
+                .filter(|column| column.since > table.since)
+            {
+                assert!(!later.required, "{}.{}", table.name, later.name);
+            }
+            if let KnownFrom::Event(name) = table.known_from {
+                let column = column(name).expect("it is a column of the table");
+                assert!(matches!(column.kind, Kind::Day | Kind::Instant) && column.required);
+            }
+            for instant in table
+                .columns
+                .iter()
+                .filter_map(|column| column.local_day_of)
+            {
+                assert_eq!(
+                    column(instant).map(|column| column.kind),
+                    Some(Kind::Instant)
+                );
+            }
+        }
+    }
+}

@@ -31,6 +31,8 @@ pub struct Asked {
     pub origins: u64,
     /// Weeks from one origin to the next.
     pub every_weeks: u64,
+    /// Whether each past day knows only what had been loaded by then.
+    pub as_loaded: bool,
 }
 
 /// A backtest's answer.
@@ -88,7 +90,7 @@ pub async fn run(
         let Some(day) = today.as_of().checked_sub_days(Days::new(back)) else {
             continue;
         };
-        let (told, ridge, bays) = foretell(lake, day, &settings, queries, &lives).await?;
+        let (told, ridge, bays) = foretell(lake, day, &settings, queries, &lives, &asked).await?;
         // The first penalty that rests on failures enough is kept.
         settings.risk.ridge = settings.risk.ridge.or(ridge);
         capacity = capacity.max(bays);
@@ -148,8 +150,18 @@ async fn foretell(
     settings: &Settings,
     queries: Option<&Path>,
     lives: &HashMap<(String, String), Vec<Life>>,
+    asked: &Asked,
 ) -> Result<(Vec<Prediction>, Option<f64>, usize), AnalysisError> {
-    let then = Analysis::new(lake, &[], Some(day), day, settings.clone(), queries).await?;
+    let then = Analysis::new(
+        lake,
+        &[],
+        Some(day),
+        asked.as_loaded.then_some(day),
+        day,
+        settings.clone(),
+        queries,
+    )
+    .await?;
     let horizon_days = settings.run.horizon_days;
     let told: Vec<Told> = then
         .rows(

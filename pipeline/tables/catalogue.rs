@@ -12,6 +12,7 @@ use arrow::datatypes::{DataType, SchemaRef};
 use datafusion::catalog::MemorySchemaProvider;
 use datafusion::datasource::MemTable;
 
+use super::as_of::KnownBy;
 use super::query_graph::COLUMNS;
 use super::{Analysis, AnalysisError, Derived, register_views, rust_tables, session};
 use lake::tables::TABLES;
@@ -89,7 +90,13 @@ impl Analysis {
                 .register_table(format!("lake.{}", table.name), Arc::new(none))
                 .map_err(AnalysisError::query(table.name))?;
         }
-        register_views(&context, self.as_of).await?;
+        let known_by = KnownBy {
+            as_of: self.as_of,
+            is_newest: true,
+            loaded_by: None,
+            corrected: &[],
+        };
+        register_views(&context, known_by).await?;
         Ok(Analysis {
             context,
             graph: self.graph.clone(),

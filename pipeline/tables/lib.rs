@@ -36,6 +36,7 @@ use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
 
 pub use answer::Answer;
+use as_of::KnownBy;
 pub use catalogue::{ColumnNote, TableNote};
 use lake::tables::TABLES;
 use lake::{self, Lake, LakeError};
@@ -127,11 +128,13 @@ pub struct Analysis {
 impl Analysis {
     /// Opens the lake as it was known at the end of `as_of` (UTC). Without a day, it is the day of
     /// the newest fact, and `today` where there are no facts. The facts of the lakes `beside` it are
-    /// read as if they stood in it; the lake itself is not touched.
+    /// read as if they stood in it; the lake itself is not touched. With `loaded_by` only what had been
+    /// loaded or corrected by the end of that day is known.
     pub async fn new(
         lake: &Lake,
         beside: &[&Lake],
         as_of: Option<NaiveDate>,
+        loaded_by: Option<NaiveDate>,
         today: NaiveDate,
         settings: Settings,
         queries: Option<&Path>,
@@ -140,9 +143,16 @@ impl Analysis {
         raw_tables::register(&context, lake, beside).await?;
         let given = rust_tables::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given, settings.limits.expression_depth)?;
-        let newest_fact = newest_fact(&context).await?;
+        let newest_fact = newest_fact(&context, loaded_by).await?;
         let as_of = as_of.or(newest_fact).unwrap_or(today);
-        register_views(&context, as_of).await?;
+        let corrected = corrected_tables(&context).await?;
+        let known_by = KnownBy {
+            as_of,
+            is_newest: newest_fact.is_none_or(|newest| as_of >= newest),
+            loaded_by,
+            corrected: &corrected,
+        };
+        register_views(&context, known_by).await?;
         Ok(Self {
             context,
             graph,
@@ -409,9 +419,12 @@ fn code_groups(lake: &Lake) -> Result<CodeGroups, AnalysisError> {
 }
 
 /// Registers each raw table under its own name, as it was known at the end of a day.
-async fn register_views(context: &SessionContext, as_of: NaiveDate) -> Result<(), AnalysisError> {
+async fn register_views(
+    context: &SessionContext,
+    known_by: KnownBy<'_>,
+) -> Result<(), AnalysisError> {
     for table in TABLES {
-        let sql = as_of::view_sql(table, as_of);
+        let sql = as_of::view_sql(table, known_by);
         let view = context
             .sql(&sql)
             .await
@@ -466,9 +479,28 @@ fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, Analys
     Ok(context)
 }
 
+/// The tables in which a row is corrected by another.
+async fn corrected_tables(context: &SessionContext) -> Result<Vec<&'static str>, AnalysisError> {
+    let batches = context
+        .sql(&as_of::corrected_tables_sql())
+        .await
+        .map_err(AnalysisError::query("corrections"))?
+        .collect()
+        .await
+        .map_err(AnalysisError::query("corrections"))?;
+    Ok(batches
+        .iter()
+        .flat_map(|batch| batch.column(0).as_string::<i32>().iter().flatten())
+        .filter_map(|name| Some(lake::tables::table(name)?.name))
+        .collect())
+}
+
 /// The day of the newest fact about a vehicle, none in an empty lake.
-async fn newest_fact(context: &SessionContext) -> Result<Option<NaiveDate>, AnalysisError> {
-    let sql = as_of::newest_fact_sql();
+async fn newest_fact(
+    context: &SessionContext,
+    loaded_by: Option<NaiveDate>,
+) -> Result<Option<NaiveDate>, AnalysisError> {
+    let sql = as_of::newest_fact_sql(loaded_by);
     let batches = context
         .sql(&sql)
         .await

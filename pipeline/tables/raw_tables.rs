@@ -3,8 +3,11 @@
 
 use std::sync::Arc;
 
-use datafusion::catalog::MemorySchemaProvider;
-use datafusion::prelude::SessionContext;
+use datafusion::catalog::{MemorySchemaProvider, TableProvider};
+use datafusion::datasource::empty::EmptyTable;
+use datafusion::error::DataFusionError;
+use datafusion::prelude::{DataFrame, SessionContext, ident, lit};
+use datafusion::scalar::ScalarValue;
 
 use super::AnalysisError;
 use lake::Lake;
@@ -38,7 +41,8 @@ pub async fn register(
     Ok(())
 }
 
-/// The SQL of the rows of both schemas' tables, without those of `other` whose content `own` has.
+/// The SQL of the rows of both schemas' tables, without those of `other` that `own` has: by their key,
+/// or by their content where rows have none.
 fn joined_sql(table: &Table, own: &str, other: &str) -> String {
     let design = table.lake_schema();
     let columns = |of: &str| {
@@ -49,11 +53,19 @@ fn joined_sql(table: &Table, own: &str, other: &str) -> String {
             .collect();
         names.join(", ")
     };
+    let same: Vec<String> = match table.key {
+        [] => vec![format!("known.{ROW_HASH} = b.{ROW_HASH}")],
+        key => key
+            .iter()
+            .map(|column| format!("known.{column} = b.{column}"))
+            .collect(),
+    };
     format!(
         "SELECT {} FROM {own}.{name} a UNION ALL \
-         SELECT {} FROM {other}.{name} b LEFT ANTI JOIN {own}.{name} known ON known.{ROW_HASH} = b.{ROW_HASH}",
+         SELECT {} FROM {other}.{name} b LEFT ANTI JOIN {own}.{name} known ON {}",
         columns("a"),
         columns("b"),
+        same.join(" AND "),
         name = table.name
     )
 }
@@ -70,10 +82,42 @@ async fn register_lake(
         .register_schema(schema, Arc::new(MemorySchemaProvider::new()))
         .map_err(AnalysisError::query(schema))?;
     for table in TABLES {
-        let provider = lake.provider(table).await?;
+        let as_designed = as_designed(context, lake, table).await?;
         context
-            .register_table(format!("{schema}.{}", table.name), provider)
+            .register_table(format!("{schema}.{}", table.name), as_designed)
             .map_err(AnalysisError::query(table.name))?;
     }
     Ok(())
+}
+
+/// The stored table with every column of its design: one that the lake is too old for is absent in
+/// every row.
+async fn as_designed(
+    context: &SessionContext,
+    lake: &Lake,
+    table: &Table,
+) -> Result<Arc<dyn TableProvider>, AnalysisError> {
+    let failed = |error| AnalysisError::query(table.name)(error);
+    let design = table.lake_schema();
+    let Some(stored) = lake.provider(table).await? else {
+        return Ok(Arc::new(EmptyTable::new(design)));
+    };
+    let columns = design
+        .fields()
+        .iter()
+        .map(|field| {
+            let name = field.name();
+            match stored.schema().column_with_name(name) {
+                Some(_) => Ok(ident(name)),
+                None => Ok(lit(ScalarValue::try_from(field.data_type())?).alias(name)),
+            }
+        })
+        .collect::<Result<Vec<_>, DataFusionError>>()
+        .map_err(failed)?;
+    let failed = |error| AnalysisError::query(table.name)(error);
+    context
+        .read_table(stored)
+        .and_then(|rows| rows.select(columns))
+        .map(DataFrame::into_view)
+        .map_err(failed)
 }

@@ -1,8 +1,10 @@
 //! The lake itself: who may write when, what a cut-short run leaves, what a damaged log tells.
 
 mod broken_log;
+mod corrections;
 mod cut_short;
 mod outside;
+mod releases;
 mod writers;
 
 use std::path::{Path, PathBuf};

@@ -71,7 +71,7 @@ impl Looked {
         let lake = Lake::open(&folder.to_string_lossy()).await.expect("a lake");
         let today = NOW[..10].parse().expect("a day");
         let day = "2026-06-28".parse().ok();
-        let analysis = Analysis::new(&lake, &[], day, today, Settings::default(), None)
+        let analysis = Analysis::new(&lake, &[], day, None, today, Settings::default(), None)
             .await
             .expect("an analysis");
         let busiest: Vec<serde_json::Map<String, serde_json::Value>> = analysis

@@ -118,6 +118,13 @@ pub fn meaning(field: &str) -> Meaning {
             50.0,
             "for a day's weather",
         ),
+        "min_temperature_c" => number(
+            "lowest temperature",
+            Celsius,
+            -80.0,
+            50.0,
+            "for a day's weather",
+        ),
         "max_temperature_c" => number(
             "highest temperature",
             Celsius,
@@ -169,7 +176,12 @@ pub fn meaning(field: &str) -> Meaning {
 
         "surface_charge_removed" | "pending" | "confirmed" | "permanent" => Meaning::Flag,
 
-        "seen_on" | "battery_installed_on" | "day" => Meaning::Day(Horizon::Past),
+        "seen_on"
+        | "battery_installed_on"
+        | "day"
+        | "local_day"
+        | "opened_local_day"
+        | "closed_local_day" => Meaning::Day(Horizon::Past),
         "in_service_date" | "joined_fleet_date" | "left_fleet_date" => {
             Meaning::Day(Horizon::Planned)
         }

@@ -108,6 +108,19 @@ impl Formats {
         }
     }
 
+    /// The calendar day of the instant in the text, by the clocks of where it happened: the zone's
+    /// where a mapping names one, else as written.
+    pub fn local_day(&self, text: &str, zone: Tz) -> Option<NaiveDate> {
+        let moment = self.read(text).ok()?;
+        match moment.offset_seconds {
+            Some(seconds) if zone != Tz::UTC => {
+                let instant = moment.local - chrono::TimeDelta::seconds(i64::from(seconds));
+                Some(zone.from_utc_datetime(&instant).date_naive())
+            }
+            _ => Some(moment.local.date()),
+        }
+    }
+
     fn read(&self, text: &str) -> Result<Moment, String> {
         let text = text.trim();
         // Years outside these are slips; microseconds hold all of them.

@@ -52,8 +52,12 @@ const SYNONYMS: &[(&str, &str, Option<&str>)] = &[
     ("date", "day", None),
     ("mean_temperature", "mean_temperature_c", None),
     ("max_temperature", "max_temperature_c", None),
+    ("min_temperature", "min_temperature_c", None),
     ("mean_temperature_f", "mean_temperature_c", Some("degF")),
     ("max_temperature_f", "max_temperature_c", Some("degF")),
+    ("min_temperature_f", "min_temperature_c", Some("degF")),
+    ("part_number", "part_no", None),
+    ("lot_no", "lot", None),
 ];
 
 /// Words in a column's name that hint at a field but do not tell it: tried in turn, for suggestions
@@ -78,6 +82,7 @@ const HINTS: &[(&str, &[&str])] = &[
     ("temperature_c", &["temp", "temperature"]),
     ("mean_temperature_c", &["mean", "average", "avg"]),
     ("max_temperature_c", &["max", "high"]),
+    ("min_temperature_c", &["min", "low"]),
     ("rated_value", &["rated", "rating", "label", "nominal"]),
     ("rating_value", &["rated", "rating", "nominal"]),
     (
@@ -122,7 +127,7 @@ const HINTS: &[(&str, &[&str])] = &[
 ];
 
 /// Columns of the lake's own that no dump needs to give: what a load adds to a row.
-const ADDED_BY_LOADS: &[&str] = &["load_id", "row_hash", "event_year"];
+const ADDED_BY_LOADS: &[&str] = &["load_id", "row_hash", "key_hash", "corrects", "event_year"];
 
 /// The name in lower case with single underscores for all that is not a letter or digit.
 pub fn normalised(name: &str) -> String {

@@ -44,6 +44,11 @@ const ORDERED: &[(&str, &str, &str)] = &[
         "more monitors ready than the vehicle has",
     ),
     (
+        "min_temperature_c",
+        "mean_temperature_c",
+        "lowest temperature above the mean",
+    ),
+    (
         "mean_temperature_c",
         "max_temperature_c",
         "mean temperature above the highest",

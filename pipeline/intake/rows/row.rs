@@ -16,6 +16,7 @@ use super::swapped;
 use crate::fault::Fault;
 use crate::fields::cell::{self, Value};
 use crate::fields::meaning::{Meaning, reading};
+use crate::fields::moment::epoch_days;
 use crate::forms::delimited::check_width;
 use crate::forms::record::Record;
 use crate::mapping::header_layout::HeaderLayout;
@@ -29,6 +30,8 @@ pub struct RowReader<'p> {
     complete: CompleteRow,
     plausible: Plausible,
     measured_kind: Option<usize>,
+    /// Places of local days and of the instants they are the days of.
+    local_days: Vec<(usize, usize)>,
 }
 
 impl<'p> RowReader<'p> {
@@ -45,6 +48,13 @@ impl<'p> RowReader<'p> {
             complete: CompleteRow::new(layout),
             plausible: Plausible::new(layout, now),
             measured_kind: layout.place("measured_kind"),
+            local_days: layout
+                .fields
+                .iter()
+                .enumerate()
+                .filter_map(|(place, field)| Some((place, field.column.local_day_of?)))
+                .filter_map(|(place, instant)| Some((place, layout.place(instant)?)))
+                .collect(),
         }
     }
 
@@ -75,9 +85,32 @@ impl<'p> RowReader<'p> {
             self.plausible.row(&values, &mut faults);
         }
         self.missing(&values, &mut faults);
+        self.fill_local_days(record, &mut values);
         match faults.len() {
             0 => Ok(values),
             _ => Err(self.told(record, faults)),
+        }
+    }
+
+    /// The local day of each instant, where the dump does not give it.
+    fn fill_local_days(&self, record: &Record, values: &mut [Value<'_>]) {
+        for (place, instant) in &self.local_days {
+            if !values[*place].is_missing() {
+                continue;
+            }
+            let Value::Instant(at) = values[*instant] else {
+                continue;
+            };
+            let field = &self.layout.fields[*instant];
+            let zone = self.layout.mapping.zone;
+            let day = match self.cells.text(field, record) {
+                Some((_, text)) => field.formats.local_day(&text, zone),
+                None => DateTime::from_timestamp_micros(at)
+                    .map(|at| at.with_timezone(&zone).date_naive()),
+            };
+            if let Some(day) = day {
+                values[*place] = Value::Day(epoch_days(day));
+            }
         }
     }
 
