@@ -51,7 +51,7 @@ WITH findings AS (
      AND (s.from_on IS NULL OR o.opened_on >= s.from_on) AND (s.until_on IS NULL OR o.opened_on < s.until_on)
     JOIN depot_watch d ON d.depot = s.depot AND o.opened_on <= d.last_stray_on
     UNION ALL
-    SELECT 'before the vehicle''s first day on the road', e.heard_by, e.vin
+    SELECT 'before the vehicle''s first day on the road', e.heard_in, e.vin
     FROM vehicle_event e
     JOIN fleet_vehicle v ON v.vin = e.vin AND days_between(v.in_service_date, e.day) < -30
     UNION ALL
@@ -61,6 +61,10 @@ WITH findings AS (
     SELECT 'one order under two numbers', 'work_order', vin
     FROM (SELECT DISTINCT vin, order_no FROM work_order) w
     LEFT ANTI JOIN order_line o ON o.vin = w.vin AND o.order_no = w.order_no
+    UNION ALL
+    SELECT 'more than 1.4 times the rated cranking ability: the reading or the rating is wrong, left out of the model',
+           'battery_test', vin
+    FROM battery_condition WHERE health > 1.4
     UNION ALL
     SELECT CASE WHEN row_loaded THEN 'left out of its row: ' ELSE '' END || split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
 )
