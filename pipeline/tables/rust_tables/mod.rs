@@ -5,6 +5,7 @@
 
 mod battery_plan;
 mod fits;
+mod life_law;
 mod plan;
 mod reasons_column;
 mod test_value;
@@ -36,6 +37,7 @@ pub const COMPUTED: &[Computed] = &[
     fits::HEALTH_FIT,
     fits::MODEL_FIT,
     fits::BATTERY_CHANCE,
+    life_law::LIFE_LAW,
     plan::REPLACEMENT_POLICY,
     battery_plan::BATTERY_PLAN,
     test_value::TEST_VALUE,
