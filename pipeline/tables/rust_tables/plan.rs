@@ -40,6 +40,7 @@ impl KeptLaw {
 fn price(law: &Weibull, planned: f64, failure: f64) -> (f64, f64) {
     match best_replacement_age(law, planned, failure.max(planned)) {
         Ok(policy) => (policy.cost_rate, policy.age.unwrap_or(f64::NAN)),
+        // Without an answer, the price of a battery over its life.
         Err(_) => (planned / law.mean(), f64::NAN),
     }
 }
@@ -67,10 +68,6 @@ async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> 
         (
             "best_age_days",
             numbers(usual.iter().map(|(_, best_age)| *best_age)),
-        ),
-        (
-            "mean_life_days",
-            numbers(laws.iter().map(|kept| kept.law().mean())),
         ),
         (
             "cost_per_day_failure_half",
