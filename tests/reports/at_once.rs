@@ -18,6 +18,7 @@ fn document(word: &str) -> Document {
         as_of: "2026-06-28".parse().expect("a day"),
         markdown: format!("# Report {word}\n"),
         charts: Vec::new(),
+        pages: Vec::new(),
         tables: vec![Sheet::new(
             "words",
             &rows,
