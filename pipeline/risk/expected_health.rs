@@ -6,6 +6,10 @@
 //! *own pace* against it, from its tests so far; and a *correction* by what goes beside, such as low
 //! voltage and deep discharges. Without tests the prior by age and chemistry is the usual loss, and no
 //! correction is made.
+//!
+//! Nothing here fails: a test far from what is expected of it counts for less (Huber's weights, Annals of
+//! Mathematical Statistics 35:73, 1964), and where a step cannot be fitted the simpler one before it
+//! stands, which is said.
 
 use serde::Deserialize;
 
@@ -13,7 +17,7 @@ use super::features::{Feature, HEALTH_WHEN_NEW, Topic, age_years, prior_lost};
 use super::frame::Frame;
 use super::loss_features::{of_correction, of_usual_loss};
 use super::own_pace::{
-    NextTest, OwnPace, Spread, TestSums, USUAL_SPREAD, most_likely_spread, own_pace,
+    MOST_HEALTH, NextTest, OwnPace, Spread, TestSums, USUAL_SPREAD, most_likely_spread, own_pace,
     settled_by_tests,
 };
 use super::scaled::{Scaling, design, learn};
@@ -28,6 +32,11 @@ const CORRECTION_RIDGE: f64 = 10.0;
 
 /// Fewer tests than this are not fitted: the prior stands.
 const FEWEST_TESTS: usize = 20;
+
+/// A test counts in full up to so many standard deviations from what is expected of it; the fits are made
+/// again so often with the weights of those beyond.
+const FAR_DEVIATIONS: f64 = 2.5;
+const ROUNDS: usize = 3;
 
 /// The usual loss ends here, as a share of the rating.
 const LEAST_USUAL: f64 = 0.002;
@@ -52,6 +61,13 @@ pub struct HealthSlope {
     pub tests: i64,
 }
 
+/// The fit of the three steps.
+pub struct HealthFit {
+    pub slopes: Vec<HealthSlope>,
+    /// The step that could not be fitted and what stands in its place.
+    pub fallback: Option<String>,
+}
+
 /// What is expected of every row.
 pub struct Expected {
     pub usual: Vec<f64>,
@@ -74,10 +90,12 @@ impl Expected {
 }
 
 /// Fits the three steps.
-pub fn fit(frame: &Frame, horizon_days: f64) -> Result<Vec<HealthSlope>, FitError> {
+pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
+    let mut fallback: Option<String> = None;
     let rows: Vec<usize> = (0..frame.rows)
         .filter(|row| {
-            frame.number("next_health", *row).is_finite() && frame.number("weight", *row) > 0.0
+            (0.0..=MOST_HEALTH).contains(&frame.number("next_health", *row))
+                && frame.number("weight", *row) > 0.0
         })
         .collect();
     let enough = rows.len() >= FEWEST_TESTS;
@@ -93,17 +111,34 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> Result<Vec<HealthSlope>, FitErro
 
     let features = of_usual_loss(frame, horizon_days);
     let scaling = learn(&features, &rows);
-    let (level, factors) = if enough {
-        let cells = design(&features, &scaling, &rows);
-        let answers = Answers {
-            values: &found,
-            weights: &weights,
-            offsets: &column(&|row| log_prior(frame, row, horizon_days)),
-        };
-        let line = log_linear(cells_of(&features, &cells), answers, USUAL_RIDGE)?;
-        (line.intercept, line.coefficients)
-    } else {
-        (0.0, vec![0.0; features.len()])
+    let cells = design(&features, &scaling, &rows);
+    let offsets = column(&|row| log_prior(frame, row, horizon_days));
+    let line = enough.then(|| {
+        robust(&weights, |weights| {
+            let answers = Answers {
+                values: &found,
+                weights,
+                offsets: &offsets,
+            };
+            let line = log_linear(cells_of(&features, &cells), answers, USUAL_RIDGE)?;
+            let off = found
+                .iter()
+                .zip(&offsets)
+                .enumerate()
+                .map(|(at, (found, offset))| {
+                    let eta = offset + line.intercept + along(&line.coefficients, &cells, at);
+                    found - eta.exp().clamp(LEAST_USUAL, MOST_USUAL)
+                });
+            Ok::<_, FitError>((off.collect(), (line.intercept, line.coefficients)))
+        })
+    });
+    let (level, factors) = match line {
+        Some(Ok(line)) => line,
+        Some(Err(error)) => {
+            fallback = Some(format!("usual loss by age and chemistry alone: {error}"));
+            (0.0, vec![0.0; features.len()])
+        }
+        None => (0.0, vec![0.0; features.len()]),
     };
     kept.line(
         USUAL_LOSS,
@@ -147,22 +182,30 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> Result<Vec<HealthSlope>, FitErro
     let own = own_paces(frame, &usual, spread, horizon_days);
     let features = of_correction(frame, &usual, &own, horizon_days);
     let scaling = learn(&features, &rows);
-    let (level, slopes) = if enough {
-        let cells = design(&features, &scaling, &rows);
-        let left: Vec<f64> = rows
-            .iter()
-            .zip(&found)
-            .map(|(row, found)| found - own[*row].lost)
-            .collect();
-        let line = ridge_regression(
-            cells_of(&features, &cells),
-            &left,
-            &weights,
-            CORRECTION_RIDGE,
-        )?;
-        (line.intercept, line.coefficients)
-    } else {
-        (0.0, vec![0.0; features.len()])
+    let cells = design(&features, &scaling, &rows);
+    let left: Vec<f64> = rows
+        .iter()
+        .zip(&found)
+        .map(|(row, found)| found - own[*row].lost)
+        .collect();
+    let line = enough.then(|| {
+        robust(&weights, |weights| {
+            let columns = cells_of(&features, &cells);
+            let line = ridge_regression(columns, &left, weights, CORRECTION_RIDGE)?;
+            let off = left
+                .iter()
+                .enumerate()
+                .map(|(at, left)| left - line.intercept - along(&line.coefficients, &cells, at));
+            Ok::<_, FitError>((off.collect(), (line.intercept, line.coefficients)))
+        })
+    });
+    let (level, slopes) = match line {
+        Some(Ok(line)) => line,
+        Some(Err(error)) => {
+            fallback.get_or_insert(format!("no correction by other signs: {error}"));
+            (0.0, vec![0.0; features.len()])
+        }
+        None => (0.0, vec![0.0; features.len()]),
     };
     kept.line(
         CORRECTION,
@@ -172,7 +215,37 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> Result<Vec<HealthSlope>, FitErro
         &slopes,
         &scaling,
     );
-    Ok(kept.slopes)
+    HealthFit {
+        slopes: kept.slopes,
+        fallback,
+    }
+}
+
+/// A row's sum of slopes times scaled columns.
+fn along(slopes: &[f64], cells: &[f64], at: usize) -> f64 {
+    let row = &cells[at * slopes.len()..(at + 1) * slopes.len()];
+    slopes.iter().zip(row).map(|(slope, x)| slope * x).sum()
+}
+
+/// Fits again with less weight on answers far off: `fit` gives what is left of each answer, and its line.
+fn robust<L, E>(weights: &[f64], fit: impl Fn(&[f64]) -> Result<(Vec<f64>, L), E>) -> Result<L, E> {
+    let (mut off, mut line) = fit(weights)?;
+    for _ in 1..ROUNDS {
+        let mut sizes: Vec<f64> = off.iter().map(|off| off.abs()).collect();
+        sizes.sort_unstable_by(f64::total_cmp);
+        // Of a normal law the median size is 0.6745 standard deviations.
+        let far = FAR_DEVIATIONS * sizes.get(sizes.len() / 2).map_or(0.0, |size| size / 0.6745);
+        if far <= 0.0 {
+            break;
+        }
+        let less: Vec<f64> = weights
+            .iter()
+            .zip(&off)
+            .map(|(weight, off)| weight * (far / off.abs().max(far)))
+            .collect();
+        (off, line) = fit(&less)?;
+    }
+    Ok(line)
 }
 
 /// What is expected of every row, by a fit that was kept.

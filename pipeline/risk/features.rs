@@ -133,7 +133,8 @@ pub fn prior_lost(age_years: f64, chemistry: Option<&str>) -> f64 {
 
 /// The age in the middle of the horizon, in years.
 pub fn age_years(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
-    (frame.number("age_days", row) + horizon_days / 2.0).max(1.0) / DAYS_A_YEAR
+    // A battery older than twenty-five years is a wrong cell.
+    (frame.number("age_days", row) + horizon_days / 2.0).clamp(1.0, 9_131.0) / DAYS_A_YEAR
 }
 
 fn unknown(frame: &Frame, name: &str) -> Vec<f64> {

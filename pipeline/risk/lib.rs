@@ -8,6 +8,8 @@
 
 pub mod battery_prospect;
 pub mod chances;
+#[cfg(test)]
+mod corrupted_frames;
 pub mod expected_health;
 pub mod features;
 pub mod frame;

@@ -16,7 +16,6 @@ use serde::Deserialize;
 use super::features::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::Frame;
 use super::scaled::{Scaling, design, learn};
-use statistics::FitError;
 use statistics::prior::NormalPrior;
 use statistics::regression::cross_validation::choose_lambda;
 use statistics::regression::design::Design;
@@ -56,6 +55,8 @@ pub struct Model {
     pub prior_weight: f64,
     pub failures: usize,
     pub battery_weeks: f64,
+    /// What stands in the place of a fit that found no answer.
+    pub fallback: Option<String>,
 }
 
 /// The rows a fit is made on, as statistics wants them.
@@ -88,8 +89,8 @@ impl Looks {
     }
 }
 
-/// Fits the hazard of the given columns.
-pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Result<Model, FitError> {
+/// Fits the hazard of the given columns. Where that has no answer, simpler ones stand in its place.
+pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
     let looks = Looks::new(frame, wanted.horizon_days);
     // Where nothing was watched yet, the prior needs the scale of those to be foretold.
     let scaling = match looks.rows.is_empty() {
@@ -114,10 +115,10 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Result<Model,
         None => choose_lambda(&data, &looks.groups, FOLDS, &RIDGES, &ridge)
             .map_or(PRIOR_RIDGE, |chosen| chosen.simplest),
     };
-    let fit = if looks.rows.is_empty() {
-        nothing_seen(&ridge)
+    let (fit, fallback) = if looks.rows.is_empty() {
+        (nothing_seen(&ridge), None)
     } else {
-        fit_hazard(&data, &ridge)?
+        fit_or_simpler(&data, &mut ridge)
     };
     // A failure tells the logarithm of the level with a precision of one.
     let failed_weight: f64 = looks
@@ -127,7 +128,7 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Result<Model,
         .map(|(failed, weight)| if *failed { *weight } else { 0.0 })
         .sum();
     let level_precision = 1.0 / (PRIOR_SD * PRIOR_SD);
-    Ok(Model {
+    Model {
         names: features
             .iter()
             .map(|feature| (feature.name.clone(), feature.about.clone()))
@@ -142,7 +143,27 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Result<Model,
             .sum(),
         scaling,
         fit,
-    })
+        fallback,
+    }
+}
+
+/// The fit; where it finds no answer one closer to the prior, at last the prior itself, and why.
+fn fit_or_simpler(data: &PersonPeriods, ridge: &mut Ridge) -> (HazardFit, Option<String>) {
+    let mut fallback = None;
+    for _ in 0..3 {
+        match fit_hazard(data, ridge) {
+            Ok(fit) => return (fit, fallback),
+            Err(error) => {
+                fallback = Some(format!("the hazard drawn harder to the prior: {error}"));
+                ridge.lambda = (10.0 * ridge.lambda).max(PRIOR_RIDGE);
+            }
+        }
+    }
+    let why = fallback.unwrap_or_default();
+    (
+        nothing_seen(ridge),
+        Some(format!("the prior alone, in place of {why}")),
+    )
 }
 
 /// The prior in terms of the scaled columns.

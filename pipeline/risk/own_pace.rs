@@ -27,6 +27,12 @@ const TESTS: [f64; 7] = [0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1];
 /// A younger battery's rate is that of this age.
 const YOUNGEST_YEARS: f64 = 0.25;
 
+/// Bounds of what a cell may say: the greatest share of its rating that a test is believed, and more
+/// years and tests than a battery has.
+pub const MOST_HEALTH: f64 = 1.4;
+const MOST_YEARS: f64 = 30.0;
+const MOST_TESTS: f64 = 1_000.0;
+
 /// How much batteries differ, and tests of one battery.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spread {
@@ -60,19 +66,28 @@ pub struct TestSums {
 }
 
 impl TestSums {
-    /// Those of a row of the frame.
+    /// Those of a row of the frame, within what tests can add up to.
     pub fn of(frame: &Frame, row: usize) -> Self {
         let known = |name: &str| {
             let value = frame.number(name, row);
-            if value.is_nan() { 0.0 } else { value }
+            if value.is_finite() {
+                value.max(0.0)
+            } else {
+                0.0
+            }
         };
-        let (tests, age_years) = (known("health_tests"), known("age_sum"));
+        let tests = known("health_tests").min(MOST_TESTS);
+        let age_years = known("age_sum").min(MOST_YEARS * tests);
         Self {
             tests,
             age_years,
-            age_years_squared: known("age_square_sum"),
-            lost: HEALTH_WHEN_NEW * tests - known("health_sum"),
-            age_years_by_lost: HEALTH_WHEN_NEW * age_years - known("age_health_sum"),
+            age_years_squared: known("age_square_sum").clamp(
+                age_years * age_years / tests.max(1.0),
+                (MOST_YEARS * age_years).max(age_years * age_years / tests.max(1.0)),
+            ),
+            lost: HEALTH_WHEN_NEW * tests - known("health_sum").min(MOST_HEALTH * tests),
+            age_years_by_lost: HEALTH_WHEN_NEW * age_years
+                - known("age_health_sum").min(MOST_HEALTH * age_years),
         }
     }
 }
@@ -127,7 +142,9 @@ pub fn most_likely_spread(tests: &[NextTest]) -> Spread {
             .map(|test| {
                 let own = own_pace(test.sums, test.usual, test.age_years, spread);
                 let variance = own.variance + spread.test_sd * spread.test_sd;
-                test.weight * (variance.ln() + (test.lost - own.lost).powi(2) / variance)
+                // A test farther off than four deviations is one gone wrong and says nothing of the spread.
+                let far = ((test.lost - own.lost).powi(2) / variance).min(16.0);
+                test.weight * (variance.ln() + far)
             })
             .sum()
     };

@@ -48,6 +48,7 @@ pub fn learn(features: &[Feature], rows: &[usize]) -> Vec<Scaling> {
                 .map(|row| feature.values[*row])
                 .filter(|value| value.is_finite())
                 .collect();
+            let values = within_reach(values);
             let count = (values.len() as f64).max(1.0);
             let mean = values.iter().sum::<f64>() / count;
             let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / count;
@@ -73,6 +74,29 @@ pub fn learn(features: &[Feature], rows: &[usize]) -> Vec<Scaling> {
             }
         })
         .collect()
+}
+
+/// The values with those far outside what nearly all are set to the edge, so that one wrong cell does not
+/// set the scale of a column.
+fn within_reach(mut values: Vec<f64>) -> Vec<f64> {
+    let place = values.len() / 200;
+    if values.len() < 3 {
+        return values;
+    }
+    let mut sorted = values.clone();
+    let (_, low, _) = sorted.select_nth_unstable_by(place, f64::total_cmp);
+    let low = *low;
+    let last = values.len() - 1 - place;
+    let (_, high, _) = sorted.select_nth_unstable_by(last, f64::total_cmp);
+    let reach = FARTHEST * (*high - low);
+    // A column that is nearly always the same has its say in the few rows where it is not.
+    if reach > 0.0 {
+        let (least, most) = (low - reach, *high + reach);
+        values
+            .iter_mut()
+            .for_each(|value| *value = value.clamp(least, most));
+    }
+    values
 }
 
 /// The scaled columns of the given rows, row by row.

@@ -252,7 +252,7 @@ impl Rivals {
             ridge: Some(1.0),
             prior_failures: 0,
         };
-        let fitted = model::fit(frame, &by_age_alone, wanted).map_err(AnalysisError::fit("age"))?;
+        let fitted = model::fit(frame, &by_age_alone, wanted);
         let cells = scaled::design(&by_age_alone, &fitted.scaling, &rows);
         let lost = |row: usize| 1.0 - frame.number("health", row);
         let known: Vec<f64> = rows

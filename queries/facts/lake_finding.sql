@@ -61,6 +61,10 @@ WITH findings AS (
     FROM (SELECT DISTINCT vin, order_no FROM work_order) w
     LEFT ANTI JOIN order_line o ON o.vin = w.vin AND o.order_no = w.order_no
     UNION ALL
+    SELECT 'more than 1.4 times the rated cranking ability: the reading or the rating is wrong, left out of the model',
+           'battery_test', vin
+    FROM battery_condition WHERE health > 1.4
+    UNION ALL
     SELECT split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
 )
 SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example

@@ -67,6 +67,13 @@ placed AS (
     FROM drawn g
     JOIN lives l ON l.vin = g.vin AND l.position = g.position AND l.battery_no = g.battery_no
 ),
+-- A share of the rating that no battery has: makers deliver up to a fifth more than the label and testers
+-- read a few points off, so beyond 1.4 the reading or the rating is wrong and the test says nothing of its
+-- health (common practice, no source). lake_finding counts and names them.
+measured AS (
+    SELECT * EXCEPT (health), CASE WHEN health BETWEEN 0 AND 1.4 THEN health END AS health
+    FROM battery_condition
+),
 -- Each test with what all tests of the battery said up to it. Lost ability is the share of the rated
 -- cranking ability that is gone; a battery found discharged says nothing of its health.
 tests AS (
@@ -75,7 +82,7 @@ tests AS (
            CASE WHEN verdict <> 'discharged' AND health IS NOT NULL THEN tested_on END AS healthy_on,
            age_days / 365.25 AS age_years,
            recency
-    FROM battery_condition
+    FROM measured
 ),
 told AS (
     SELECT vin, position, battery_no, tested_on, rest_voltage_v,

@@ -2,8 +2,9 @@
 
 use trade::derived_words::EstimateBasis;
 
-/// A sentence each for the chances and for how health falls; none where this fleet says enough.
-pub fn basis(chances: EstimateBasis, wear: EstimateBasis) -> String {
+/// A sentence each for the chances and for how health falls, none where this fleet says enough, and one
+/// where a fit found no answer and a simpler one stands in its place.
+pub fn basis(chances: EstimateBasis, wear: EstimateBasis, fallback: Option<&str>) -> String {
     let assumed = "the chances lean on what is assumed of batteries in general.";
     let mut parts = Vec::new();
     match chances {
@@ -22,6 +23,11 @@ pub fn basis(chances: EstimateBasis, wear: EstimateBasis) -> String {
         parts.push(
             "Too few tests followed on one another to learn how health falls here: by age and chemistry it is assumed.".to_owned(),
         );
+    }
+    if let Some(fallback) = fallback {
+        parts.push(format!(
+            "A fit found no answer, so a simpler one stands: {fallback}."
+        ));
     }
     parts.join(" ")
 }

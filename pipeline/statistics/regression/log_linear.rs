@@ -2,7 +2,8 @@
 //!
 //! Only the mean is modelled, with a variance in proportion to it (quasi-likelihood: Wedderburn,
 //! Biometrika 61:439, 1974; for counts it is Poisson regression). Answers may be below 0, as
-//! measurements about a small mean are. Fails for cells that are not finite, weights or penalties
+//! measurements about a small mean are; so that no answer can draw a mean towards nought without end, the
+//! mean goes on in a straight line where its logarithm leaves the bounds. Fails for cells that are not finite, weights or penalties
 //! below 0, and columns that repeat each other without a penalty. Scaling is left to the caller.
 
 use nalgebra::{DMatrix, DVector};
@@ -18,8 +19,28 @@ const MOST_ITERATIONS: usize = 100;
 const SMALL_RISE: f64 = 1e-15;
 /// Share of a column's own curvature below which what is left of it after the others is rounding.
 const SINGULAR: f64 = 1e-12;
-/// Predictors end here, on both sides.
-const FARTHEST: f64 = 30.0;
+/// Beyond this predictor, on both sides, the mean goes on in a straight line instead of as an exponential:
+/// the objective stays concave and smooth, and has a highest point whatever the answers.
+const FARTHEST: f64 = 12.0;
+
+/// The mean at a predictor, its slope, and its integral from the left.
+struct Mean {
+    mean: f64,
+    slope: f64,
+    integral: f64,
+}
+
+impl Mean {
+    fn at(eta: f64) -> Self {
+        let bound = eta.clamp(-FARTHEST, FARTHEST);
+        let (at_bound, beyond) = (bound.exp(), eta - bound);
+        Self {
+            mean: at_bound * (1.0 + beyond),
+            slope: at_bound,
+            integral: at_bound * (1.0 + beyond + 0.5 * beyond * beyond),
+        }
+    }
+}
 
 /// A fitted log-linear mean.
 #[derive(Debug, Clone, PartialEq)]
@@ -137,14 +158,14 @@ impl Problem<'_> {
     fn predictor(&self, beta: &[f64], row: usize) -> f64 {
         let line = self.design.row(row).iter().zip(&beta[1..]);
         let sum: f64 = line.map(|(x, b)| x * b).sum();
-        (self.answers.offsets[row] + beta[0] + sum).clamp(-FARTHEST, FARTHEST)
+        self.answers.offsets[row] + beta[0] + sum
     }
 
     fn height(&self, beta: &[f64]) -> f64 {
         let likelihood: f64 = (0..self.answers.values.len())
             .map(|row| {
                 let eta = self.predictor(beta, row);
-                self.weight(row) * (self.answers.values[row] * eta - eta.exp())
+                self.weight(row) * (self.answers.values[row] * eta - Mean::at(eta).integral)
             })
             .sum();
         likelihood - self.lambda / 2.0 * beta[1..].iter().map(|b| b * b).sum::<f64>()
@@ -160,7 +181,7 @@ impl Problem<'_> {
         let mut curvature = DMatrix::zeros(size, size);
         let mut cells: Vec<(usize, f64)> = Vec::with_capacity(size);
         for row in 0..self.answers.values.len() {
-            let mean = self.predictor(beta, row).exp();
+            let Mean { mean, slope, .. } = Mean::at(self.predictor(beta, row));
             let weight = self.weight(row);
             cells.clear();
             cells.push((0, 1.0));
@@ -169,7 +190,7 @@ impl Problem<'_> {
             for (position, &(j, x)) in cells.iter().enumerate() {
                 gradient[j] += weight * (self.answers.values[row] - mean) * x;
                 for &(i, other) in &cells[..=position] {
-                    curvature[(i, j)] += weight * mean * x * other;
+                    curvature[(i, j)] += weight * slope * x * other;
                 }
             }
         }
@@ -242,6 +263,18 @@ mod tests {
             "{score} against {}",
             5.0 * b
         );
+    }
+
+    /// All of one group's answers are below 0, which no mean of a product can be.
+    #[test]
+    fn answers_below_nought_end_the_fit_nowhere() {
+        let x: Vec<f64> = (0..400).map(|row| f64::from(row % 8 == 0)).collect();
+        let y: Vec<f64> = x.iter().map(|flag| 0.2 - 1.2 * flag).collect();
+        for lambda in [0.0, 1.0, 1_000.0] {
+            let found = fit(&x, &y, &[1.0; 400], lambda).unwrap();
+            assert!(found.coefficients[0] < -1.0 / (1.0 + lambda), "{found:?}");
+            assert!((found.intercept - 0.2_f64.ln()).abs() < 0.8, "{found:?}");
+        }
     }
 
     #[test]

@@ -58,6 +58,11 @@ pub fn words<'a>(values: impl Iterator<Item = &'a str>) -> ArrayRef {
     Arc::new(values.map(Some).collect::<StringArray>())
 }
 
+/// A column of words, some of them not there.
+pub fn maybe_words<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
+    Arc::new(values.collect::<StringArray>())
+}
+
 /// A column of numbers.
 pub fn numbers(values: impl Iterator<Item = f64>) -> ArrayRef {
     Arc::new(values.map(Some).collect::<Float64Array>())
@@ -93,8 +98,8 @@ pub async fn kept_model(analysis: &Analysis) -> Result<KeptModel, AnalysisError>
 
 async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let frame = read_frame(analysis).await?;
-    let slopes = expected_health::fit(&frame, analysis.settings().run.horizon_days as f64)
-        .map_err(AnalysisError::fit("health_fit"))?;
+    let fit = expected_health::fit(&frame, analysis.settings().run.horizon_days as f64);
+    let slopes = fit.slopes;
     rows_of(vec![
         ("place", counts((0..).take(slopes.len()))),
         (
@@ -119,6 +124,10 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             numbers(slopes.iter().map(|slope| slope.deviation)),
         ),
         ("tests", counts(slopes.iter().map(|slope| slope.tests))),
+        (
+            "fallback",
+            maybe_words(slopes.iter().map(|_| fit.fallback.as_deref())),
+        ),
     ])
 }
 
@@ -134,7 +143,7 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ridge: settings.risk.ridge,
         prior_failures: usize::try_from(settings.risk.prior_failures).unwrap_or(0),
     };
-    let model = model::fit(&frame, &features, wanted).map_err(AnalysisError::fit("model_fit"))?;
+    let model = model::fit(&frame, &features, wanted);
     let size = model.names.len() + 1;
     let errors = model.fit.standard_errors();
     let all = || std::iter::once(model.fit.intercept).chain(model.fit.coefficients.iter().copied());
@@ -185,6 +194,10 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         (
             "model_version",
             words(std::iter::repeat_n(MODEL_VERSION, size)),
+        ),
+        (
+            "fallback",
+            maybe_words(std::iter::repeat_n(model.fallback.as_deref(), size)),
         ),
     ])
 }

@@ -45,6 +45,7 @@ pub struct Model {
     pub chances_rest_on: EstimateBasis,
     #[serde(deserialize_with = "word")]
     pub wear_rests_on: EstimateBasis,
+    pub fallback: Option<String>,
 }
 
 /// The same for the text.
@@ -66,7 +67,11 @@ impl<'a> ModelLine<'a> {
             prior_weight: row.prior_weight,
             tests_fitted: row.tests_fitted,
             model_version: &row.model_version,
-            notes: words::model::basis(row.chances_rest_on, row.wear_rests_on),
+            notes: words::model::basis(
+                row.chances_rest_on,
+                row.wear_rests_on,
+                row.fallback.as_deref(),
+            ),
         }
     }
 }
