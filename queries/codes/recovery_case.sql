@@ -42,7 +42,7 @@ ended AS (
     SELECT d.*, v.make, v.model, v.depot, v.unit_no, v.powertrain, v.chemistry,
            CASE WHEN d.proven_on IS NOT NULL THEN 'proven'
                 WHEN d.next_opened_at IS NOT NULL THEN 'another case'
-                WHEN v.left_fleet_date <= $as_of THEN 'left fleet' END AS ended,
+                WHEN v.gone_on <= $as_of THEN 'left fleet' END AS ended,
            d.opened_at <= t.last_fit_at AS found_fit
     FROM dated d
     LEFT JOIN fleet_vehicle v ON v.vin = d.vin
