@@ -4,6 +4,8 @@
 mod cohorts;
 /// Whole commands as a user meets them.
 mod command;
+/// What a vehicle, a battery and a failure are, in records as they really are.
+mod definitions;
 /// Small lakes with known answers: testers, noise, recoveries.
 mod definitions_codes;
 /// Floods, latched codes and recoveries, held against the truth of invented fleets.

@@ -369,7 +369,7 @@ pub const TABLES: &[Table] = &[
             may(
                 "cause",
                 Text,
-                "what it was put down to: supply, network, module, traction battery, other",
+                "what it was put down to: supply, charging, network, module, traction battery, other",
             ),
             must(
                 "operation",

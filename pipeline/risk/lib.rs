@@ -12,6 +12,7 @@ pub mod expected_health;
 pub mod features;
 pub mod frame;
 pub mod knapsack;
+pub mod life_law;
 mod loss_features;
 pub mod model;
 mod own_pace;

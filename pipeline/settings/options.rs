@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::Given;
-use super::declare::Bound::{Above, Day, DepotLimits, Number, Text, Whole};
+use super::declare::Bound::{Above, Day, DepotLimits, Number, Text, Whole, YesNo};
 use super::declare::{Opt, Shape};
 
 /// A century of days, or a number of things that no fleet reaches.
@@ -32,6 +32,8 @@ options! {
         /// A call put down to the supply is a battery failure when the battery is replaced within this
         /// time of it; without a replacement in that time the battery was only discharged.
         trouble_days: i64 = 60, One, Whole(0, 730), "days";
+        /// Whether failures that are only doubtful count; false shows what rests on them.
+        count_doubtful: bool = true, One, YesNo, "";
         /// Work within this time of other work is about the same trouble.
         same_trouble_days: i64 = 14, One, Whole(0, 365), "days";
         /// A depot of which nothing was heard for longer than this is silent.

@@ -16,4 +16,5 @@ pub mod heavy_code;
 pub mod recovery;
 pub mod trouble_code;
 pub mod vin;
+pub mod visit_reason;
 pub mod words;

@@ -195,7 +195,9 @@ word_list! {
 word_list! {
     /// What the trouble on a work order was put down to.
     OrderCause, "cause" {
-        Supply = "supply" | "12 V supply" | "supply voltage" | "battery" | "charging",
+        Supply = "supply" | "12 V supply" | "supply voltage" | "battery",
+        /// What charges the battery: its trouble is the supply's, but not the battery's.
+        Charging = "charging" | "charging system" | "alternator" | "generator" | "DC-DC converter",
         Network = "network" | "bus" | "communication" | "wiring",
         Module = "module" | "control unit" | "control module" | "ECU",
         TractionBattery = "traction battery" | "high-voltage battery" | "HV battery" | "traction",
@@ -240,12 +242,48 @@ word_list! {
 }
 
 word_list! {
+    /// What a visit to the shop was for; see [`super::visit_reason`].
+    VisitReason, "reason of a visit" {
+        Planned = "planned",
+        Starting = "starting trouble",
+        Charging = "charging trouble",
+        OtherTrouble = "other trouble",
+    }
+}
+
+word_list! {
+    /// Why a battery that was replaced, or called for, counts as failed or does not.
+    EndEvidence, "evidence of an end" {
+        CalledReplaced = "called for, then replaced",
+        CalledOpen = "called for, not replaced yet",
+        ComplaintFoundBad = "complaint, found worn or failed",
+        ComplaintDischarged = "complaint, found discharged",
+        ComplaintUntested = "complaint, not tested",
+        Planned = "planned",
+        FoundFit = "found fit",
+        ChargingTrouble = "charging trouble",
+        NoComplaint = "no complaint of the supply",
+    }
+}
+
+word_list! {
+    /// How sure it is that a battery that counts as failed has failed.
+    Certainty, "certainty" {
+        Certain = "certain",
+        Likely = "likely",
+        Doubtful = "doubtful",
+    }
+}
+
+word_list! {
     /// How a battery's time in the vehicle ended.
     Outcome, "outcome" {
         Failed = "failed",
         /// Replaced before it failed.
         Preventive = "preventive",
         LeftFleet = "left fleet",
+        /// The register lacks the vehicle without saying that it left.
+        NotHeardOf = "not heard of",
         InService = "in service",
     }
 }

@@ -1,20 +1,15 @@
 -- One row is a step of a curve of calls: how many no-starts a vehicle has had by an age in days.
--- Reads battery_call, work orders and the register: Nelson's mean cumulative function with robust 95 %
+-- Reads battery_call, the watch kept and the register: Nelson's mean cumulative function with robust 95 %
 -- limits, of each powertrain and the whole fleet. A vehicle is watched from its first day on the road,
 -- or from the day it or its depot's work orders came under observation, until it left or $as_of.
-WITH observed_from AS (
-    SELECT v.depot, COALESCE($observation_start, MIN(CAST(w.opened_at AS DATE))) AS observed_from
-    FROM fleet_vehicle v JOIN work_order w ON w.vin = v.vin
-    GROUP BY v.depot
-),
 -- A call on the first day watched came after the watch began.
-watched AS (
+WITH watched AS (
     SELECT v.vin, COALESCE(v.powertrain, 'not known') AS powertrain, v.in_service_date,
            DENSE_RANK() OVER (ORDER BY v.vin) AS unit,
-           day_plus(GREATEST(v.in_service_date, o.observed_from, COALESCE(v.joined_fleet_date, v.in_service_date)), -1) AS watched_from,
-           LEAST(COALESCE(v.left_fleet_date, $as_of), $as_of) AS watched_to
+           day_plus(GREATEST(v.in_service_date, o.watched_from, COALESCE(v.joined_fleet_date, v.in_service_date)), -1) AS watched_from,
+           LEAST(COALESCE(v.gone_on, $as_of), $as_of) AS watched_to
     FROM fleet_vehicle v
-    JOIN observed_from o ON o.depot = v.depot
+    JOIN vehicle_watch o ON o.vin = v.vin AND o.watched_from IS NOT NULL
     WHERE v.in_service_date IS NOT NULL
 ),
 seen AS (

@@ -3,7 +3,7 @@
 -- A battery replaced in good time or gone with its vehicle can no longer fail here, so its end competes
 -- with failure; one less the survival curve of life_curve would overstate how many fail.
 WITH ended AS (
-    SELECT *, CASE outcome WHEN 'failed' THEN 1 WHEN 'preventive' THEN 2 WHEN 'left fleet' THEN 3 ELSE 0 END AS cause
+    SELECT *, CASE outcome WHEN 'failed' THEN 1 WHEN 'preventive' THEN 2 WHEN 'left fleet' THEN 3 WHEN 'not heard of' THEN 3 ELSE 0 END AS cause
     FROM battery_life
 ),
 curves AS (

@@ -1,11 +1,14 @@
 -- One row is a battery replaced again while the one before was under warranty.
--- Reads orders. Under warranty is within $warranty_months of the day the battery went in.
+-- Reads changes by order. Under warranty is within $warranty_months of the day the battery went in. Two orders of
+-- one job are no second battery.
 WITH replaced AS (
-    SELECT vin, COALESCE(position, 'main') AS position, order_no, CAST(MIN(opened_at) AS DATE) AS replaced_on,
-           MAX(shop) AS shop, MAX(parts_cost) AS parts_cost
-    FROM work_order
-    WHERE operation = 'battery replaced'
-    GROUP BY vin, COALESCE(position, 'main'), order_no
+    SELECT c.vin, c.position, c.first_order_no AS order_no, MIN(c.opened_on) AS replaced_on,
+           MAX(w.shop) AS shop, MAX(w.parts_cost) AS parts_cost
+    FROM battery_change c
+    JOIN work_order w ON w.vin = c.vin AND w.order_no = c.order_no AND w.operation = 'battery replaced'
+     AND COALESCE(w.position, c.position) = c.position
+    WHERE c.order_no = c.first_order_no
+    GROUP BY c.vin, c.position, c.first_order_no
 ),
 paired AS (
     SELECT *, LAG(replaced_on) OVER one_place AS before_on, LAG(order_no) OVER one_place AS before_order_no,

@@ -45,7 +45,7 @@ ended AS (
     SELECT d.*, v.make, v.model, v.depot, v.unit_no, v.powertrain, v.chemistry,
            CASE WHEN d.proven_on IS NOT NULL THEN 'proven'
                 WHEN d.next_opened_at IS NOT NULL THEN 'another case'
-                WHEN v.left_fleet_date <= $as_of THEN 'left fleet'
+                WHEN v.gone_on <= $as_of THEN 'left fleet'
                 WHEN days_between(d.last_trouble_on, $as_of) > $follow_up_days THEN 'not followed up' END AS ended
     FROM dated d
     LEFT JOIN fleet_vehicle v ON v.vin = d.vin

@@ -58,7 +58,7 @@ FROM flood_scan
 UNION ALL
 SELECT vin, 'no-start', MIN(opened_at), MIN(opened_at) AS done_at, NULL, NULL, NULL, NULL, NULL, NULL
 FROM work_order
-WHERE operation IN ('no-start call', 'jump start', 'tow') AND (cause IS NULL OR cause = 'supply')
+WHERE operation IN ('no-start call', 'jump start', 'tow') AND (cause IS NULL OR cause IN ('supply', 'charging'))
 GROUP BY vin, order_no
 UNION ALL
 SELECT vin, 'supply tested', tested_at, tested_at AS done_at, BOOL_OR(verdict = 'fit'), NULL, NULL, NULL, NULL, NULL

@@ -1,6 +1,6 @@
 -- One row is something to look at in the lake: what, in which table, how often, with one example.
--- Reads the raw tables whole. Quarantined rows count by the class of their reason; the others are facts that are each
--- well formed but do not fit together.
+-- Reads the raw tables whole, and what is made of them for the day looked back from. Quarantined rows count by the
+-- class of their reason; the others are facts that are each well formed but do not fit together.
 WITH findings AS (
     SELECT 'the same fact twice' AS finding, 'battery_test' AS table_name, vin AS example
     FROM lake.battery_test GROUP BY vin, row_hash HAVING COUNT(*) > 1
@@ -41,6 +41,25 @@ WITH findings AS (
     SELECT 'a depot without weather', 'vehicle', v.depot
     FROM (SELECT DISTINCT depot FROM lake.vehicle) v
     LEFT ANTI JOIN lake.depot_weather w ON w.depot = v.depot
+    UNION ALL
+    SELECT 'a vehicle that left without a word', 'vehicle', vin FROM vehicle_not_heard_of
+    UNION ALL
+    SELECT 'an order years before all others of its depot', 'work_order', o.vin
+    FROM (SELECT DISTINCT vin, order_no, opened_on FROM order_line) o
+    JOIN depot_stay s ON s.vin = o.vin
+     AND (s.from_on IS NULL OR o.opened_on >= s.from_on) AND (s.until_on IS NULL OR o.opened_on < s.until_on)
+    JOIN depot_watch d ON d.depot = s.depot AND o.opened_on <= d.last_stray_on
+    UNION ALL
+    SELECT 'before the vehicle''s first day on the road', e.heard_in, e.vin
+    FROM vehicle_event e
+    JOIN fleet_vehicle v ON v.vin = e.vin AND days_between(v.in_service_date, e.day) < -30
+    UNION ALL
+    SELECT 'one battery change on two orders', 'work_order', vin
+    FROM battery_change WHERE order_no <> first_order_no
+    UNION ALL
+    SELECT 'one order under two numbers', 'work_order', vin
+    FROM (SELECT DISTINCT vin, order_no FROM work_order) w
+    LEFT ANTI JOIN order_line o ON o.vin = w.vin AND o.order_no = w.order_no
     UNION ALL
     SELECT split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
 )

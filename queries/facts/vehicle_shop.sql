@@ -14,7 +14,7 @@ mostly AS (
 SELECT u.vin, u.shop, COALESCE(v.make || ' ' || v.model, 'not known') AS model,
        GREATEST(0, days_between(
            GREATEST(COALESCE(v.joined_fleet_date, v.in_service_date, d.first_day), d.first_day),
-           LEAST(COALESCE(v.left_fleet_date, $as_of), $as_of))) / 30.4375 AS months
+           LEAST(COALESCE(v.gone_on, $as_of), $as_of))) / 30.4375 AS months
 FROM mostly u
 CROSS JOIN first_day d
 LEFT JOIN fleet_vehicle v ON v.vin = u.vin

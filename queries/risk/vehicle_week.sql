@@ -2,8 +2,8 @@
 -- horizon. The days are $as_of and every $row_weeks weeks before it.
 -- Reads lives, tests, sessions, calls, orders, the register and the weather. Nothing later than the
 -- row's own day goes into what was known: a battery counts from the day its coming was on record, a
--- date code from the day it was read, and a battery with an open supply call has no row, as it would
--- have been taken for failed. watched_days and failed_then are the outcome. The rows of $as_of itself
+-- date code from the day it was read, and a battery with an open supply call that no fit test has answered has no
+-- row, as it would have been taken for failed. watched_days and failed_then are the outcome. The rows of $as_of itself
 -- have no outcome yet: they are the ones to foretell. Of rows without a failure about $sample_rows are
 -- drawn by a hash of the battery and the day; weight makes up for those left out, and for windows of
 -- the horizon that overlap.
@@ -112,12 +112,13 @@ mishaps AS (
     SELECT p.vin, p.position, p.battery_no, p.step,
            SUM(CASE WHEN m.call THEN 1 ELSE 0 END) AS calls,
            SUM(CASE WHEN m.call THEN 0 ELSE 1 END) AS charges,
-           BOOL_OR(m.call AND days_between(m.happened_on, p.known_on) <= $trouble_days) AS call_open
+           BOOL_OR(m.call AND days_between(m.happened_on, p.known_on) <= $trouble_days
+                   AND NOT COALESCE(m.found_fit_on <= p.known_on, FALSE)) AS call_open
     FROM placed p
-    JOIN (SELECT vin, position, called_on AS happened_on, TRUE AS call FROM battery_call
+    JOIN (SELECT vin, position, called_on AS happened_on, found_fit_on, TRUE AS call FROM battery_call
           UNION ALL
-          SELECT DISTINCT vin, COALESCE(position, 'main'), CAST(opened_at AS DATE), FALSE
-          FROM work_order WHERE operation = 'battery charged') m
+          SELECT DISTINCT vin, COALESCE(position, 'main'), opened_on, CAST(NULL AS DATE), FALSE
+          FROM order_line WHERE operation = 'battery charged') m
       ON m.vin = p.vin AND m.position = p.position
      AND m.happened_on >= p.installed_on AND m.happened_on <= p.known_on
     GROUP BY p.vin, p.position, p.battery_no, p.step

@@ -25,7 +25,7 @@ suspect AS (
     LEFT JOIN battery_test t ON t.vin = d.vin
      AND t.tested_at BETWEEN LEAST(d.started_at, d.opened_at) AND d.closed_at
     WHERE d.recency = 1
-      AND ((d.operation = 'module replaced' AND d.cause = 'supply' AND t.vin IS NULL)
+      AND ((d.operation = 'module replaced' AND d.cause IN ('supply', 'charging') AND t.vin IS NULL)
            OR (d.operation = 'battery replaced' AND d.cause = 'network'))
 ),
 followed AS (

@@ -207,7 +207,7 @@ fn further_fields_at_fault_are_named() {
 }
 
 #[test]
-fn battery_work_is_about_the_main_battery_unless_it_says_otherwise() {
+fn battery_work_says_which_battery_or_leaves_it_open() {
     let text = "order_no,vin,opened_at,operation,position\n";
     let row = |operation: &str, position: &str| {
         format!("1,{},2026-05-01,{operation},{position}\n", vin(1))
@@ -217,7 +217,7 @@ fn battery_work_is_about_the_main_battery_unless_it_says_otherwise() {
         + &row("Battery Replaced", "AUX")
         + &row("tow", "");
     let outcome = Folder::new().read("orders.csv", text);
-    let expected = [Some("main"), Some("auxiliary"), None].map(|word| word.map(str::to_owned));
+    let expected = [None, Some("auxiliary"), None].map(|word| word.map(str::to_owned));
     assert_eq!(outcome.texts("work_order", "position"), expected);
 }
 

@@ -88,15 +88,15 @@ fn no_terminal_would_obey(name: &str, text: &str) {
 /// No element that runs, loads or leads out of the page, and no handler.
 #[track_caller]
 fn nothing_lives(name: &str, html: &str) {
-    let tag = regex::Regex::new(
-        r"<\s*/?\s*([a-zA-Z][a-zA-Z0-9-]*)((?:[^>\x22']|\x22[^\x22]*\x22|'[^']*')*)>",
-    )
-    .expect("a pattern");
-    let handler = regex::Regex::new(r"(?i)[\s\x22'/]on[a-z]+\s*=").expect("a pattern");
-    let address = regex::Regex::new(r#"(?i)(?:href|src|action|data)\s*=\s*["']?([^"'>\s]*)"#)
-        .expect("a pattern");
+    let tag =
+        regex::Regex::new(r#"<\s*/?\s*([a-zA-Z][a-zA-Z0-9-]*)((?:[^>"']|"[^"]*"|'[^']*')*)>"#)
+            .expect("a pattern");
+    // What stands in quotation marks is a value, whatever it looks like.
+    let attribute =
+        regex::Regex::new(r#"([^\s"'=<>/]+)(?:\s*=\s*(?:"([^"]*)"|'([^']*)'|([^\s"'>]+)))?"#)
+            .expect("a pattern");
     for found in tag.captures_iter(html) {
-        let (element, attributes) = (found[1].to_lowercase(), &found[2]);
+        let element = found[1].to_lowercase();
         let dead = !matches!(
             element.as_str(),
             "script"
@@ -104,7 +104,6 @@ fn nothing_lives(name: &str, html: &str) {
                 | "object"
                 | "embed"
                 | "form"
-                | "input"
                 | "button"
                 | "base"
                 | "foreignobject"
@@ -118,16 +117,21 @@ fn nothing_lives(name: &str, html: &str) {
                 | "textarea"
         );
         assert!(dead, "{name} has {}", &found[0]);
-        assert!(!handler.is_match(attributes), "{name} has {}", &found[0]);
-        for led in address.captures_iter(attributes) {
-            let within = led[1].starts_with('#')
-                || led[1].starts_with("data:image/")
-                || !led[1].contains(':');
-            let to = &led[1];
-            assert!(
-                within && !to.starts_with("//") && !to.contains(".."),
-                "{name} leads to {to}"
-            );
+        for pair in attribute.captures_iter(&found[2]) {
+            let key = pair[1].to_lowercase();
+            assert!(!key.starts_with("on"), "{name} has {}", &found[0]);
+            let value = (2..=4)
+                .find_map(|at| pair.get(at))
+                .map_or("", |value| value.as_str());
+            if matches!(
+                key.as_str(),
+                "href" | "src" | "action" | "data" | "xlink:href"
+            ) {
+                let within = value.starts_with('#')
+                    || value.starts_with("data:image/")
+                    || !(value.contains(':') || value.starts_with("//") || value.contains(".."));
+                assert!(within, "{name} leads to {value}");
+            }
         }
     }
 }

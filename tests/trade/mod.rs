@@ -9,4 +9,5 @@ mod heavy_vehicles;
 mod responses;
 mod segments;
 mod vin;
+mod visit_reasons;
 mod words;

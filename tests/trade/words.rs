@@ -29,6 +29,9 @@ fn every_stored_word_is_read_back() {
         Verdict,
         CodeGroup,
         FloodCause,
+        VisitReason,
+        EndEvidence,
+        Certainty,
         Outcome,
         Action
     );

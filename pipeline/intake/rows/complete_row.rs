@@ -14,9 +14,8 @@ use crate::mapping::header_layout::HeaderLayout;
 use trade::date_code::{DateCodeError, DateCodeForm, read_date_code};
 use trade::heavy_code::{Code, HeavyCode};
 use trade::trouble_code::{Status, TypedCode};
-use trade::words::Operation;
 
-/// The main battery, which a line that names none is about.
+/// The main battery, which a test that names none is of.
 const MAIN: &str = "main";
 
 /// The letters of the months in a date code: no I.
@@ -26,7 +25,6 @@ const MONTH_LETTERS: &str = "ABCDEFGHJKLM";
 pub struct CompleteRow {
     kind: DumpKind,
     position: Option<usize>,
-    operation: Option<usize>,
     measured_value: Option<usize>,
     measured_kind: Option<usize>,
     tested_at: Option<usize>,
@@ -74,7 +72,6 @@ impl CompleteRow {
         CompleteRow {
             kind: layout.kind(),
             position: layout.place("position"),
-            operation: layout.place("operation"),
             measured_value: layout.place("measured_value"),
             measured_kind: layout.place("measured_kind"),
             tested_at: layout.place("tested_at"),
@@ -91,7 +88,6 @@ impl CompleteRow {
                 self.battery_test(values);
                 faults.extend(self.date_code(values).err());
             }
-            DumpKind::WorkOrder => self.work_order(values),
             DumpKind::CodeScan | DumpKind::TroubleCode => {
                 if let Some(places) = self.code {
                     let settled = settle_code(places, values)
@@ -99,7 +95,7 @@ impl CompleteRow {
                     faults.extend(settled.err());
                 }
             }
-            DumpKind::Vehicle | DumpKind::DepotWeather => {}
+            DumpKind::Vehicle | DumpKind::DepotWeather | DumpKind::WorkOrder => {}
         }
     }
 
@@ -143,26 +139,6 @@ impl CompleteRow {
                 error.to_string(),
             )),
             _ => Ok(()),
-        }
-    }
-
-    /// A battery's operation is about the main battery where it names none.
-    fn work_order(&self, values: &mut [Value<'_>]) {
-        let (Some(position), Some(operation)) = (self.position, self.operation) else {
-            return;
-        };
-        let of_battery = [
-            Operation::BatteryReplaced,
-            Operation::BatteryCharged,
-            Operation::BatteryTested,
-        ];
-        let operation = values[operation].text();
-        if values[position].is_missing()
-            && of_battery
-                .iter()
-                .any(|word| Some(word.as_str()) == operation)
-        {
-            values[position] = Value::Text(Cow::Borrowed(MAIN));
         }
     }
 }

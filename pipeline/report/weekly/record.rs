@@ -20,9 +20,9 @@ pub const SINCE_LAST: &str = "
            SUM(CASE WHEN l.failed_on > t.as_of THEN 1 ELSE 0 END) AS failed_since,
            SUM(CASE WHEN l.failed_on > t.as_of THEN 0 WHEN l.replaced_on IS NOT NULL THEN 1 ELSE 0 END) AS replaced_since,
            SUM(CASE WHEN l.failed_on > t.as_of OR l.replaced_on IS NOT NULL THEN 0
-                    WHEN l.vin IS NULL OR l.left_fleet_date IS NOT NULL THEN 1 ELSE 0 END) AS left_since,
+                    WHEN l.vin IS NULL OR l.gone_on IS NOT NULL THEN 1 ELSE 0 END) AS left_since,
            SUM(CASE WHEN l.failed_on > t.as_of OR l.replaced_on IS NOT NULL THEN 0
-                    WHEN l.vin IS NULL OR l.left_fleet_date IS NOT NULL THEN 0 ELSE 1 END) AS still_in_service,
+                    WHEN l.vin IS NULL OR l.gone_on IS NOT NULL THEN 0 ELSE 1 END) AS still_in_service,
            SUM(CASE WHEN c.tested_on IS NOT NULL THEN 1 ELSE 0 END) AS tested_since,
            SUM(CASE WHEN p.action = 'this week' THEN 1 ELSE 0 END) AS now_this_week
     FROM told t

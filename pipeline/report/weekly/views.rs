@@ -452,7 +452,7 @@ pub const DEPOTS: &str = "
     LEFT JOIN (SELECT vin, MAX(CAST(tested_at AS DATE)) AS tested_on FROM battery_test GROUP BY vin) t ON t.vin = v.vin
     LEFT JOIN (SELECT vin, MAX(CAST(scanned_at AS DATE)) AS scanned_on FROM code_scan GROUP BY vin) s ON s.vin = v.vin
     LEFT JOIN (SELECT vin, MAX(CAST(opened_at AS DATE)) AS opened_on FROM work_order GROUP BY vin) o ON o.vin = v.vin
-    WHERE v.left_fleet_date IS NULL
+    WHERE v.gone_on IS NULL
     GROUP BY v.depot ORDER BY v.depot";
 
 /// How far a depot's vehicles have been seen and tested.

@@ -6,7 +6,7 @@
 //! lives. Finding the maximum is left to `weibull`, cutting the surface to `weibull_profile`.
 
 use super::life::{IntervalLife, Life, check_interval_lives, check_lives};
-use crate::input::{InputError, positive, setting};
+use crate::input::{InputError, positive, same_length, setting};
 use crate::prior::NormalPrior;
 
 /// What is believed before the data. A shape prior of standard deviation 0 fixes the shape.
@@ -53,9 +53,14 @@ impl WeibullPrior {
 pub struct WeibullSample {
     lives: usize,
     exact_failures: usize,
+    /// How many lives the exact failures stand for: as many as they are, where lives have no weights.
+    failure_weight: f64,
     sum_ln_failure_age: f64,
     ln_exits: Vec<f64>,
     ln_entries: Vec<f64>,
+    /// What each exit and each entry stands for; empty where each stands for one.
+    exit_weights: Vec<f64>,
+    entry_weights: Vec<f64>,
     /// `(ln last age alive, ln age failed by)`; the first is minus infinity at age 0.
     ln_intervals: Vec<(f64, f64)>,
     exposure: f64,
@@ -72,12 +77,13 @@ pub struct Derivatives {
     pub by_s_s: f64,
 }
 
-/// `sum e^z`, `sum z e^z` and `sum z^2 e^z` over ages given by their logarithms.
-fn hazard_sums(ln_ages: &[f64], mu: f64, shape: f64) -> [f64; 3] {
+/// `sum e^z`, `sum z e^z` and `sum z^2 e^z` over ages given by their logarithms, each as often as its
+/// weight says, or once.
+fn hazard_sums(ln_ages: &[f64], weights: &[f64], mu: f64, shape: f64) -> [f64; 3] {
     let mut sums = [0.0; 3];
-    for ln_age in ln_ages {
+    for (at, ln_age) in ln_ages.iter().enumerate() {
         let z = (ln_age - mu) * shape;
-        let hazard = z.exp();
+        let hazard = weights.get(at).unwrap_or(&1.0) * z.exp();
         let first = z * hazard;
         sums[0] += hazard;
         sums[1] += first;
@@ -98,6 +104,41 @@ impl WeibullSample {
         sample.ln_entries.reserve_exact(lives.len());
         for life in lives {
             sample.add_span(life.entry, life.exit, life.event);
+        }
+        Ok(sample)
+    }
+
+    /// Prepares lives that stand for so many each; no weight is negative.
+    pub fn from_weighted_lives(lives: &[Life], weights: &[f64]) -> Result<Self, InputError> {
+        check_lives(lives)?;
+        same_length("lives", lives.len(), "weights", weights.len())?;
+        let mut sample = Self {
+            lives: lives.len(),
+            ..Self::default()
+        };
+        for (index, (life, weight)) in lives.iter().zip(weights).enumerate() {
+            if !(weight.is_finite() && *weight >= 0.0) {
+                return Err(InputError::OutOfRange {
+                    what: "weight of a life",
+                    index,
+                    value: *weight,
+                    needed: "0 or more",
+                });
+            }
+            let (failures, exposure, failed_ages) = (
+                sample.failure_weight,
+                sample.exposure,
+                sample.sum_ln_failure_age,
+            );
+            sample.add_span(life.entry, life.exit, life.event);
+            sample.exit_weights.resize(sample.ln_exits.len(), *weight);
+            sample
+                .entry_weights
+                .resize(sample.ln_entries.len(), *weight);
+            sample.failure_weight = failures + weight * (sample.failure_weight - failures);
+            sample.exposure = exposure + weight * (sample.exposure - exposure);
+            sample.sum_ln_failure_age =
+                failed_ages + weight * (sample.sum_ln_failure_age - failed_ages);
         }
         Ok(sample)
     }
@@ -133,6 +174,7 @@ impl WeibullSample {
         self.exposure += exit - entry;
         if failed {
             self.exact_failures += 1;
+            self.failure_weight += 1.0;
             self.sum_ln_failure_age += ln_exit;
         }
     }
@@ -146,13 +188,17 @@ impl WeibullSample {
     /// Every so manieth age of each kind: a rough likeness to start from, not a sample of lives.
     pub(crate) fn thinned(&self, stride: usize) -> Self {
         let every = |ages: &[f64]| ages.iter().step_by(stride).copied().collect();
+        let failures = self.exact_failures / stride;
+        let of_failures = failures as f64 / self.exact_failures.max(1) as f64;
         Self {
             lives: self.lives / stride,
-            exact_failures: self.exact_failures / stride,
-            sum_ln_failure_age: self.sum_ln_failure_age / self.exact_failures.max(1) as f64
-                * (self.exact_failures / stride) as f64,
+            exact_failures: failures,
+            failure_weight: self.failure_weight * of_failures,
+            sum_ln_failure_age: self.sum_ln_failure_age * of_failures,
             ln_exits: every(&self.ln_exits),
             ln_entries: every(&self.ln_entries),
+            exit_weights: every(&self.exit_weights),
+            entry_weights: every(&self.entry_weights),
             ln_intervals: self.ln_intervals.iter().step_by(stride).copied().collect(),
             exposure: self.exposure / stride as f64,
         }
@@ -176,10 +222,10 @@ impl WeibullSample {
     /// for a failure in `(l, u]`, plus the logarithm of the prior (less its constant).
     pub fn derivatives(&self, mu: f64, s: f64, prior: &WeibullPrior) -> Derivatives {
         let shape = (-s).exp();
-        let exits = hazard_sums(&self.ln_exits, mu, shape);
-        let entries = hazard_sums(&self.ln_entries, mu, shape);
+        let exits = hazard_sums(&self.ln_exits, &self.exit_weights, mu, shape);
+        let entries = hazard_sums(&self.ln_entries, &self.entry_weights, mu, shape);
         let [a, b, c] = [0, 1, 2].map(|power| exits[power] - entries[power]);
-        let failures = self.exact_failures as f64;
+        let failures = self.failure_weight;
         let sum_z = (self.sum_ln_failure_age - failures * mu) * shape;
         let mut total = Derivatives {
             value: -failures * s - self.sum_ln_failure_age + sum_z - a,

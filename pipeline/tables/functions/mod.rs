@@ -58,6 +58,7 @@ pub fn scalars(groups: Arc<CodeGroups>) -> Vec<Documented<ScalarUDF>> {
         trade_rules::read_battery_test(),
         trade_rules::code_group(groups),
         trade_rules::date_code_month(),
+        trade_rules::visit_reason(),
         days::days_between(),
         days::day_plus(),
         days::iso_week(),

@@ -4,7 +4,8 @@
 use std::sync::Arc;
 
 use arrow::array::{
-    Array, ArrayRef, AsArray, Date32Builder, Float64Builder, StringBuilder, StructArray,
+    Array, ArrayRef, AsArray, Date32Builder, Float64Builder, StringArray, StringBuilder,
+    StructArray,
 };
 use arrow::datatypes::{DataType, Date32Type, Field, Fields, Float64Type, Int64Type};
 use datafusion::error::Result;
@@ -14,6 +15,7 @@ use super::Documented;
 use trade::battery::{TestReading, VerdictLimits, assess_with};
 use trade::code_group::CodeGroups;
 use trade::date_code::{DateCodeForm, read_date_code};
+use trade::visit_reason;
 use trade::words::{Chemistry, MeasuredKind, RatingStandard};
 
 fn reading_fields() -> Fields {
@@ -167,5 +169,28 @@ pub fn date_code_month() -> Documented<ScalarUDF> {
         ),
         signature: "date_code_month(code, seen_on)",
         about: "first day of the month a battery with this date code was made, the latest that fits the day it was seen; null where the code is of no known form",
+    }
+}
+
+/// `visit_reason(complaint)`.
+pub fn visit_reason() -> Documented<ScalarUDF> {
+    Documented {
+        function: create_udf(
+            "visit_reason",
+            vec![DataType::Utf8],
+            DataType::Utf8,
+            Volatility::Immutable,
+            Arc::new(|arguments| {
+                let arrays = ColumnarValue::values_to_arrays(arguments)?;
+                let reasons: StringArray = arrays[0]
+                    .as_string::<i32>()
+                    .iter()
+                    .map(|text| Some(visit_reason::visit_reason(text?)?.as_str()))
+                    .collect();
+                Ok(ColumnarValue::Array(Arc::new(reasons)))
+            }),
+        ),
+        signature: "visit_reason(complaint)",
+        about: "what a visit was for by the words of the complaint: starting trouble, charging trouble, other trouble or planned; null where it says nothing",
     }
 }

@@ -4,6 +4,7 @@
 //! its name. The list is the one place where they are found.
 
 mod fits;
+mod life_law;
 mod plan;
 mod reasons_column;
 mod test_value;
@@ -35,6 +36,7 @@ pub const COMPUTED: &[Computed] = &[
     fits::HEALTH_FIT,
     fits::MODEL_FIT,
     fits::BATTERY_CHANCE,
+    life_law::LIFE_LAW,
     plan::REPLACEMENT_POLICY,
     plan::REPLACEMENT_CHOICE,
     test_value::TEST_VALUE,

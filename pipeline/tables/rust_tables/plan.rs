@@ -15,17 +15,11 @@ use crate::{Analysis, AnalysisError};
 use risk::knapsack::{Item, best_choice};
 use statistics::lives::age_replacement::best_replacement_age;
 use statistics::lives::weibull_law::Weibull;
-use trade::words::Chemistry;
-
-const DAYS_A_MONTH: f64 = 30.4375;
-
-/// A law that rests on fewer failures than this is not used.
-const FEWEST_FAILURES: f64 = 20.0;
 
 pub const REPLACEMENT_POLICY: Computed = Computed {
     name: "replacement_policy",
     about: "One row is a chemistry: what a planned replacement costs, and new life a day at the best age.",
-    reads: &["life_fit"],
+    reads: &["life_law"],
     make: |analysis| replacement_policy(analysis).boxed(),
 };
 
@@ -38,52 +32,36 @@ pub const REPLACEMENT_CHOICE: Computed = Computed {
 
 #[derive(Debug, Deserialize)]
 struct KeptLaw {
-    cohort: String,
-    failures: Option<f64>,
-    shape: Option<f64>,
-    scale: Option<f64>,
+    chemistry: String,
+    shape: f64,
+    scale_days: f64,
 }
 
 async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let cost = &analysis.settings().cost;
     let laws: Vec<KeptLaw> = analysis
-        .rows(
-            "SELECT cohort, fit['failures'] AS failures, fit['shape'] AS shape, fit['scale'] AS scale
-             FROM life_fit ORDER BY cohort",
-        )
+        .rows("SELECT chemistry, shape, scale_days FROM life_law ORDER BY chemistry")
         .await?;
-    let law_of = |cohort: &str| {
-        let kept = laws.iter().find(|law| law.cohort == cohort)?;
-        let enough = kept
-            .failures
-            .is_some_and(|failures| failures >= FEWEST_FAILURES);
-        enough.then_some(Weibull {
-            shape: kept.shape?,
-            scale: kept.scale?,
-        })
-    };
-    let fleet = law_of("all batteries");
-    let mut names = Vec::new();
     let mut planned_costs = Vec::new();
     let mut a_day = Vec::new();
     let mut best_ages = Vec::new();
-    let known = Chemistry::ALL.iter().map(|chemistry| chemistry.as_str());
-    for name in known.chain(["not known"]) {
-        let planned = cost.planned(Some(name));
-        let policy = law_of(name).or(fleet).and_then(|law| {
-            best_replacement_age(&law, planned, cost.unplanned_failure.max(planned)).ok()
-        });
-        names.push(name);
+    for kept in &laws {
+        let planned = cost.planned(Some(&kept.chemistry));
+        let law = Weibull {
+            shape: kept.shape,
+            scale: kept.scale_days,
+        };
+        let policy = best_replacement_age(&law, planned, cost.unplanned_failure.max(planned)).ok();
         planned_costs.push(planned);
-        // Without a law, the price of a battery over its expected life.
-        a_day.push(policy.map_or(
-            planned / (cost.battery_life_months * DAYS_A_MONTH),
-            |policy| policy.cost_rate,
-        ));
+        // Without an answer, the price of a battery over its life.
+        a_day.push(policy.map_or(planned / law.mean(), |policy| policy.cost_rate));
         best_ages.push(policy.and_then(|policy| policy.age).unwrap_or(f64::NAN));
     }
     rows_of(vec![
-        ("chemistry", words(names.iter().copied())),
+        (
+            "chemistry",
+            words(laws.iter().map(|kept| kept.chemistry.as_str())),
+        ),
         ("planned_cost", numbers(planned_costs.into_iter())),
         ("cost_per_day", numbers(a_day.into_iter())),
         ("best_age_days", numbers(best_ages.into_iter())),
