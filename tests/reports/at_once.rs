@@ -24,7 +24,6 @@ fn document(word: &str) -> Document {
             &rows,
             vec![column("word", Kind::Text, |word: &String| word.clone())],
         )],
-        pages: Vec::new(),
     }
 }
 
