@@ -69,15 +69,6 @@ fn only_one_room_knows_each_engine() {
 }
 
 #[test]
-fn the_command_line_has_no_tests_of_its_own() {
-    // Its library and binary are not built for tests, so one there would never run.
-    for file in files_below(&root().join("pipeline/cli"), ".rs") {
-        let text = std::fs::read_to_string(&file).expect("a readable file");
-        assert!(!text.contains("#[cfg(test)]"), "{}", file.display());
-    }
-}
-
-#[test]
 fn the_room_of_a_lower_floor_names_none_above() {
     for (room, others) in [
         ("trade", &[][..]),

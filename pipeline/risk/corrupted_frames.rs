@@ -79,7 +79,14 @@ fn frame(numbers: Numbers, failed: Vec<bool>) -> Frame {
             let word = |row: usize| match *name {
                 "vin" => Some(format!("V{:05}", row / 6)),
                 "position" => Some("main".to_owned()),
-                "chemistry" => Some(if row / 6 % 40 == 0 { "lithium" } else { "AGM" }.to_owned()),
+                "chemistry" => Some(
+                    if (row / 6).is_multiple_of(40) {
+                        "lithium"
+                    } else {
+                        "AGM"
+                    }
+                    .to_owned(),
+                ),
                 _ => None,
             };
             (*name, (0..rows).map(word).collect())

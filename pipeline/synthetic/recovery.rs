@@ -6,7 +6,9 @@
 //! first after the opening and not after the proof; latched codes count as cleared with the last clear
 //! after which no scan shows them, and have no row if none stayed. Proven is the first scan, after the
 //! supply was restored and the codes, if there were any, were cleared, that shows no code of the
-//! supply, all monitors ready, and 14 days since both or 500 km since the clear.
+//! supply, all monitors ready, and 14 days since both or 500 km since the clear. Where no order tells of
+//! one of them, it is the first such scan 14 days after the last trouble and the last code of the supply, or
+//! 500 km after a clear that followed both. Trouble after a restored supply begins the steps anew.
 //!
 //! Nothing here fails.
 
@@ -34,6 +36,11 @@ pub struct Step {
 struct Case {
     steps: Vec<Step>,
     restored: Option<Minute>,
+    /// The last flood or no-start, and the last scan with a code of the supply.
+    last_trouble: Minute,
+    last_supply_code: Option<Minute>,
+    /// Codes were shown since the opening, or since the trouble came back.
+    shown_since: bool,
     /// The last clear: when, where its order began, its order.
     last_clear: Option<(Minute, Minute, String)>,
     latched_seen: bool,
@@ -50,6 +57,14 @@ impl Case {
                 at,
                 id: id.to_owned(),
             });
+        }
+    }
+
+    fn trouble_again(&mut self, at: Minute) {
+        self.last_trouble = at;
+        if self.restored.take().is_some() {
+            self.last_clear = None;
+            self.shown_since = false;
         }
     }
 
@@ -80,14 +95,20 @@ pub fn recoveries(life: &Life) -> Vec<Step> {
     let mut open: Option<Case> = None;
     let mut cases = 0;
     for (at, fact) in facts {
-        if let Some((began, id)) = trigger(fact, &supply_scans)
-            && !open.as_ref().is_some_and(|case| case.belongs(at))
-        {
-            steps.extend(open.take().into_iter().flat_map(|case| case.steps));
-            cases += 1;
-            let mut case = Case::default();
-            case.step(cases, "opened", began, id);
-            open = Some(case);
+        if let Some((began, id)) = trigger(fact, &supply_scans) {
+            match open.as_mut().filter(|case| case.belongs(at)) {
+                Some(case) => case.trouble_again(at),
+                None => {
+                    steps.extend(open.take().into_iter().flat_map(|case| case.steps));
+                    cases += 1;
+                    let mut case = Case {
+                        last_trouble: at,
+                        ..Case::default()
+                    };
+                    case.step(cases, "opened", began, id);
+                    open = Some(case);
+                }
+            }
         }
         let Some(case) = open.as_mut().filter(|case| !case.proven) else {
             continue;
@@ -146,9 +167,11 @@ fn work_step(case: &mut Case, number: usize, work: &Work) {
 
 fn scan_step(case: &mut Case, number: usize, scan: &Scan) {
     if !scan.codes.is_empty() {
+        case.shown_since = true;
         case.step(number, "codes saved", scan.at, &scan.scan_id);
     }
     if scan.codes.iter().any(|code| code.of_supply) {
+        case.last_supply_code = Some(scan.at);
         // Latched is what a clear left behind, not what was there before.
         if case.last_clear.is_some() && scan.codes.iter().any(|code| code.latched) {
             case.latched_seen = true;
@@ -165,21 +188,22 @@ fn scan_step(case: &mut Case, number: usize, scan: &Scan) {
         case.latched_gone = true;
         case.step(number, "latched codes cleared", began, &order_no);
     }
-    // Without codes there is nothing to clear, and the supply alone has to hold.
-    let had_codes = case.steps.iter().any(|step| step.what == "codes saved");
-    let well_since = match &case.last_clear {
-        Some((done, _, _)) => Some(*done),
-        None if had_codes => None,
-        None => case.restored,
-    };
-    let (Some(well_since), Some(restored)) = (well_since, case.restored) else {
-        return;
+    let last_clear = case.last_clear.as_ref().map(|(done, _, _)| *done);
+    let quiet_from = case
+        .last_supply_code
+        .map_or(case.last_trouble, |shown| shown.max(case.last_trouble));
+    let (well_since, clear_counts_from) = match (case.restored, last_clear) {
+        (Some(restored), Some(cleared)) => (restored.max(cleared), restored),
+        // Without codes there is nothing to clear, and the supply alone has to hold.
+        (Some(restored), None) if !case.shown_since => (restored, restored),
+        (_, cleared) => (quiet_from.max(cleared.unwrap_or(quiet_from)), quiet_from),
     };
     let ready = scan
         .monitors
         .is_none_or(|(ready, supported)| ready == supported);
-    let long_enough = scan.at - well_since.max(restored) >= PROVEN_AFTER_DAYS * 1440
-        || (scan.km_since_clear >= PROVEN_AFTER_KM && well_since >= restored);
+    let long_enough = scan.at - well_since >= PROVEN_AFTER_DAYS * 1440
+        || (scan.km_since_clear >= PROVEN_AFTER_KM
+            && last_clear.is_some_and(|cleared| cleared >= clear_counts_from));
     if ready && long_enough {
         case.proven = true;
         case.step(number, "proven", scan.at, &scan.scan_id);

@@ -64,7 +64,7 @@ impl Analysis {
             until: Instant::now() + Duration::from_secs(count(limits.query_seconds)),
             seconds: limits.query_seconds,
         };
-        let (schema, rest) = match self.from_catalogue(sql).await? {
+        let (schema, rest) = match self.answer_of_catalogue(sql).await? {
             Some(batch) => (batch.schema(), Rest::Ready(Some(batch))),
             None => {
                 let work = async {
@@ -87,7 +87,7 @@ impl Analysis {
         })
     }
 
-    async fn from_catalogue(&self, sql: &str) -> Result<Option<RecordBatch>, AnalysisError> {
+    async fn answer_of_catalogue(&self, sql: &str) -> Result<Option<RecordBatch>, AnalysisError> {
         check_depth("query", sql, self.settings().limits.expression_depth)?;
         let statements = DFParser::parse_sql(sql).map_err(AnalysisError::query("query"))?;
         let Some(Statement::Statement(statement)) = statements.front() else {

@@ -284,5 +284,47 @@ word_list! {
         OdometerBackwards = "the odometer runs backwards",
         ClosedBeforeOpened = "an order closed before it was opened",
         DepotWithoutWeather = "a depot without weather",
+        LeftWithoutAWord = "a vehicle that left without a word",
+        StrayOrder = "an order years before all others of its depot",
+        BeforeTheRoad = "from before the day the vehicle was first on the road",
+        OneChangeTwice = "one battery change on two orders",
+        OneOrderTwice = "one order under two numbers",
+        AboveItsRating = "more than 1.4 times its rated cranking ability",
+        CellLeftOut = "left out of its row",
+    }
+}
+
+word_list! {
+    /// What a battery's size, rating or chemistry is known by.
+    LabelSource, "source of a label" {
+        Test = "test",
+        Register = "register",
+        Model = "model",
+    }
+}
+
+word_list! {
+    /// What it is known by that a vehicle has a battery in a place.
+    PlaceSource, "source of a place" {
+        Named = "named",
+        Model = "taken from its model",
+    }
+}
+
+word_list! {
+    /// What a vehicle's next service is expected by.
+    ServiceBasis, "basis of a next service" {
+        OwnVisits = "its own visits",
+        DepotVisits = "visits at its depot",
+    }
+}
+
+word_list! {
+    /// What to do about a battery under warranty.
+    WarrantyStep, "step of a warranty" {
+        Failed = "claim: failed",
+        TestedFailed = "claim: tested failed",
+        TestedWorn = "claim: tested worn",
+        TestBeforeItEnds = "test before it ends",
     }
 }

@@ -44,7 +44,8 @@ own AS (
            CASE WHEN c.chemistry IS NOT NULL THEN 'test' WHEN r.chemistry IS NOT NULL THEN 'register' END AS chemistry_from,
            r.battery_group,
            COALESCE(g.rating_value, r.rating_value) AS rating_value,
-           CASE WHEN g.rating_value IS NOT NULL THEN g.rating_standard ELSE r.rating_standard END AS rating_standard,
+           -- A rating read without its standard is by the register's.
+           COALESCE(g.rating_standard, r.rating_standard) AS rating_standard,
            CASE WHEN g.rating_value IS NOT NULL THEN 'test' WHEN r.rating_value IS NOT NULL THEN 'register' END AS rating_from
     FROM battery_span s
     JOIN fleet_vehicle f ON f.vin = s.vin

@@ -51,7 +51,7 @@ WITH findings AS (
      AND (s.from_on IS NULL OR o.opened_on >= s.from_on) AND (s.until_on IS NULL OR o.opened_on < s.until_on)
     JOIN depot_watch d ON d.depot = s.depot AND o.opened_on <= d.last_stray_on
     UNION ALL
-    SELECT 'before the vehicle''s first day on the road', e.heard_in, e.vin
+    SELECT 'from before the day the vehicle was first on the road', e.heard_in, e.vin
     FROM vehicle_event e
     JOIN fleet_vehicle v ON v.vin = e.vin AND days_between(v.in_service_date, e.day) < -30
     UNION ALL
@@ -62,7 +62,7 @@ WITH findings AS (
     FROM (SELECT DISTINCT vin, order_no FROM work_order) w
     LEFT ANTI JOIN order_line o ON o.vin = w.vin AND o.order_no = w.order_no
     UNION ALL
-    SELECT 'more than 1.4 times the rated cranking ability: the reading or the rating is wrong, left out of the model',
+    SELECT 'more than 1.4 times its rated cranking ability',
            'battery_test', vin
     FROM battery_condition WHERE health > 1.4
     UNION ALL

@@ -50,7 +50,10 @@ fn every_line_read_is_added_or_known_or_quarantined() {
         );
         quarantined += count("quarantined");
     }
-    let kept = small_fleet().sql(&[], "SELECT COUNT(*) AS rows FROM quarantine");
+    let kept = small_fleet().sql(
+        &[],
+        "SELECT COUNT(*) AS rows FROM quarantine WHERE row_loaded IS NOT TRUE",
+    );
     assert_eq!(kept[0]["rows"].as_i64(), Some(quarantined));
 }
 

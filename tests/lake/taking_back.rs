@@ -105,7 +105,7 @@ fn a_forgotten_vehicle_is_in_no_row_no_old_version_and_no_byte() {
         "orders.csv",
         format!(
             "order_no,vin,opened_at,operation,complaint\n\
-             W1,GB6HD4H26RK000009,2026-05-01T10:00:00Z,other,cables lent from {vin}\n"
+             W1,GM2BR5G80MK000008,2026-05-01T10:00:00Z,other,cables lent from {vin}\n"
         ),
     );
     load_at(&place, NOW, "orders.csv");

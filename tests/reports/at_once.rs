@@ -38,7 +38,7 @@ fn two_reports_at_once_leave_one_whole_and_what_stood_there() {
         .expect("written");
     let over = AtomicBool::new(false);
     std::thread::scope(|scope| {
-        let writers: Vec<_> = ["one", "two"]
+        let writers: Vec<_> = ["larch", "birch"]
             .into_iter()
             .map(|word| {
                 let folder = &folder;
@@ -71,9 +71,13 @@ fn two_reports_at_once_leave_one_whole_and_what_stood_there() {
     });
     let words: Vec<bool> = ["report.md", "report.html", "words.csv"]
         .into_iter()
-        .map(|file| place.read(&format!("out/2026-W26/{file}")).contains("one"))
+        .map(|file| {
+            place
+                .read(&format!("out/2026-W26/{file}"))
+                .contains("larch")
+        })
         .collect();
-    assert!(words.iter().all(|one| *one == words[0]), "{words:?}");
+    assert!(words.iter().all(|larch| *larch == words[0]), "{words:?}");
     assert_eq!(place.read("out/2026-W26/comebacks.md"), "kept");
     assert_eq!(place.read("out/2026-W26/charts/other.svg"), "kept too");
     let left = std::fs::read_dir(place.path().join("out")).expect("a folder");

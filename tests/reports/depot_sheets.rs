@@ -2,10 +2,21 @@
 
 use super::planner::table;
 use crate::command::place_with_lake;
+use crate::workplace::Workplace;
+
+/// A small fleet to which failures are so dear that there is work this week.
+fn with_work() -> Workplace {
+    let place = place_with_lake();
+    place.write(
+        "lake/voltwane.toml",
+        "[cost]\nunplanned_failure = 20000.0\n",
+    );
+    place
+}
 
 #[test]
 fn a_depots_sheet_has_what_a_technician_needs() {
-    let place = place_with_lake();
+    let place = with_work();
     place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", "2026-06-28"]);
     let jobs = table(&place, "reports/2026-W26/depot_sheets.csv");
     let planned: Vec<_> = table(&place, "reports/2026-W26/ranking.csv")
@@ -51,7 +62,7 @@ fn a_depots_sheet_has_what_a_technician_needs() {
 
 #[test]
 fn health_in_the_ranking_is_that_of_the_page() {
-    let place = place_with_lake();
+    let place = with_work();
     place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", "2026-06-28"]);
     let page = place.read("reports/2026-W26/report.md");
     let first = page

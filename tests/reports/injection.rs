@@ -44,7 +44,7 @@ const TYPED: [&str; 14] = [
 /// still does.
 fn planted(table: &str, row: usize, column: &str, cell: &str) -> String {
     // The main battery keeps its name, so that the fleet has batteries to speak of; a seventh has none.
-    let kept = column == "position" && !(table == "battery_test" && row % 7 == 0);
+    let kept = column == "position" && !(table == "battery_test" && row.is_multiple_of(7));
     if cell.is_empty() || kept || !TYPED.contains(&column) {
         return cell.to_owned();
     }

@@ -89,7 +89,7 @@ fn a_battery_that_counts_as_failed_is_said_to_until_when_and_its_recovery_says_t
         ),
     );
     place.run_expecting(0, &["load", "--lake", "lake", "more"]);
-    // One bay, which the failed one takes.
+    // One bay, which the failed one takes; the other battery shares the visit.
     place.write("lake/voltwane.toml", "[plan]\nbays_per_week = 1\n");
     let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
     assert!(
@@ -120,7 +120,7 @@ fn a_battery_that_counts_as_failed_is_said_to_until_when_and_its_recovery_says_t
     assert_eq!(recoveries[0]["planned"], "this week");
     assert_eq!(
         recoveries[0]["next_step"],
-        "save the codes of every module, then replace the main battery this week, as planned"
+        "save the codes of every module, then replace the main and the auxiliary battery this week, as planned"
     );
     // When that time is over it was only discharged.
     place.write("short.toml", "[run]\ntrouble_days = 10\n");

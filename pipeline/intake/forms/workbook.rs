@@ -293,7 +293,7 @@ impl Sheet {
         let below = header.map_or(0, |row| {
             let end = row_number(row);
             self.cells
-                .partition_point(|cell| cell.get_position().0 as usize + 1 <= end)
+                .partition_point(|cell| (cell.get_position().0 as usize) < end)
         });
         SheetRecords {
             sheet: self,

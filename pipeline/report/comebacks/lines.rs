@@ -102,7 +102,7 @@ impl ComebackLine {
             returned_on: row.returned_on.clone(),
             days: row.days,
             km: row.km,
-            alike: row.alike_in(),
+            alike: row.alike_in(manner),
             complaint: row.complaint.as_deref().map(|said| manner.typed(said)),
         }
     }

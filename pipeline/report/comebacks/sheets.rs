@@ -93,7 +93,7 @@ pub fn comebacks(rows: &[Comeback], manner: &Manner) -> Sheet {
         }),
         column("days", Kind::Integer, |row: &Comeback| row.days),
         column("km", Kind::Integer, |row: &Comeback| row.km),
-        column("alike", Kind::Text, Comeback::alike_in),
+        column("alike", Kind::Text, |row: &Comeback| row.alike_in(manner)),
         column("return_parts_cost", Kind::Money, |row: &Comeback| {
             row.return_parts_cost
         }),

@@ -87,14 +87,22 @@ pub struct Comeback {
 
 impl Comeback {
     /// What the two orders have in common.
-    pub fn alike_in(&self) -> String {
+    pub fn alike_in(&self, manner: &Manner) -> String {
         let named = |what: Alike, name: &Option<String>| match name {
             Some(name) => format!("{what}: {name}"),
             None => what.to_string(),
         };
+        // A code stands behind the address of its module, which somebody may have typed.
+        let code = self
+            .same_code
+            .as_ref()
+            .map(|same| match same.rsplit_once(' ') {
+                Some((module, code)) => format!("{} {code}", manner.module(module)),
+                None => same.clone(),
+            });
         match self.alike {
             Some(Alike::Complaint) => Alike::Complaint.to_string(),
-            Some(Alike::Code) => named(Alike::Code, &self.same_code),
+            Some(Alike::Code) => named(Alike::Code, &code),
             Some(Alike::CodeGroup) => named(Alike::CodeGroup, &self.same_group),
             None => String::new(),
         }
