@@ -282,7 +282,7 @@ fn alternator_jobs_read_as_charging() {
     assert!(most(&noted, 4, |note| {
         let lines = kept.order(&note["vin"], &note["ids"]);
         replaced[note["ids"].as_str()] == "replaced planned"
-            && lines.iter().all(|line| is(line, "cause", "supply"))
+            && lines.iter().all(|line| is(line, "cause", "charging"))
             && lines.iter().any(|line| is(line, "operation", "other"))
     }));
 }
@@ -399,7 +399,7 @@ fn calls_for_auxiliaries_do_not_say_which() {
 fn compensated_testers_read_the_cold_away() {
     let by_test = |kept: &Kept| -> BTreeMap<(String, String), (f64, f64)> {
         let rows = kept.table("battery_test").iter();
-        let rows = rows.filter(|row| is(row, "shop", "Mervane"));
+        let rows = rows.filter(|row| is(row, "shop", "Corlund"));
         rows.filter(|row| row.contains_key("measured_value") && row.contains_key("temperature_c"))
             .map(|row| {
                 let key = (row["vin"].clone(), row["tested_at"].clone());

@@ -96,6 +96,7 @@ pub static LARGE: LazyLock<Fleet> = LazyLock::new(|| Fleet::write(&Scenario::new
 pub struct Loaded {
     pub tables: BTreeMap<&'static str, Vec<Row>>,
     pub quarantined: u64,
+    last_quarantined: Option<(String, u64)>,
     pub read: u64,
 }
 
@@ -128,8 +129,11 @@ impl Sink for Loaded {
         Ok(())
     }
 
-    fn quarantine(&mut self, _row: QuarantinedRow) -> Result<(), SinkError> {
-        self.quarantined += 1;
+    fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError> {
+        // Each unreadable cell of a row is told, one after the other; the row is one.
+        let line = Some((row.file, row.line));
+        self.quarantined += u64::from(self.last_quarantined != line);
+        self.last_quarantined = line;
         Ok(())
     }
 

@@ -85,6 +85,7 @@ fn told_and_came(fleet: &Fleet) -> Vec<(NaiveDate, f64, bool)> {
 /// as one winter is one draw and planned replacements take some of those about to fail, an eighth of
 /// what is told.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn the_chances_lived_forward_come_true() {
     for world in WORLDS {
         let all: Vec<_> = FLEETS[&world].iter().flat_map(told_and_came).collect();
@@ -115,6 +116,7 @@ fn the_chances_lived_forward_come_true() {
 
 /// Failures keep to those that were told, tenth by tenth, and the top tenth comes as told.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn failures_fall_where_the_chances_are_high() {
     for world in WORLDS {
         let mut all: Vec<_> = FLEETS[&world].iter().flat_map(told_and_came).collect();
@@ -137,6 +139,7 @@ fn failures_fall_where_the_chances_are_high() {
 
 /// 15 to 25 in a hundred failures are an open or shorted cell (`common practice, no source`).
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn a_fifth_of_the_failures_give_no_warning() {
     for world in WORLDS {
         // Many winters: a hard one has many worn batteries fail and no more of the others.
@@ -167,6 +170,7 @@ fn a_fifth_of_the_failures_give_no_warning() {
 
 /// 4 to 11 in a hundred batteries fail in a year (`common practice, no source`).
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn failure_rates_are_those_of_fleets() {
     for world in WORLDS {
         for fleet in &FLEETS[&world] {
@@ -180,6 +184,7 @@ fn failure_rates_are_those_of_fleets() {
 /// Worn batteries wait for the cold, those that fail without warning do not: December to February is
 /// a quarter of the year.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn cold_reveals_in_cold_weeks() {
     let failed = failed(WorldName::ColdReveals);
     let share_in_winter = |truly: &str| {
@@ -199,6 +204,7 @@ fn cold_reveals_in_cold_weeks() {
 
 /// The coldest week of a winter takes more than its share: failures come in snaps.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn failures_come_in_cold_snaps() {
     let spread = |world: WorldName| {
         // Failures of one depot in one week of a winter, against an even spread over its weeks.
@@ -230,6 +236,7 @@ fn failures_come_in_cold_snaps() {
 
 /// The pace of batteries spreads log-normally as the world's law says: 0.30 for cold-reveals.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn paces_spread_widely() {
     let rows: Vec<f64> = FLEETS[&WorldName::ColdReveals]
         .iter()
@@ -248,6 +255,7 @@ fn paces_spread_widely() {
 
 /// Batteries of a bad batch fail several times as often as the others of their age or less.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn a_bad_batch_fails_early() {
     let (mut bad, mut others) = ((0.0, 0.0), (0.0, 0.0));
     for fleet in &FLEETS[&WorldName::BadBatch] {
@@ -276,6 +284,7 @@ fn a_bad_batch_fails_early() {
 
 /// A vehicle whose charging is at fault kills one battery after the other.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn charging_faults_kill_new_batteries() {
     let (mut at_fault, mut sound) = ((0.0, 0.0), (0.0, 0.0));
     for fleet in &FLEETS[&WorldName::UseWears] {
@@ -317,6 +326,7 @@ fn charging_faults_kill_new_batteries() {
 }
 
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn use_wears_has_two_batteries_where_records_tell_them_apart() {
     let fleet = &FLEETS[&WorldName::UseWears][0];
     let with = |position: &str| -> BTreeSet<&str> {
@@ -339,6 +349,7 @@ fn use_wears_has_two_batteries_where_records_tell_them_apart() {
 
 /// Every shop's testers cover every day once.
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn instruments_have_scales_of_their_own() {
     for fleet in &FLEETS[&WorldName::UseWears] {
         let mut by_shop: BTreeMap<&str, Vec<&Row>> = BTreeMap::new();
@@ -374,6 +385,7 @@ fn small(change: impl FnOnce(&mut Scenario)) -> Fleet {
 }
 
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn a_quarter_tested_leaves_most_vehicles_untested() {
     let all = small(|_| {}).summary.rows["battery_test"] as f64;
     let quarter = small(|scenario| scenario.tested_share = 0.25);
@@ -387,6 +399,7 @@ fn a_quarter_tested_leaves_most_vehicles_untested() {
 }
 
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn fleets_that_replace_at_four_years_have_few_old_batteries() {
     let old = |fleet: &Fleet| {
         let rows = fleet.truth("battery").iter();
@@ -403,6 +416,7 @@ fn fleets_that_replace_at_four_years_have_few_old_batteries() {
 }
 
 #[test]
+#[ignore = "many fleets, each lived forward: run with --ignored"]
 fn climates_move_the_failures() {
     let failures = |climate| {
         small(|scenario| scenario.climate = climate)

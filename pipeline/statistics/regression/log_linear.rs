@@ -265,7 +265,9 @@ mod tests {
         );
     }
 
-    /// All of one group's answers are below 0, which no mean of a product can be.
+    /// All of one group's answers are below 0, which no mean of a product can be. At the maximum the 350
+    /// rows without the flag and the 50 with it have means that sum to the answers' 350 · 0.2 − 50, and the
+    /// flag's score is what the penalty takes.
     #[test]
     fn answers_below_nought_end_the_fit_nowhere() {
         let x: Vec<f64> = (0..400).map(|row| f64::from(row % 8 == 0)).collect();
@@ -273,7 +275,17 @@ mod tests {
         for lambda in [0.0, 1.0, 1_000.0] {
             let found = fit(&x, &y, &[1.0; 400], lambda).unwrap();
             assert!(found.coefficients[0] < -1.0 / (1.0 + lambda), "{found:?}");
-            assert!((found.intercept - 0.2_f64.ln()).abs() < 0.8, "{found:?}");
+            let plain = Mean::at(found.intercept).mean;
+            let flagged = Mean::at(found.intercept + found.coefficients[0]).mean;
+            assert!(
+                (350.0 * plain + 50.0 * flagged - 20.0).abs() < 1e-3,
+                "{found:?}"
+            );
+            let score = 50.0 * (-1.0 - flagged);
+            assert!(
+                (score - lambda * found.coefficients[0]).abs() < 1e-3,
+                "{found:?}"
+            );
         }
     }
 

@@ -172,8 +172,8 @@ impl Habit {
 
 /// Shops whose orders carry days alone.
 pub const DAYS_ALONE: [usize; 2] = [1, 3];
-/// Shops whose testers allow for temperature themselves.
-pub const COMPENSATED: [usize; 2] = [1, 5];
+/// Shops whose testers allow for temperature themselves, though those of their kind mostly do not.
+pub const COMPENSATED: [usize; 2] = [0, 2];
 
 /// What a habit did to a record, and what is true.
 #[derive(Debug, Clone)]
