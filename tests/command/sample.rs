@@ -84,7 +84,10 @@ fn dumps_lake_and_report_are_what_they_would_be_made_as() {
         ("work_order", "load_id"),
         ("depot_weather", "load_id"),
         ("quarantine", "load_id"),
-        ("load_log", "load_id, loaded_at, seconds, row_hash, key_hash"),
+        (
+            "load_log",
+            "load_id, loaded_at, seconds, row_hash, key_hash",
+        ),
     ] {
         let query = format!("SELECT * EXCEPT ({leave_out}) FROM lake.{table}");
         let arguments = [
