@@ -123,6 +123,7 @@ pub struct Analysis {
     newest_fact: Option<NaiveDate>,
     settings: Settings,
     made: Mutex<BTreeSet<String>>,
+    kept: rust_tables::week_frame::KeptFit,
 }
 
 impl Analysis {
@@ -160,6 +161,7 @@ impl Analysis {
             newest_fact,
             settings,
             made: Mutex::default(),
+            kept: rust_tables::week_frame::KeptFit::default(),
         })
     }
 
