@@ -54,7 +54,12 @@ pub fn foretell(
     let columns = model.names.len();
     // The columns under each outlook of the coldest morning; reasons are told of the middle one.
     let outlooks = OUTLOOKS.map(|deviations| {
-        of_hazard(frame, &expected.lost, Outlook::MayCome(deviations), horizon_days)
+        of_hazard(
+            frame,
+            &expected.lost,
+            Outlook::MayCome(deviations),
+            horizon_days,
+        )
     });
     let features = &outlooks[OUTLOOKS.len() / 2];
     let cells = outlooks

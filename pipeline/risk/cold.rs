@@ -82,7 +82,11 @@ fn usual_coldest(frame: &Frame, row: usize) -> f64 {
         return f64::NAN;
     }
     let (last, before) = (coldest(&SURVIVED[..4]), coldest(&SURVIVED[4..]));
-    if before.is_nan() { last } else { 0.5 * (last + before) }
+    if before.is_nan() {
+        last
+    } else {
+        0.5 * (last + before)
+    }
 }
 
 /// The coldest morning the battery came through, or would have when it was new, less cold the longer ago; NaN
@@ -105,16 +109,26 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
     let cold = |row: usize| ((NOT_COLD_C - ahead(row)) / DEGREES).clamp(0.0, 6.0);
     let beyond = |row: usize| {
         let beyond = (coldest_survived(frame, row) - ahead(row)) / DEGREES;
-        if beyond.is_nan() { 0.0 } else { beyond.clamp(-4.0, 4.0) }
+        if beyond.is_nan() {
+            0.0
+        } else {
+            beyond.clamp(-4.0, 4.0)
+        }
     };
     let strain = |row: usize| beyond(row).max(0.0);
     let record = |row: usize| {
         let beyond = (usual_coldest(frame, row) - ahead(row)) / DEGREES;
-        if beyond.is_nan() { 0.0 } else { beyond.clamp(0.0, 3.0) }
+        if beyond.is_nan() {
+            0.0
+        } else {
+            beyond.clamp(0.0, 3.0)
+        }
     };
     // Against the mornings of late, in which it wore little since.
     let of_late = |buckets: usize, row: usize| {
-        let mornings = SURVIVED[..buckets].iter().map(|(name, ..)| frame.number(name, row));
+        let mornings = SURVIVED[..buckets]
+            .iter()
+            .map(|(name, ..)| frame.number(name, row));
         let beyond = (mornings.fold(f64::NAN, f64::min) - ahead(row)) / DEGREES;
         beyond.clamp(-4.0, 4.0)
     };
@@ -188,3 +202,90 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
 
 /// The name of the leading one.
 pub const COLD: &str = "cold ahead";
+
+#[cfg(test)]
+mod tests {
+    use std::collections::HashMap;
+
+    use super::*;
+
+    /// One row of these numbers.
+    fn frame(cells: &[(&'static str, f64)]) -> Frame {
+        let numbers: HashMap<&'static str, Vec<f64>> = cells
+            .iter()
+            .map(|(name, value)| (*name, vec![*value]))
+            .collect();
+        Frame::new(numbers, HashMap::new(), vec![false])
+    }
+
+    const OLD: [(&str, f64); 9] = [
+        ("age_days", 1_500.0),
+        ("heat", 0.4),
+        ("cold_ahead", -14.0),
+        ("years_ahead", 2.0),
+        ("cold_ahead_variance", 9.0),
+        ("coldest_28", 2.0),
+        ("coldest_91", 9.0),
+        ("coldest_364", -10.0),
+        ("coldest_728", -12.0),
+    ];
+
+    fn value(frame: &Frame, name: &str, outlook: Outlook) -> f64 {
+        let features = of_cold(frame, &[0.4], outlook);
+        let found = features.iter().find(|feature| feature.name == name);
+        found.expect("a column").values[0]
+    }
+
+    #[test]
+    fn what_was_survived_fades_and_the_rest_is_strain() {
+        // -10 degrees 273 days ago (the middle of 182 and 364) counts as -10 + 6 x 0.747 = -5.52 today;
+        // -12 degrees 546 days ago as -3.03. The -11 of a usual year less 5 to spare, 1,500 days ago, as +8.64.
+        let frame = frame(&OLD);
+        let survived = coldest_survived(&frame, 0);
+        assert!((survived + 5.515).abs() < 0.01, "{survived}");
+        let strain = value(&frame, "colder than survived", Outlook::MayCome(0.0));
+        assert!((strain - 0.848).abs() < 0.001, "{strain}");
+        assert_eq!(value(&frame, "coldest is over", Outlook::MayCome(0.0)), 0.0);
+        // Against a usual year's -11, three degrees.
+        let record = value(&frame, "colder than usual", Outlook::MayCome(0.0));
+        assert!((record - 0.3).abs() < 1e-9, "{record}");
+    }
+
+    #[test]
+    fn a_new_battery_is_fitted_for_the_cold_of_its_place() {
+        let mut young = OLD.to_vec();
+        young[0].1 = 60.0;
+        // It came through none of those mornings but that of this month.
+        let survived = coldest_survived(&frame(&young), 0);
+        assert!(
+            (survived - (-16.0 + 6.0 * 60.0 / 365.25)).abs() < 1e-9,
+            "{survived}"
+        );
+    }
+
+    #[test]
+    fn few_years_leave_the_coming_cold_open() {
+        // Two years with a variance of 9 and four believed years of the same: 9, and half as much for the mean.
+        let frame = frame(&OLD);
+        assert!((sd_ahead(&frame, 0) - 13.5f64.sqrt()).abs() < 1e-9);
+        assert_eq!(coldest_ahead(&frame, 0, Outlook::MayCome(0.0)), -14.0);
+        assert!(coldest_ahead(&frame, 0, Outlook::MayCome(-1.0)) < -17.0);
+    }
+
+    #[test]
+    fn the_fit_sees_the_cold_that_came() {
+        let mut seen = OLD.to_vec();
+        seen.push(("coldest_came", -21.0));
+        assert_eq!(coldest_ahead(&frame(&seen), 0, Outlook::Came), -21.0);
+        assert_eq!(coldest_ahead(&frame(&OLD), 0, Outlook::Came), -14.0);
+    }
+
+    #[test]
+    fn where_no_weather_is_known_no_column_says_anything() {
+        let frame = frame(&[("age_days", 900.0)]);
+        for feature in of_cold(&frame, &[0.4], Outlook::MayCome(-1.0)) {
+            let value = feature.values[0];
+            assert!(value.is_nan() || value == 0.0, "{} {value}", feature.name);
+        }
+    }
+}

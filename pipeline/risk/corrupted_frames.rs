@@ -2,8 +2,8 @@
 
 use std::collections::HashMap;
 
-use super::expected_health;
 use super::cold::Outlook;
+use super::expected_health;
 use super::features::of_hazard;
 use super::frame::{Frame, NUMBERS, WORDS};
 use super::model::{self, Wanted};

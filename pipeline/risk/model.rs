@@ -161,7 +161,10 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
 }
 
 /// The fit; where it finds no answer one closer to the prior, at last the prior itself, and why.
-pub(super) fn fit_or_simpler(data: &PersonPeriods, ridge: &mut Ridge) -> (HazardFit, Option<String>) {
+pub(super) fn fit_or_simpler(
+    data: &PersonPeriods,
+    ridge: &mut Ridge,
+) -> (HazardFit, Option<String>) {
     let mut fallback = None;
     for _ in 0..3 {
         match fit_hazard(data, ridge) {

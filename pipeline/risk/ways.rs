@@ -218,7 +218,11 @@ impl Trials {
         let of_trial = |looks: std::ops::Range<usize>| {
             let (mut came, mut told) = (0.0, 0.0);
             for look in looks {
-                came += if self.events[look] { self.weights[look] } else { 0.0 };
+                came += if self.events[look] {
+                    self.weights[look]
+                } else {
+                    0.0
+                };
                 told += self.weights[look] * self.pooled(weights, look).min(3.0).exp();
             }
             (came, told)
@@ -249,9 +253,15 @@ impl Trials {
             .map(|(came, told)| (((came + 0.5) / (told + 0.5)).ln(), 1.0 / (came + 0.5)))
             .collect();
         let mean_by = |between: f64| {
-            let weights = quarters.iter().map(|(_, variance)| 1.0 / (variance + between));
+            let weights = quarters
+                .iter()
+                .map(|(_, variance)| 1.0 / (variance + between));
             let total: f64 = weights.clone().sum();
-            let sum: f64 = quarters.iter().zip(weights).map(|((level, _), w)| level * w).sum();
+            let sum: f64 = quarters
+                .iter()
+                .zip(weights)
+                .map(|((level, _), w)| level * w)
+                .sum();
             (sum / total, 1.0 / total)
         };
         let (mean, _) = mean_by(0.0);
@@ -273,7 +283,9 @@ impl Trials {
         let levels = self.levels(weights);
         (0..self.events.len())
             .map(|look| {
-                let gathered = (levels[look] + self.pooled(weights, look)).clamp(-30.0, 3.0).exp();
+                let gathered = (levels[look] + self.pooled(weights, look))
+                    .clamp(-30.0, 3.0)
+                    .exp();
                 self.weights[look]
                     * match self.events[look] {
                         true => (-(-gathered).exp_m1()).ln(),
@@ -288,7 +300,9 @@ impl Trials {
         let levels = self.levels(weights);
         let mut slopes = vec![0.0; weights.len()];
         for look in 0..self.events.len() {
-            let gathered = (levels[look] + self.pooled(weights, look)).clamp(-30.0, 3.0).exp();
+            let gathered = (levels[look] + self.pooled(weights, look))
+                .clamp(-30.0, 3.0)
+                .exp();
             let of_predictor = self.weights[look]
                 * match self.events[look] {
                     true => gathered / gathered.exp_m1(),
@@ -374,7 +388,11 @@ pub fn fit(
     let failures = failed_batteries(frame, &looks);
     let enough = failures >= prior_failures.max(1);
 
-    let end = looks.known_days.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let end = looks
+        .known_days
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
     // Of each penalty of all signs, then of each way.
     let penalties: Vec<f64> = penalty.map_or(PENALTIES.to_vec(), |penalty| vec![penalty]);
     let mut of_penalties: Vec<Vec<f64>> = vec![Vec::new(); penalties.len()];
@@ -412,8 +430,12 @@ pub fn fit(
             let predictors = tried.iter().map(|look| ground.predictor(&fit, *look));
             trials.predictors[way].extend(predictors);
         }
-        trials.events.extend(tried.iter().map(|look| looks.events[*look]));
-        trials.weights.extend(tried.iter().map(|look| looks.weights[*look]));
+        trials
+            .events
+            .extend(tried.iter().map(|look| looks.events[*look]));
+        trials
+            .weights
+            .extend(tried.iter().map(|look| looks.weights[*look]));
         trials.ends.push(trials.events.len());
     }
     let (mut chosen, mut best) = (0, f64::NEG_INFINITY);
@@ -429,7 +451,10 @@ pub fn fit(
         }
         trials.predictors[0] = of_penalties.swap_remove(chosen);
     } else {
-        chosen = penalties.iter().position(|penalty| *penalty == 3_000.0).unwrap_or(0);
+        chosen = penalties
+            .iter()
+            .position(|penalty| *penalty == 3_000.0)
+            .unwrap_or(0);
     }
     let penalty = penalties[chosen];
     let trial_failures = trials.failures();
@@ -447,7 +472,11 @@ pub fn fit(
         .iter()
         .enumerate()
         .map(|(way, columns)| {
-            let penalty = if way == 0 { penalty } else { FEW_COLUMNS_PENALTY };
+            let penalty = if way == 0 {
+                penalty
+            } else {
+                FEW_COLUMNS_PENALTY
+            };
             let (fit, why) = ground.fit(columns, &all, penalty);
             if let Some(why) = why.filter(|_| weights[way] > 0.0) {
                 fallback.get_or_insert(format!("{}: {why}", WAYS[way].name));
@@ -497,7 +526,10 @@ pub fn fit(
 fn pooled(fits: &[HazardFit], weights: &[f64]) -> HazardFit {
     let mut pooled = fits[0].clone();
     let mean = |value: &dyn Fn(&HazardFit) -> f64| -> f64 {
-        fits.iter().zip(weights).map(|(fit, weight)| weight * value(fit)).sum()
+        fits.iter()
+            .zip(weights)
+            .map(|(fit, weight)| weight * value(fit))
+            .sum()
     };
     pooled.intercept = mean(&|fit| fit.intercept);
     pooled.effective_df = mean(&|fit| fit.effective_df);
@@ -508,4 +540,82 @@ fn pooled(fits: &[HazardFit], weights: &[f64]) -> HazardFit {
         *to = mean(&|fit| fit.covariance[at]);
     }
     pooled
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Trials of two ways over four quarters: one that tells the failing batteries apart and one that does
+    /// not. In the last quarter three times as many fail.
+    fn trials() -> Trials {
+        let mut trials = Trials {
+            predictors: vec![Vec::new(); 2],
+            events: Vec::new(),
+            weights: Vec::new(),
+            ends: Vec::new(),
+        };
+        for quarter in 0..4 {
+            let shock: f64 = if quarter == 3 { 3.0 } else { 1.0 };
+            for bad in [true, false] {
+                let chance: f64 = if bad { 0.08 } else { 0.02 };
+                let count = 1_000;
+                for at in 0..count {
+                    trials.predictors[0].push(chance.ln());
+                    trials.predictors[1].push(0.05_f64.ln());
+                    trials
+                        .events
+                        .push(f64::from(at) < f64::from(count) * chance * shock);
+                    trials.weights.push(1.0);
+                }
+            }
+            trials.ends.push(trials.events.len());
+        }
+        trials
+    }
+
+    #[test]
+    fn the_way_that_tells_apart_carries_the_weight() {
+        let weights = trials().weigh(&[0.5, 0.5]);
+        assert!((weights.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+        assert!(weights.iter().all(|weight| *weight >= 0.0));
+        assert!(weights[0] > 0.85, "{weights:?}");
+    }
+
+    #[test]
+    fn few_failures_leave_the_weights_as_they_were() {
+        let mut few = trials();
+        few.weights.iter_mut().for_each(|weight| *weight *= 0.003);
+        let weights = few.weigh(&[0.5, 0.5]);
+        assert!((0.5..0.65).contains(&weights[0]), "{weights:?}");
+    }
+
+    #[test]
+    fn one_hard_quarter_does_not_set_the_level() {
+        let trials = trials();
+        let told: f64 = trials
+            .came_and_told(&[1.0, 0.0])
+            .iter()
+            .map(|(_, told)| told)
+            .sum();
+        // All together 1.5 times as many failed as told; by quarters as one of four.
+        assert!((trials.failures() / told - 1.5).abs() < 0.02);
+        let (level, sd) = trials.level(&[1.0, 0.0]);
+        assert!((0.0..0.25).contains(&level), "{level}");
+        assert!(sd > 0.15, "{sd}");
+    }
+
+    #[test]
+    fn a_level_that_is_off_in_every_quarter_is_put_right() {
+        let mut high = trials();
+        high.predictors[0].iter_mut().for_each(|eta| *eta += 0.7);
+        // The last quarter's failures are as the others'.
+        let (from, to) = (high.ends[2], high.ends[3]);
+        for look in from..to {
+            high.events[look] = high.events[look - from];
+        }
+        let (level, sd) = high.level(&[1.0, 0.0]);
+        assert!((-0.75..-0.55).contains(&level), "{level}");
+        assert!(sd < 0.12, "{sd}");
+    }
 }

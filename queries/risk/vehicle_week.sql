@@ -208,11 +208,15 @@ years AS (
      AND (days_between(w.day, p.known_on) + $horizon_days + s.sooner) % 364 < $horizon_days
     GROUP BY 1, 2, 3, 4
 ),
+-- Years are compared at the same season: two weeks in spring differ more than two winters do.
 climate AS (
-    SELECT depot, known_on, COUNT(DISTINCT year) AS years_ahead, AVG(morning_c) AS cold_ahead,
-           COALESCE(VAR_POP(morning_c), 0.0) AS cold_ahead_variance, AVG(heat) AS heat_ahead
-    FROM years
-    WHERE 10 * days >= 8 * $horizon_days
+    SELECT depot, known_on, MAX(years_ahead) AS years_ahead, AVG(cold_ahead) AS cold_ahead,
+           AVG(cold_ahead_variance) AS cold_ahead_variance, AVG(heat_ahead) AS heat_ahead
+    FROM (SELECT depot, known_on, sooner, COUNT(*) AS years_ahead, AVG(morning_c) AS cold_ahead,
+                 VAR_POP(morning_c) AS cold_ahead_variance, AVG(heat) AS heat_ahead
+          FROM years
+          WHERE 10 * days >= 8 * $horizon_days
+          GROUP BY depot, known_on, sooner)
     GROUP BY depot, known_on
 )
 SELECT p.vin, p.position, p.battery_no, p.step, p.known_on, p.depot, p.chemistry, p.battery_group, p.powertrain,

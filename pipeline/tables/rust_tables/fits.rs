@@ -148,7 +148,13 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let expected = expected_health::foretell(&frame, &slopes, horizon_days);
     let features = of_hazard(&frame, &expected.lost, Outlook::Came, horizon_days);
     let prior_failures = usize::try_from(settings.risk.prior_failures).unwrap_or(0);
-    let model = ways::fit(&frame, &features, horizon_days, settings.risk.ridge, prior_failures);
+    let model = ways::fit(
+        &frame,
+        &features,
+        horizon_days,
+        settings.risk.ridge,
+        prior_failures,
+    );
     analysis.kept.keep_ways(&model.ways);
     let names: Vec<(String, String)> = features
         .into_iter()

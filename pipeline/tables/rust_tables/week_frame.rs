@@ -33,7 +33,13 @@ impl KeptFit {
 
 /// All rows of vehicle_week, ordered by battery and weeks back; read once and kept.
 pub async fn read_frame(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
-    let kept = || analysis.kept.frame.lock().unwrap_or_else(PoisonError::into_inner);
+    let kept = || {
+        analysis
+            .kept
+            .frame
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+    };
     if let Some(frame) = kept().clone() {
         return Ok(frame);
     }
