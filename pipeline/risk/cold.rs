@@ -107,15 +107,13 @@ fn coldest_survived(frame: &Frame, row: usize) -> f64 {
 pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Feature> {
     let ahead = |row: usize| coldest_ahead(frame, row, outlook);
     let cold = |row: usize| ((NOT_COLD_C - ahead(row)) / DEGREES).clamp(0.0, 6.0);
-    let beyond = |row: usize| {
+    let strain = |row: usize| {
         let beyond = (coldest_survived(frame, row) - ahead(row)) / DEGREES;
-        if beyond.is_nan() {
-            0.0
-        } else {
-            beyond.clamp(-4.0, 4.0)
+        match beyond.is_nan() {
+            true => 0.0,
+            false => beyond.clamp(0.0, 4.0),
         }
     };
-    let strain = |row: usize| beyond(row).max(0.0);
     let record = |row: usize| {
         let beyond = (usual_coldest(frame, row) - ahead(row)) / DEGREES;
         if beyond.is_nan() {
@@ -123,14 +121,6 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
         } else {
             beyond.clamp(0.0, 3.0)
         }
-    };
-    // Against the mornings of late, in which it wore little since.
-    let of_late = |buckets: usize, row: usize| {
-        let mornings = SURVIVED[..buckets]
-            .iter()
-            .map(|(name, ..)| frame.number(name, row));
-        let beyond = (mornings.fold(f64::NAN, f64::min) - ahead(row)) / DEGREES;
-        beyond.clamp(-4.0, 4.0)
     };
     let by_lost = |value: f64, row: usize| value * (log_lost(lost_ability[row]) + 1.0);
     let new = |name: &str, about: &str, values: Vec<f64>| {
@@ -159,36 +149,6 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
             "colder than survived",
             "coldest morning ahead beyond the coldest it came through, tens of degrees",
             frame.map(strain),
-        )
-        .leading(0.0),
-        new(
-            "colder than the last month",
-            "coldest morning ahead beyond the coldest of the last four weeks, tens of degrees",
-            frame.map(|row| of_late(1, row)),
-        )
-        .leading(0.0),
-        new(
-            "colder than the last half-year",
-            "coldest morning ahead beyond the coldest of the last half-year, tens of degrees",
-            frame.map(|row| of_late(3, row)),
-        )
-        .leading(0.0),
-        new(
-            "coldest is over",
-            "coldest morning it came through beyond the coldest ahead, tens of degrees",
-            frame.map(|row| (-beyond(row)).max(0.0)),
-        )
-        .leading(0.0),
-        new(
-            "colder than the last month on lost ability",
-            "the same times the logarithm of the ability lost",
-            frame.map(|row| by_lost(of_late(1, row), row)),
-        )
-        .leading(0.0),
-        new(
-            "coldest is over on lost ability",
-            "the same times the logarithm of the ability lost",
-            frame.map(|row| by_lost((-beyond(row)).max(0.0), row)),
         )
         .leading(0.0),
         new(
@@ -245,7 +205,6 @@ mod tests {
         assert!((survived + 5.515).abs() < 0.01, "{survived}");
         let strain = value(&frame, "colder than survived", Outlook::MayCome(0.0));
         assert!((strain - 0.848).abs() < 0.001, "{strain}");
-        assert_eq!(value(&frame, "coldest is over", Outlook::MayCome(0.0)), 0.0);
         // Against a usual year's -11, three degrees.
         let record = value(&frame, "colder than usual", Outlook::MayCome(0.0));
         assert!((record - 0.3).abs() < 1e-9, "{record}");

@@ -76,7 +76,7 @@ const TRIAL_DAYS: f64 = 91.0;
 const FEWEST_FAILED: usize = 10;
 /// The weights believed before count like so many failures; the level is believed right within a third.
 const USUAL_FAILURES: f64 = 10.0;
-const LEVEL_SD: f64 = 0.3;
+const LEVEL_SD: f64 = 0.2;
 
 /// Penalties of the way of all signs, from which trials choose; the others' columns are few.
 const PENALTIES: [f64; 6] = [10_000.0, 3_000.0, 1_000.0, 300.0, 100.0, 30.0];
