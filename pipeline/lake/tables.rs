@@ -268,6 +268,12 @@ pub const TABLES: &[Table] = &[
                 .since(2),
             may("part_no", Text, "part number on the label").since(2),
             may("lot", Text, "production lot on the label").since(2),
+            may(
+                "temperature_compensated",
+                Flag,
+                "whether the reading allows for the temperature already",
+            )
+            .since(3),
         ],
         key: &["vin", "position", "tested_at"],
         since: 1,

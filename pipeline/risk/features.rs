@@ -5,7 +5,7 @@
 
 use super::frame::Frame;
 
-pub(super) const DAYS_A_YEAR: f64 = 365.25;
+pub(super) use trade::calendar::DAYS_A_YEAR;
 
 /// Share of rated cranking ability of a new battery: makers deliver a little more than the label.
 /// `common practice, no source`

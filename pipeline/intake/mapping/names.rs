@@ -91,6 +91,7 @@ const HINTS: &[(&str, &[&str])] = &[
     ),
     ("date_code", &["stamp"]),
     ("surface_charge_removed", &["surface"]),
+    ("temperature_compensated", &["compensated"]),
     (
         "technician",
         &["technician", "tech", "mechanic", "tester", "initials"],

@@ -169,15 +169,18 @@ fn find_level(
     level: f64,
 ) -> f64 {
     let (mut inside, mut outside) = (centre, None);
+    // Whether the profile was seen below the level, not only past what can be computed.
+    let mut crossed = false;
     let mut value = centre + width;
     for _ in 0..200 {
         let point = highest(sample, prior, slice, value, other);
         let excess = point.height - level;
-        if excess.is_finite() && excess > 0.0 {
+        if excess > 0.0 && excess.is_finite() {
             inside = value;
             other = point.other;
         } else {
             outside = Some(value);
+            crossed |= excess.is_finite();
         }
         if excess.abs() < 1e-12 {
             return value;
@@ -187,7 +190,10 @@ fn find_level(
             Some(outside) => {
                 let (low, high) = (f64::min(inside, outside), f64::max(inside, outside));
                 if high - low <= RELATIVE_ACCURACY * width.abs() {
-                    return 0.5 * (low + high);
+                    return match crossed {
+                        true => 0.5 * (low + high),
+                        false => f64::INFINITY.copysign(width),
+                    };
                 }
                 if newton > low && newton < high {
                     newton

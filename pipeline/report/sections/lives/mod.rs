@@ -7,6 +7,7 @@ use super::{Part, Reading, Section};
 use crate::ReportError;
 use crate::chart::{self, Chart, CurvePoint};
 use statistics::lives::weibull_law::Weibull;
+use trade::calendar::DAYS_A_YEAR;
 
 /// The section.
 pub const SECTION: Section = Section {
@@ -100,7 +101,7 @@ pub fn survival_charts(curves: &[CurveStep], fits: &[LifeFit]) -> Vec<Chart> {
             .iter()
             .filter(|step| step.cohort_kind == kind && step.cohort == cohort)
             .map(|step| CurvePoint {
-                age_years: step.age_days / 365.25,
+                age_years: step.age_days / DAYS_A_YEAR,
                 survival: step.survival,
                 lower: step.lower.unwrap_or(0.0),
                 upper: step.upper.unwrap_or(1.0),
@@ -115,7 +116,7 @@ pub fn survival_charts(curves: &[CurveStep], fits: &[LifeFit]) -> Vec<Chart> {
     // The same ages on every chart, so that they can be compared.
     let oldest = curves
         .iter()
-        .map(|step| step.age_days / 365.25)
+        .map(|step| step.age_days / DAYS_A_YEAR)
         .fold(0.0, f64::max);
     fits.iter()
         .filter_map(|fit| {
@@ -123,7 +124,7 @@ pub fn survival_charts(curves: &[CurveStep], fits: &[LifeFit]) -> Vec<Chart> {
             let steps = points(&fit.cohort_kind, &fit.cohort);
             let law = fit
                 .law()
-                .map(|law| move |years: f64| law.survival(years * 365.25));
+                .map(|law| move |years: f64| law.survival(years * DAYS_A_YEAR));
             let name = match is_fleet {
                 true => "survival".to_owned(),
                 false => format!("survival-{}", super::file_name(&fit.cohort)),
