@@ -213,7 +213,11 @@ mod tests {
         (0..of)
             .map(|at| {
                 let event = at < failures;
-                let life = Life { entry: 0.0, exit: age, event };
+                let life = Life {
+                    entry: 0.0,
+                    exit: age,
+                    event,
+                };
                 watched(at, Chemistry::Agm, life)
             })
             .collect()
@@ -290,12 +294,13 @@ mod tests {
         assert!((one.shape / other.shape).ln().abs() < 1e-9);
     }
 
-    /// Where it is hot batteries die at 900 days, where it is cool none has: new life costs more in the
-    /// heat, and a climate the fleet says nothing of costs what the fleet does.
+    /// Where it is hot most batteries have failed by 1,200 days, where it is cool none has: life is shorter in
+    /// the heat, and in a climate the fleet says nothing of it is as long as in the fleet.
     #[test]
     fn a_climate_moves_the_law_as_far_as_the_fleet_shows() {
-        let mut all = lives(120, 400, 900.0);
+        let mut all = lives(400, 400, 1.0);
         for one in &mut all {
+            one.piece.life.exit = 600.0 + (one.piece.subject * 7 % 600) as f64;
             one.piece.life.event &= one.climate == Some("hot");
         }
         let fleet = fleet_law(&all, MEAN).unwrap();
@@ -303,8 +308,16 @@ mod tests {
             let climate = climate_law(&all, climate, &fleet).unwrap();
             fleet.in_climate(&climate, &fleet).law
         };
-        assert!(law("hot").scale < 0.95 * fleet.law.scale, "{:?}", law("hot"));
-        assert!(law("cool").scale > 1.05 * fleet.law.scale, "{:?}", law("cool"));
+        assert!(
+            law("hot").scale < 0.95 * fleet.law.scale,
+            "{:?}",
+            law("hot")
+        );
+        assert!(
+            law("cool").scale > 1.05 * fleet.law.scale,
+            "{:?}",
+            law("cool")
+        );
         assert_eq!(law("mild"), fleet.law);
     }
 }

@@ -170,7 +170,11 @@ impl Programme {
     /// By how much more, in the logarithm, the stretch takes from the chance of being left in service than
     /// it does from others of that age.
     fn excess(&self, stretch: &Stretch) -> f64 {
-        let row: Vec<f64> = stretch.by_age().into_iter().chain(stretch.by_test()).collect();
+        let row: Vec<f64> = stretch
+            .by_age()
+            .into_iter()
+            .chain(stretch.by_test())
+            .collect();
         let taken = |fit: &HazardFit, row: &[f64]| {
             let predictor = fit.linear_predictor(row).unwrap_or(f64::NEG_INFINITY);
             (predictor + stretch.offset()).min(5.0).exp()
@@ -181,7 +185,8 @@ impl Programme {
     /// The same of the time before the watch began.
     fn excess_before(&self, served: &Served) -> f64 {
         let entry = served.life.entry;
-        let Some((tested, share)) = served.tests.first().copied().filter(|test| test.0 > 0.0) else {
+        let Some((tested, share)) = served.tests.first().copied().filter(|test| test.0 > 0.0)
+        else {
             return 0.0;
         };
         let steps = (entry / STRETCH_DAYS).ceil() as usize;
@@ -324,7 +329,11 @@ mod tests {
             let (exit, event, planned) = end;
             if exit > entry {
                 let life = Life { entry, exit, event };
-                served.push(Served { life, planned, tests });
+                served.push(Served {
+                    life,
+                    planned,
+                    tests,
+                });
             }
         }
         served
@@ -352,7 +361,10 @@ mod tests {
         let made_up = law(&planned);
         let off = |half: f64| (half / true_half).ln();
         assert!(off(as_seen) > 0.15, "{true_half} {as_seen}");
-        assert!(off(made_up.half_life()).abs() < 0.08, "{true_half} {as_seen} {made_up:?}");
+        assert!(
+            off(made_up.half_life()).abs() < 0.08,
+            "{true_half} {as_seen} {made_up:?}"
+        );
         let limits = made_up.half_life_limits(None).unwrap();
         assert!(limits.contains(true_half), "{limits:?} {true_half}");
     }
@@ -373,7 +385,10 @@ mod tests {
         let weighed = weigh(&served);
         assert!(weighed.planned > 1_000);
         let (most, least) = weighed.pieces.iter().fold((0.0, f64::MAX), |ends, piece| {
-            (f64::max(ends.0, piece.weight), f64::min(ends.1, piece.weight))
+            (
+                f64::max(ends.0, piece.weight),
+                f64::min(ends.1, piece.weight),
+            )
         });
         assert!(most < 1.25 && least > 0.8, "{least} {most}");
         let (one, other) = (law(&weighed), law(&each_for_itself(&served)));

@@ -271,12 +271,32 @@ mod tests {
     fn tails_of_a_thousand_million_trials_keep_their_digits() {
         for (got, expected, by) in [
             (beta_lower_tail(1e6, 1e6, 0.5001), 0.611351282137678, 1e-11),
-            (beta_lower_tail(5e8, 5e8 + 1.0, 0.5), 0.5000126156626069, 1e-11),
-            (beta_quantile(0.025, 5e8, 5e8 + 1.0), 0.4999690097484223, 1e-13),
-            (beta_quantile(0.975, 5e8 + 1.0, 5e8), 0.5000309902515777, 1e-13),
+            (
+                beta_lower_tail(5e8, 5e8 + 1.0, 0.5),
+                0.5000126156626069,
+                1e-11,
+            ),
+            (
+                beta_quantile(0.025, 5e8, 5e8 + 1.0),
+                0.4999690097484223,
+                1e-13,
+            ),
+            (
+                beta_quantile(0.975, 5e8 + 1.0, 5e8),
+                0.5000309902515777,
+                1e-13,
+            ),
             // One less a share this small has eight of its digits.
-            (beta_quantile(0.025, 5.0, 1e9 - 4.0), 1.623486392047539e-9, 1e-8),
-            (beta_quantile(0.975, 6.0, 1e9 - 5.0), 1.166833204041851e-8, 1e-8),
+            (
+                beta_quantile(0.025, 5.0, 1e9 - 4.0),
+                1.623486392047539e-9,
+                1e-8,
+            ),
+            (
+                beta_quantile(0.975, 6.0, 1e9 - 5.0),
+                1.166833204041851e-8,
+                1e-8,
+            ),
         ] {
             assert!(
                 (got / expected - 1.0).abs() < by,

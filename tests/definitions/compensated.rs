@@ -14,7 +14,16 @@ fn found(said: &str) -> (f64, f64) {
     );
     place.write("dumps/tests.csv", &row);
     let mut mapping = "kind = \"battery_test\"\nname = \"a shop\"\nshop = \"A shop\"\n".to_owned();
-    for field in ["vin", "position", "tested_at", "rest_voltage_v", "temperature_c", "rated_value", "rated_standard", "chemistry"] {
+    for field in [
+        "vin",
+        "position",
+        "tested_at",
+        "rest_voltage_v",
+        "temperature_c",
+        "rated_value",
+        "rated_standard",
+        "chemistry",
+    ] {
         mapping.push_str(&format!("\n[columns.{field}]\nfield = \"{field}\"\n"));
     }
     mapping.push_str("\n[columns.cca]\nfield = \"measured_value\"\nmeasured_kind = \"CCA EN\"\n");

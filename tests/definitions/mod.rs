@@ -7,6 +7,7 @@ mod failures;
 mod gone;
 mod installs;
 mod labels;
+mod programme;
 mod watch;
 
 use std::fmt::Write;

@@ -340,7 +340,10 @@ async fn a_curve_of_those_who_reach_an_age_says_which() {
     // Followed from the beginning, it is of all.
     let sql = "SELECT step['age'], step['survival'], step['given_age'], step['ended_at_entry']
                FROM (SELECT UNNEST(survival_steps(0.0, column1, TRUE)) AS step FROM (VALUES (4.0), (8.0)))";
-    close(&table(&context, sql).await, &[[4.0, 0.5, 0.0, 0.0], [8.0, 0.0, 0.0, 0.0]]);
+    close(
+        &table(&context, sql).await,
+        &[[4.0, 0.5, 0.0, 0.0], [8.0, 0.0, 0.0, 0.0]],
+    );
 }
 
 /// A failure at the very age of entry says nothing of a rate: it is counted and left out.

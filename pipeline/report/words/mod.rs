@@ -19,8 +19,8 @@ use std::str::FromStr;
 
 use serde::de::{Deserialize, Deserializer, Error};
 
-use trade::derived_words::PlanChange;
 use trade::calendar::{DAYS_A_MONTH, DAYS_A_YEAR};
+use trade::derived_words::PlanChange;
 
 /// Reads a word of a closed list.
 pub fn word<'de, D, W>(from: D) -> Result<W, D::Error>

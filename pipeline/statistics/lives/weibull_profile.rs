@@ -12,6 +12,8 @@ use crate::limits::Limits;
 /// How far a limit is sought, in widths of the normal-theory limit.
 const MOST_WIDTHS: f64 = 60.0;
 const RELATIVE_ACCURACY: f64 = 1e-10;
+/// A limit further than a factor of 10^20 from the estimate says nothing: that end is left open.
+const FARTHEST: f64 = 46.05;
 
 /// A likelihood-ratio test with one degree of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -141,7 +143,7 @@ fn profile_limits(
     };
     let level = highest(sample, &fit.prior, slice, centre, other).height - drop;
     let end = |side: f64| {
-        find_level(
+        let found = find_level(
             sample,
             &fit.prior,
             slice,
@@ -149,7 +151,11 @@ fn profile_limits(
             other,
             side * width,
             level,
-        )
+        );
+        match (found - centre).abs() <= FARTHEST {
+            true => found,
+            false => f64::INFINITY.copysign(side),
+        }
     };
     Ok(Limits {
         lower: end(-1.0),

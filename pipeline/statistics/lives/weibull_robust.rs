@@ -38,7 +38,9 @@ pub fn robust(fit: &WeibullFit, pieces: &[Piece]) -> Result<WeibullFit, InputErr
     }
     // What is believed before counts as one more subject.
     for (prior, place) in [(fit.prior.ln_scale, 0), (fit.prior.ln_shape, 2)] {
-        middle[place] += prior.filter(|own| own.sd > 0.0).map_or(0.0, |own| 1.0 / (own.sd * own.sd));
+        middle[place] += prior
+            .filter(|own| own.sd > 0.0)
+            .map_or(0.0, |own| 1.0 / (own.sd * own.sd));
     }
     // The inverse information, symmetric, on both sides of the middle.
     let (a, b, c) = (fit.ln_scale_variance, fit.covariance, fit.ln_sigma_variance);
@@ -84,8 +86,10 @@ mod tests {
     }
 
     fn fitted(pieces: &[Piece]) -> WeibullFit {
-        let (spans, weights): (Vec<Life>, Vec<f64>) =
-            pieces.iter().map(|piece| (piece.life, piece.weight)).unzip();
+        let (spans, weights): (Vec<Life>, Vec<f64>) = pieces
+            .iter()
+            .map(|piece| (piece.life, piece.weight))
+            .unzip();
         let sample = WeibullSample::from_weighted_lives(&spans, &weights).unwrap();
         let fit = fit_weibull_sample(&sample, &WeibullPrior::default()).unwrap();
         robust(&fit, pieces).unwrap()
@@ -97,14 +101,21 @@ mod tests {
         let whole: Vec<Piece> = lives()
             .into_iter()
             .enumerate()
-            .map(|(subject, life)| Piece { subject, life, weight: 1.0 })
+            .map(|(subject, life)| Piece {
+                subject,
+                life,
+                weight: 1.0,
+            })
             .collect();
         let cut: Vec<Piece> = whole
             .iter()
             .flat_map(|piece| {
                 let at = 0.5 * (piece.life.entry + piece.life.exit);
                 let first = Life::censored(piece.life.entry, at);
-                let second = Life { entry: at, ..piece.life };
+                let second = Life {
+                    entry: at,
+                    ..piece.life
+                };
                 [first, second].map(|life| Piece { life, ..*piece })
             })
             .collect();
@@ -131,7 +142,13 @@ mod tests {
     fn weights_do_not_make_more_lives() {
         let pieces = |weight: f64| -> Vec<Piece> {
             let lives = lives().into_iter().enumerate();
-            lives.map(|(subject, life)| Piece { subject, life, weight }).collect()
+            lives
+                .map(|(subject, life)| Piece {
+                    subject,
+                    life,
+                    weight,
+                })
+                .collect()
         };
         let (once, twice) = (fitted(&pieces(1.0)), fitted(&pieces(2.0)));
         let ratio = once.ln_scale_variance / twice.ln_scale_variance;

@@ -153,7 +153,9 @@ pub fn observed(columns: &[Vec<f64>]) -> Observed {
         .collect();
     Observed {
         lives,
-        ended_at_entry: ended_at_entry(spans.map(|((entry, exit), failed)| (entry, exit, *failed > 0.5))),
+        ended_at_entry: ended_at_entry(
+            spans.map(|((entry, exit), failed)| (entry, exit, *failed > 0.5)),
+        ),
     }
 }
 

@@ -133,7 +133,10 @@ async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     }
     let of = |number: fn(&LifeLaw) -> f64| numbers(rows.iter().map(|row| number(&row.2)));
     let end = |number: fn(&Limits) -> f64| {
-        known(rows.iter().map(|row| row.3.as_ref().map_or(f64::NAN, number)))
+        known(
+            rows.iter()
+                .map(|row| row.3.as_ref().map_or(f64::NAN, number)),
+        )
     };
     rows_of(vec![
         ("chemistry", words(rows.iter().map(|row| row.0))),

@@ -23,10 +23,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         row.cohort = reading.cohort(&row.cohort_kind, &row.cohort);
     }
     let survival = survival_charts(&curves, &fits);
+    let priced: Vec<PricedLife> = reading.rows(PRICED_LIVES).await?;
     let batteries = super::ranking::rows::ranking(reading).await?.len();
     let part = reading.part(
         "lives.md",
-        context! { fits, batteries, survival => super::named(&survival) },
+        context! { fits, priced, batteries, survival => super::named(&survival) },
     )?;
     Ok(part.with_charts(survival))
 }
@@ -77,6 +78,28 @@ impl LifeFit {
             scale: self.scale?,
         })
     }
+}
+
+/// The laws that new life is priced by, of the chemistries the fleet has and last of those not known.
+pub const PRICED_LIVES: &str = "
+    SELECT chemistry, failures, half_life_days, half_life_lower_days, half_life_upper_days,
+           half_life_as_seen_days, planned_made_up_for, own_share
+    FROM life_law
+    WHERE heat_band = 'not known'
+      AND (chemistry = 'not known' OR chemistry IN (SELECT chemistry FROM battery_life))
+    ORDER BY chemistry = 'not known', chemistry";
+
+/// The law of one chemistry as it is priced by, all heats together.
+#[derive(Debug, Deserialize, Serialize)]
+pub struct PricedLife {
+    pub chemistry: String,
+    pub failures: i64,
+    pub half_life_days: f64,
+    pub half_life_lower_days: Option<f64>,
+    pub half_life_upper_days: Option<f64>,
+    pub half_life_as_seen_days: f64,
+    pub planned_made_up_for: i64,
+    pub own_share: f64,
 }
 
 pub const CURVES: &str = "
