@@ -64,6 +64,8 @@ const BY_TEST: usize = 8;
 struct Stretch {
     from: f64,
     to: f64,
+    /// Where it would have ended had the battery stayed.
+    meant_to: f64,
     share: Option<f64>,
     fresh: bool,
 }
@@ -103,20 +105,22 @@ fn stretches(served: &Served) -> Vec<Stretch> {
         .iter()
         .map(|(age, share)| (age - HALF_A_DAY, *share))
         .collect();
+    // The last regular cut lies past the end.
+    let regular = ((exit - entry) / STRETCH_DAYS) as usize + 1;
     let mut cuts = vec![entry];
-    let regular = ((exit - entry) / STRETCH_DAYS) as usize;
     cuts.extend((1..=regular).map(|step| entry + STRETCH_DAYS * step as f64));
     cuts.extend(known.iter().flat_map(|(age, _)| [*age, age + FRESH_DAYS]));
-    cuts.push(exit);
-    cuts.retain(|cut| (entry..=exit).contains(cut));
+    cuts.retain(|cut| *cut >= entry);
     cuts.sort_unstable_by(f64::total_cmp);
     cuts.dedup();
     cuts.windows(2)
+        .take_while(|pair| pair[0] < exit)
         .map(|pair| {
             let last = known.iter().rfind(|(age, _)| *age <= pair[0]);
             Stretch {
                 from: pair[0],
-                to: pair[1],
+                to: pair[1].min(exit),
+                meant_to: pair[1],
                 share: last.map(|test| test.1),
                 fresh: last.is_some_and(|test| pair[0] - test.0 < FRESH_DAYS),
             }
@@ -141,7 +145,12 @@ impl Programme {
                 own.planned && stretch.to == own.life.exit
             })
             .collect();
-        let offsets: Vec<f64> = rows.iter().map(|(_, stretch)| stretch.offset()).collect();
+        // One that ended in a planned replacement had the chance of it for as long as it was meant to last.
+        let offset = |((_, stretch), ended): (&(usize, Stretch), &bool)| match ended {
+            true => ((stretch.meant_to - stretch.from) / UNIT_DAYS).ln(),
+            false => stretch.offset(),
+        };
+        let offsets: Vec<f64> = rows.iter().zip(&ends).map(offset).collect();
         let fitted = |columns: usize, values: &[f64]| {
             let periods = PersonPeriods {
                 design: Design { columns, values },
@@ -197,6 +206,7 @@ impl Programme {
             let at = |fresh: bool| Stretch {
                 from,
                 to,
+                meant_to: to,
                 share: Some(1.0 + (share - 1.0) * gone),
                 fresh,
             };
