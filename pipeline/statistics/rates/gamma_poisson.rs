@@ -83,7 +83,7 @@ pub(super) fn best_size(slope: impl Fn(f64) -> f64, height: impl Fn(f64) -> f64)
         sizes.push(LEAST_SIZE);
     }
     for pair in grid.windows(2) {
-        if !(pair[0].1 && !pair[1].1) {
+        if !pair[0].1 || pair[1].1 {
             continue;
         }
         let (mut rising, mut falling) = (pair[0].0, pair[1].0);
