@@ -200,7 +200,11 @@ mod tests {
     fn watched(subject: usize, chemistry: Chemistry, life: Life) -> WatchedLife<'static> {
         WatchedLife {
             chemistry: Some(chemistry),
-            climate: Some(if subject % 2 == 0 { "hot" } else { "cool" }),
+            climate: Some(if subject.is_multiple_of(2) {
+                "hot"
+            } else {
+                "cool"
+            }),
             piece: Piece {
                 subject,
                 life,

@@ -47,6 +47,9 @@ struct KeptTest {
     health: f64,
 }
 
+/// Age and share of the rating at each test of a battery.
+type Tests = Vec<(f64, f64)>;
+
 async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let mean_life_days = analysis.settings().cost.battery_life_months * DAYS_A_MONTH;
     let kept: Vec<KeptLife> = analysis
@@ -65,7 +68,7 @@ async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
              ORDER BY vin, position, battery_no, age_days, tested_at",
         )
         .await?;
-    let mut of_battery: BTreeMap<(&str, &str, i64), Vec<(f64, f64)>> = BTreeMap::new();
+    let mut of_battery: BTreeMap<(&str, &str, i64), Tests> = BTreeMap::new();
     for test in &tests {
         of_battery
             .entry((&test.vin, &test.position, test.battery_no))
