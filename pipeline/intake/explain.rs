@@ -271,7 +271,7 @@ fn sample(
         }
         match records.next(&mut record)? {
             None => break,
-            Some(Step::Bad(_)) => continue,
+            Some(Step::Bad(_) | Step::Unfinished) => continue,
             Some(Step::Row) => {}
         }
         let Ok((values, _)) = reader.read(&record) else {

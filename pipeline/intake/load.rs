@@ -46,6 +46,8 @@ pub struct FileOutcome {
     pub rows_added: u64,
     pub rows_already_there: u64,
     pub rows_quarantined: u64,
+    /// Last lines that were still being written.
+    pub lines_unfinished: u64,
     /// What the user may want to know of it.
     pub remarks: Vec<String>,
     /// Why nothing of it was loaded, in a line that names it.
@@ -62,6 +64,7 @@ impl FileOutcome {
             rows_added: 0,
             rows_already_there: 0,
             rows_quarantined: 0,
+            lines_unfinished: 0,
             remarks: Vec::new(),
             error: Some(why),
         }
@@ -177,6 +180,7 @@ fn outcome(
         rows_added: added,
         rows_already_there: already_there,
         rows_quarantined: summary.rows_quarantined(),
+        lines_unfinished: summary.lines_unfinished(),
         remarks: summary
             .parts
             .iter()

@@ -53,6 +53,8 @@ pub struct PartSummary {
     pub rows_quarantined: u64,
     /// Cells that could not be used, of rows that could.
     pub cells_left_out: u64,
+    /// A last line that was still being written, and is left for the next load.
+    pub unfinished_line: Option<u64>,
     /// What the user may want to know: columns that were not used, no rows.
     pub remarks: Vec<String>,
 }
@@ -69,6 +71,12 @@ impl FileSummary {
 
     pub fn rows_read(&self) -> u64 {
         self.parts.iter().map(|part| part.rows_read).sum()
+    }
+
+    /// Lines that were still being written.
+    pub fn lines_unfinished(&self) -> u64 {
+        let unfinished = self.parts.iter().filter_map(|part| part.unfinished_line);
+        unfinished.count() as u64
     }
 
     pub fn rows_quarantined(&self) -> u64 {
@@ -307,12 +315,17 @@ impl Reading<'_> {
             rows_read: 0,
             rows_quarantined: 0,
             cells_left_out: 0,
+            unfinished_line: None,
             remarks: Vec::new(),
         };
         let vin_place = self.layout.place("vin");
         let mut misread_vins = 0;
         let mut record = Record::default();
         while let Some(step) = self.next(records.as_mut(), &mut record)? {
+            if step == Step::Unfinished {
+                summary.unfinished_line = Some(record.line);
+                continue;
+            }
             summary.rows_read += 1;
             let fault = match step {
                 Step::Row => {
@@ -334,6 +347,7 @@ impl Reading<'_> {
                     }
                 }
                 Step::Bad(fault) => Some(fault),
+                Step::Unfinished => None,
             };
             if let Some(fault) = fault {
                 summary.rows_quarantined += 1;
@@ -351,7 +365,12 @@ impl Reading<'_> {
             }
         }
         batches.pass_on(&self.file, true, sink)?;
-        if summary.rows_read == 0 {
+        if let Some(line) = summary.unfinished_line {
+            summary.remarks.push(format!(
+                "line {line} breaks off and has no line end, so it is left for the next load; if nothing is \
+                 being written any more, export the file again"
+            ));
+        } else if summary.rows_read == 0 {
             summary.remarks.push("a header and no rows".to_owned());
         }
         if summary.cells_left_out > 0 {

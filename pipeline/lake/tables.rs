@@ -108,6 +108,20 @@ const KEYED_SINCE: u32 = 2;
 pub const LOAD_LOG: &str = "load_log";
 /// Partition column of the tables with an `event_time`.
 pub const EVENT_YEAR: &str = "event_year";
+/// What those columns mean.
+pub const KEPT_BESIDE: &[(&str, &str)] = &[
+    (
+        LOAD_ID,
+        "the load that brought the row; its instant ends it",
+    ),
+    (ROW_HASH, "a hash of the row's content"),
+    (KEY_HASH, "a hash of what the row is known again by"),
+    (CORRECTS, "the row_hash of the row that this one corrects"),
+    (
+        EVENT_YEAR,
+        "the year of the event, by which files are parted",
+    ),
+];
 
 impl Table {
     /// The columns as they come from intake: without what the lake adds.

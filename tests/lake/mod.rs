@@ -3,6 +3,7 @@
 mod broken_log;
 mod corrections;
 mod cut_short;
+mod growing;
 mod killed;
 mod outside;
 mod releases;

@@ -35,7 +35,7 @@ pub fn first_release() -> Workplace {
     place
 }
 
-fn copy(from: &Path, to: &Path) {
+pub fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).expect("a folder can be made");
     for entry in std::fs::read_dir(from).expect("readable").flatten() {
         let (from, to) = (entry.path(), to.join(entry.file_name()));

@@ -19,6 +19,8 @@ pub enum Step {
     Row,
     /// Something that is no row: only the record's line and raw text hold.
     Bad(Fault),
+    /// The text ends within this line, as where a file is still being written.
+    Unfinished,
 }
 
 /// Cells in one buffer, reused from line to line.
