@@ -12,6 +12,7 @@ mod interrupt;
 mod load;
 mod loads;
 mod memory_limit;
+mod mend;
 mod report_args;
 mod scratch;
 mod screen;
@@ -111,6 +112,8 @@ enum Command {
     Check(check::Check),
     /// List the loads of a lake
     Loads(loads::Loads),
+    /// Write quarantined rows out to be mended
+    Mend(mend::Mend),
     /// Take a load back out of a lake
     Unload(unload::Unload),
     /// Remove vehicles from a lake for good
@@ -293,6 +296,7 @@ fn run_command(cli: Cli) -> ExitCode {
             Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
             Command::Loads(command) => command.run(now).await,
+            Command::Mend(command) => command.run(now).await,
             Command::Unload(command) => command.run().await,
             Command::Forget(command) => command.run().await,
             Command::Settings(command) => command.run().await,

@@ -92,6 +92,7 @@ impl Analysis {
             context,
             graph: self.graph.clone(),
             as_of: self.as_of,
+            known_by: self.known_by,
             newest_fact: self.newest_fact,
             settings: self.settings.clone(),
             made: Mutex::default(),

@@ -23,6 +23,9 @@ pub enum Step {
     Unfinished,
 }
 
+/// What parts the cells of a record that stood in no text, where they are shown as a line.
+pub const CELLS_OF_NO_TEXT: &str = " | ";
+
 /// Cells in one buffer, reused from line to line.
 #[derive(Debug, Default)]
 pub struct Record {

@@ -12,7 +12,6 @@ use voltwane::lake::Lake;
 
 use super::releases::first_release;
 use super::{append_everywhere, lake_place};
-use crate::workplace::Workplace;
 use tries::{Moment, Victim};
 
 const LOAD: [&str; 4] = ["load", "--lake", "lake", "dumps"];
