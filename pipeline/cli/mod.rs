@@ -248,6 +248,7 @@ pub fn run() -> ExitCode {
         }
     };
     start_log(cli.log);
+    pass_over_caught_panics();
     let log = cli.log;
     let command = std::thread::Builder::new()
         .stack_size(STACK_BYTES)
@@ -360,9 +361,24 @@ fn without_backtrace(message: &str) -> &str {
     message[..end.unwrap_or(message.len())].trim_end()
 }
 
+/// Leaves out what would be said of a panic that is none: where an upload fails at its end, one library
+/// panics by design and another catches it. The error that it comes with is told.
+fn pass_over_caught_panics() {
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        let is_caught = panic.location().is_some_and(|at| {
+            at.file().ends_with("buffered.rs") && at.file().contains("object_store")
+        });
+        if !is_caught {
+            usual(panic);
+        }
+    }));
+}
+
 fn start_log(form: LogForm) {
     use tracing_subscriber::EnvFilter;
-    let filter = EnvFilter::try_from_env("VOLTWANE_LOG").unwrap_or_else(|_| EnvFilter::new("warn"));
+    let filter = EnvFilter::try_from_env("VOLTWANE_LOG")
+        .unwrap_or_else(|_| EnvFilter::new("warn,deltalake_core=error"));
     let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_ansi(std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none())

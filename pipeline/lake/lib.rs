@@ -106,24 +106,29 @@ impl LakeError {
         move |error| LakeError::Delta {
             table,
             doing,
-            // Further lines are a backtrace, which tells a user nothing.
-            reason: error
-                .to_string()
-                .lines()
-                .next()
-                .unwrap_or_default()
-                .to_owned(),
-            advice: cause(&error).map_or("", advice),
+            reason: match cause(&error) {
+                Some(said) => said.to_string(),
+                // Further lines are a backtrace, which tells a user nothing.
+                None => error
+                    .to_string()
+                    .lines()
+                    .next()
+                    .unwrap_or_default()
+                    .to_owned(),
+            },
+            advice: cause(&error).map_or("", |said| advice(said.kind())),
         }
     }
 }
 
-/// What the system itself said, where it did.
-fn cause(error: &DeltaTableError) -> Option<ErrorKind> {
+/// What the system said of a lake that cannot be written, where that is the cause.
+fn cause(error: &DeltaTableError) -> Option<&std::io::Error> {
     let mut error: Option<&(dyn std::error::Error + 'static)> = Some(error);
     while let Some(outer) = error {
-        if let Some(said) = outer.downcast_ref::<std::io::Error>() {
-            return Some(said.kind());
+        if let Some(said) = outer.downcast_ref::<std::io::Error>()
+            && !advice(said.kind()).is_empty()
+        {
+            return Some(said);
         }
         error = outer.source();
     }

@@ -4,24 +4,25 @@ use serde_json::Value;
 
 use crate::workplace::Workplace;
 
-const SOUND: &str = "GB6HD4H26RK000009;2026-05-01T10:00:00Z;12.1;Wexmoor";
+const HEADER: &str = "vin;tested_at;rest_voltage_v;temperature_c;shop";
+const SOUND: &str = "GB6HD4H26RK000009;2026-05-01T10:00:00Z;12.1;20;Wexmoor";
 /// Without a day, without a vehicle and quoted, and with one cell that cannot be read.
 const BAD: [&str; 3] = [
-    "GM2BR5G80MK000008;someday;12.2;Wexmoor",
-    "nobody;2026-05-03T10:00:00Z;12.3;\"Ost; \"\"Yard\"\"\"",
-    "GM2BR5G80MK000008;2026-05-04T10:00:00Z;####;Wexmoor",
+    "GM2BR5G80MK000008;someday;12.2;20;Wexmoor",
+    "nobody;2026-05-03T10:00:00Z;12.3;20;\"Ost; \"\"Yard\"\"\"",
+    "GM2BR5G80MK000008;2026-05-04T10:00:00Z;12.4;####;Wexmoor",
 ];
 const MENDED: [(&str, &str); 3] = [
     ("someday", "2026-05-02T10:00:00Z"),
     ("nobody", "GM2BR5G80MK000008"),
-    ("####", "12.4"),
+    ("####", "20"),
 ];
 
 /// A place whose lake has one sound test, two quarantined ones and one that lacks a cell.
 fn place() -> Workplace {
     let place = Workplace::new();
     let text = format!(
-        "made by the tester\nvin;tested_at;rest_voltage_v;shop\n{SOUND}\n{}\n",
+        "made by the tester\n{HEADER}\n{SOUND}\n{}\n",
         BAD.join("\n")
     );
     place.write("dumps/tests.csv", text);
@@ -33,7 +34,7 @@ fn place() -> Workplace {
 
 const MAPPING: &str = "kind = \"battery_test\"\nfiles = [\"tests*.csv\"]\nskip_lines = 1\n\n\
      [columns.vin]\nfield = \"vin\"\n[columns.tested_at]\nfield = \"tested_at\"\n\
-     [columns.rest_voltage_v]\nfield = \"rest_voltage_v\"\n[columns.shop]\nfield = \"shop\"\n";
+     [columns.rest_voltage_v]\nfield = \"rest_voltage_v\"\n[columns.temperature_c]\nfield = \"temperature_c\"\n[columns.shop]\nfield = \"shop\"\n";
 
 fn load(place: &Workplace, code: i32, now: &str, what: &str) {
     place.run_expecting(code, &["load", "--lake", "lake", "--now", now, what]);
@@ -79,7 +80,7 @@ fn a_mended_row_leaves_the_quarantine_and_comes_from_where_it_first_stood() {
     let from = place.sql(
         &[],
         "SELECT from_file, from_line, shop FROM lake.battery_test
-         WHERE rest_voltage_v IS NOT NULL ORDER BY from_line",
+         WHERE temperature_c IS NOT NULL ORDER BY from_line",
     );
     let lines: Vec<Option<u64>> = from.iter().map(|row| row["from_line"].as_u64()).collect();
     assert_eq!(lines, [Some(3), Some(4), Some(5), Some(6)]);
@@ -107,7 +108,10 @@ fn a_mended_row_leaves_the_quarantine_and_comes_from_where_it_first_stood() {
         0,
         &["unload", "--lake", "lake", "2026-06-08T06:00:00.000000Z"],
     );
-    assert_eq!((quarantined(&place).len(), volts(&place)), (3, vec![12.1]));
+    assert_eq!(
+        (quarantined(&place).len(), volts(&place)),
+        (3, vec![12.1, 12.4])
+    );
 }
 
 #[test]
@@ -115,7 +119,7 @@ fn what_is_not_mended_stays_where_it_first_stood_and_can_be_mended_later() {
     let place = place();
     mend(&place, "to-mend", 1);
     load(&place, 1, "2026-06-08T06:00:00Z", "to-mend");
-    assert_eq!(volts(&place), [12.1, 12.2]);
+    assert_eq!(volts(&place), [12.1, 12.2, 12.4]);
     let left = quarantined(&place);
     let lines: Vec<Option<u64>> = left.iter().map(|row| row["line"].as_u64()).collect();
     assert_eq!(lines, [Some(5), Some(6)]);
@@ -130,7 +134,7 @@ fn what_is_not_mended_stays_where_it_first_stood_and_can_be_mended_later() {
     let (nobody, somebody) = MENDED[1];
     place.write("again/dumps/tests.csv", text.replace(nobody, somebody));
     load(&place, 0, "2026-06-09T06:00:00Z", "again");
-    assert_eq!(volts(&place), [12.1, 12.2, 12.3]);
+    assert_eq!(volts(&place), [12.1, 12.2, 12.3, 12.4]);
     // Before they came, what was known is what was known then.
     let then = place.sql(&["--known-by", "2026-06-07"], "SELECT line FROM quarantine");
     assert_eq!(then.len(), 3);
@@ -167,10 +171,7 @@ fn objects_are_mended_too_and_a_folder_that_is_there_is_not_written_into() {
 #[test]
 fn names_of_files_lead_nowhere_else() {
     let place = Workplace::new();
-    place.write(
-        "elsewhere/in.csv",
-        format!("vin;tested_at;rest_voltage_v;shop\n{}\n", BAD[0]),
-    );
+    place.write("elsewhere/in.csv", format!("{HEADER}\n{}\n", BAD[0]));
     place.write("work/x", "");
     let from = place
         .path()

@@ -145,7 +145,7 @@ async fn two_hundred_kills() {
     ];
     let mut tallies = Vec::new();
     for (victim, number) in &victims {
-        let tally = victim.kill(&victim.moments(*number, 62), 2);
+        let tally = victim.kill_at_random(*number, 62);
         println!("at random, {tally}");
         tallies.push(tally);
         let tally = victim.kill(&after_each_commit(victim), 1);

@@ -75,6 +75,8 @@ impl Victim {
     pub fn new(name: &'static str, command: &[&str], before: Workplace) -> Self {
         let undisturbed = copy_of(&before);
         let commits_before = commits(undisturbed.path());
+        // A first run may be slower than those to come, which would then be done before their moment.
+        copy_of(&before).run(command);
         let began = Instant::now();
         let code = undisturbed.run(command).status.code();
         let takes = began.elapsed();
@@ -98,6 +100,18 @@ impl Victim {
         self.commits
     }
 
+    /// Kills at random moments until so many runs were killed before they were done, two of them one after
+    /// another on one copy of the place.
+    pub fn kill_at_random(&self, number: usize, seed: u64) -> Tally {
+        let mut tally = self.tally();
+        let mut draw = ChaCha8Rng::seed_from_u64(seed);
+        while tally.killed < number && tally.tries < 4 * number {
+            let moments = [(); 2].map(|()| Moment::Part(draw.random_range(0.02..1.0)));
+            self.kill_into(&moments, 2, &mut tally);
+        }
+        tally
+    }
+
     /// Moments drawn at random.
     pub fn moments(&self, number: usize, seed: u64) -> Vec<Moment> {
         let mut draw = ChaCha8Rng::seed_from_u64(seed);
@@ -109,16 +123,25 @@ impl Victim {
     /// Kills a run at each of these moments, `kills_a_lake` of them one after another on one copy of the
     /// place, then lets one end.
     pub fn kill(&self, moments: &[Moment], kills_a_lake: usize) -> Tally {
-        let mut tally = Tally {
+        let mut tally = self.tally();
+        self.kill_into(moments, kills_a_lake, &mut tally);
+        tally
+    }
+
+    fn tally(&self) -> Tally {
+        Tally {
             name: self.name,
             ..Tally::default()
-        };
+        }
+    }
+
+    fn kill_into(&self, moments: &[Moment], kills_a_lake: usize, tally: &mut Tally) {
         for moments in moments.chunks(kills_a_lake) {
             let place = copy_of(&self.before);
             for moment in moments {
                 tally.tries += 1;
                 tally.killed += usize::from(self.run_and_kill(&place, *moment));
-                self.look(&place, *moment, &mut tally);
+                self.look(&place, *moment, tally);
             }
             let ended = place.run(&self.arguments());
             // One that had done all before it was killed may find nothing left to do.
@@ -143,7 +166,6 @@ impl Victim {
                 tally.told.push(format!("{moments:?}: another report"));
             }
         }
-        tally
     }
 
     /// What stands right after a kill: what both states hold, nothing that neither does, a whole report.
