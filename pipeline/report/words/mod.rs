@@ -6,6 +6,7 @@
 //! is none of its list, which names the list. Where a sentence stands is left to the sections.
 
 pub mod evidence;
+pub mod finding;
 pub mod heat;
 pub mod latched;
 pub mod model;
