@@ -8,6 +8,7 @@
 
 pub mod battery_prospect;
 pub mod chances;
+pub mod cold;
 #[cfg(test)]
 mod corrupted_frames;
 pub mod expected_health;
@@ -26,4 +27,5 @@ pub mod scores;
 pub mod stakes;
 pub mod test_value;
 pub mod visits;
+pub mod ways;
 pub mod weeks_ahead;

@@ -96,6 +96,7 @@ impl Analysis {
             newest_fact: self.newest_fact,
             settings: self.settings.clone(),
             made: Mutex::default(),
+            kept: Default::default(),
         })
     }
 

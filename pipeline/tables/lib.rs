@@ -124,6 +124,7 @@ pub struct Analysis {
     newest_fact: Option<NaiveDate>,
     settings: Settings,
     made: Mutex<BTreeSet<String>>,
+    kept: rust_tables::week_frame::KeptFit,
 }
 
 impl Analysis {
@@ -162,6 +163,7 @@ impl Analysis {
             newest_fact,
             settings,
             made: Mutex::default(),
+            kept: rust_tables::week_frame::KeptFit::default(),
         })
     }
 

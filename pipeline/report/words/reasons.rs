@@ -213,18 +213,18 @@ fn shop_events(reason: &Reason) -> Option<String> {
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 
-/// Frost and heat ahead are mean degrees below 0 and above 30 °C, so days on the other side count as
-/// just there.
+/// Cold ahead is the coldest morning; heat ahead mean degrees above 30 °C, so days on the other side count
+/// as just there.
 fn weather(reason: &Reason, units: Units) -> Option<String> {
-    if let Some(cold) = reason.number("cold_ahead").filter(|cold| *cold > 0.5) {
+    if let Some(cold) = reason.number("cold_ahead").filter(|cold| *cold < -0.5) {
         return Some(format!(
-            "frost ahead: days of about {} in these weeks a year before",
-            units.temperature(-cold)
+            "frost ahead: a coldest morning of about {} in these weeks of the years before",
+            units.temperature(cold)
         ));
     }
     if let Some(hot) = reason.number("heat_ahead").filter(|hot| *hot > 0.5) {
         return Some(format!(
-            "heat ahead: afternoons of about {} in these weeks a year before",
+            "heat ahead: afternoons of about {} in these weeks of the years before",
             units.temperature(30.0 + hot)
         ));
     }

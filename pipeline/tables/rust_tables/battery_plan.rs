@@ -386,7 +386,7 @@ async fn seasons(analysis: &Analysis) -> Result<BTreeMap<String, Vec<f64>>, Anal
     let airs: Vec<WeekAir> = analysis
         .rows(
             "SELECT depot, (363 - days_between(day, $as_of)) / 7 AS week,
-                    AVG(GREATEST(0.0, -mean_temperature_c)) AS cold,
+                    GREATEST(0.0, 10.0 - MIN(COALESCE(min_temperature_c, mean_temperature_c - 5.0))) / 10.0 AS cold,
                     AVG(GREATEST(0.0, max_temperature_c - 30.0)) AS heat
              FROM depot_weather WHERE days_between(day, $as_of) BETWEEN 0 AND 363
              GROUP BY depot, (363 - days_between(day, $as_of)) / 7
