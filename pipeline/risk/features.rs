@@ -7,7 +7,7 @@ use super::cold::{Outlook, of_cold};
 use super::frame::Frame;
 use super::ways::LAST_TEST;
 
-pub(super) const DAYS_A_YEAR: f64 = 365.25;
+pub(super) use trade::calendar::DAYS_A_YEAR;
 
 /// Share of rated cranking ability of a new battery: makers deliver a little more than the label.
 /// `common practice, no source`

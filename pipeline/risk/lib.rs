@@ -19,6 +19,7 @@ pub mod life_law;
 mod loss_features;
 pub mod model;
 mod own_pace;
+pub mod planned_ends;
 pub mod prediction;
 pub mod reasons;
 pub mod scaled;

@@ -120,6 +120,7 @@ pub struct Analysis {
     context: SessionContext,
     graph: QueryGraph,
     as_of: NaiveDate,
+    known_by: Option<NaiveDate>,
     newest_fact: Option<NaiveDate>,
     settings: Settings,
     made: Mutex<BTreeSet<String>>,
@@ -158,6 +159,7 @@ impl Analysis {
             context,
             graph,
             as_of,
+            known_by: loaded_by,
             newest_fact,
             settings,
             made: Mutex::default(),
@@ -168,6 +170,11 @@ impl Analysis {
     /// The day the analysis looks back from.
     pub fn as_of(&self) -> NaiveDate {
         self.as_of
+    }
+
+    /// The day by the end of which what is known had been loaded, where one is given.
+    pub fn known_by(&self) -> Option<NaiveDate> {
+        self.known_by
     }
 
     /// The day of the newest fact in the lake. Errors when there is none: nothing can be said then.

@@ -7,6 +7,7 @@ use serde::Deserialize;
 use super::super::manner::Units;
 use super::ago;
 use risk::features::Topic;
+use trade::calendar::DAYS_A_YEAR;
 
 /// A reason as the table of chances gives it.
 #[derive(Debug, Clone, Deserialize)]
@@ -93,7 +94,7 @@ impl Reasoned<'_> {
 }
 
 fn age(reason: &Reason) -> Option<String> {
-    let years = reason.number("age_days")? / 365.25;
+    let years = reason.number("age_days")? / DAYS_A_YEAR;
     Some(match reason.number("uncertainty_days") {
         Some(days) if days > 60.0 => {
             format!("about {years:.0} years old (its install day is not on record)")
