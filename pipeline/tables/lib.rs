@@ -10,23 +10,25 @@ mod answer;
 mod as_of;
 pub mod backtest;
 mod bind;
+mod by_vehicle;
 mod catalogue;
 pub mod functions;
+mod kept;
+mod making;
 pub mod query_graph;
 mod raw_tables;
 pub mod rust_tables;
+mod stages;
 
 use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{Date32Type, Schema, SchemaRef};
+use arrow::datatypes::{Date32Type, Schema};
 use chrono::NaiveDate;
 use datafusion::common::ParamValues;
 use datafusion::common::metadata::ScalarAndMetadata;
-use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
 use datafusion::execution::runtime_env::RuntimeEnvBuilder;
@@ -38,17 +40,22 @@ use serde::de::DeserializeOwned;
 pub use answer::Answer;
 use as_of::KnownBy;
 pub use catalogue::{ColumnNote, TableNote};
-use lake::tables::TABLES;
+use kept::{KeptTable, Shelf, VEHICLE};
+use lake::tables::{TABLES, Table};
 use lake::{self, Lake, LakeError};
+use making::{Maker, promising_nothing};
 use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
 use rust_tables::Computed;
-use settings::limits::bytes_of_mb;
 use settings::{Limits, Settings};
+use stages::Stages;
 use statistics::FitError;
 use trade::code_group::CodeGroups;
 
 /// Fixed rather than the machine's cores, so that a report is the same on any machine.
 const PARTITIONS: usize = 4;
+
+/// Facts of the vehicles that lie in one bucket, so that what is made of them stays small.
+const FACTS_OF_A_BUCKET: usize = 100_000;
 
 /// Why an analysis could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -105,7 +112,7 @@ impl AnalysisError {
         move |source| match source.find_root() {
             DataFusionError::ResourcesExhausted(_) => AnalysisError::PastLimit {
                 what: format!("{file} needs more memory than queries may take"),
-                setting: "limits.query_memory_mb",
+                setting: "limits.memory_mb",
             },
             _ => AnalysisError::Query {
                 file,
@@ -122,6 +129,7 @@ pub struct Analysis {
     as_of: NaiveDate,
     newest_fact: Option<NaiveDate>,
     settings: Settings,
+    maker: Maker,
     made: Mutex<BTreeSet<String>>,
 }
 
@@ -140,7 +148,7 @@ impl Analysis {
         queries: Option<&Path>,
     ) -> Result<Self, AnalysisError> {
         let context = session(code_groups(lake)?, &settings.limits)?;
-        raw_tables::register(&context, lake, beside).await?;
+        let facts = raw_tables::register(&context, lake, beside).await?;
         let given = rust_tables::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given, settings.limits.expression_depth)?;
         let newest_fact = newest_fact(&context, loaded_by).await?;
@@ -158,9 +166,19 @@ impl Analysis {
             graph,
             as_of,
             newest_fact,
+            maker: Maker {
+                shelf: Arc::new(Shelf::new(settings.limits.kept_memory())),
+                buckets: facts.div_ceil(FACTS_OF_A_BUCKET).max(1),
+            },
             settings,
             made: Mutex::default(),
         })
+    }
+
+    /// The same with vehicles in so many buckets; by itself it takes as many as there are facts for.
+    pub fn in_buckets(mut self, buckets: usize) -> Self {
+        self.maker.buckets = buckets.max(1);
+        self
     }
 
     /// The day the analysis looks back from.
@@ -277,24 +295,21 @@ impl Analysis {
 
     /// Makes a derived table and those below it, where they are not there yet.
     async fn make(&self, name: &str) -> Result<(), AnalysisError> {
-        let mut wanted = vec![name.to_owned()];
+        let mut wanted: Vec<Derived<'_>> = self.derived(name).into_iter().collect();
         // The graph has no circles, so this ends: a table is finished once those below it are.
-        while let Some(next) = wanted.last().cloned() {
-            let Some(derived) = self.derived(&next) else {
-                wanted.pop();
-                continue;
+        while let Some(next) = wanted.last().copied() {
+            let below: Vec<Derived<'_>> = match self.is_made(next.name()) {
+                true => Vec::new(),
+                false => next
+                    .reads()
+                    .filter(|table| !self.is_made(table))
+                    .filter_map(|table| self.derived(table).or_else(|| raw(table)))
+                    .collect(),
             };
-            if self.is_made(&next) {
-                wanted.pop();
-                continue;
-            }
-            let below: Vec<String> = derived
-                .reads()
-                .filter(|table| self.derived(table).is_some() && !self.is_made(table))
-                .map(str::to_owned)
-                .collect();
             if below.is_empty() {
-                self.make_one(derived).await?;
+                if !self.is_made(next.name()) {
+                    self.make_one(next).await?;
+                }
                 wanted.pop();
             } else {
                 wanted.extend(below);
@@ -330,24 +345,30 @@ impl Analysis {
         match derived {
             Derived::Computed(table) => {
                 let (schema, batches) = (table.make)(self).await?;
-                self.keep(name, schema, vec![batches])
+                let schema = promising_nothing(&schema);
+                let mut sorter = self.maker.sorter(&schema, vin_of(&schema));
+                batches
+                    .iter()
+                    .try_for_each(|batch| sorter.push(batch))
+                    .and_then(|()| sorter.finish(Vec::new()))
+                    .map_err(DataFusionError::from)
+                    .and_then(|table| self.keep(name, table))
                     .map_err(AnalysisError::query(name))?;
             }
             Derived::Query(query) => {
                 let frame = self.plan(&query.file, &query.sql, &[]).await?;
                 if query.kept {
-                    let schema = Arc::new(frame.schema().as_arrow().clone());
-                    let partitions = frame
-                        .collect_partitioned()
-                        .await
-                        .map_err(AnalysisError::query(&query.file))?;
-                    self.keep(name, schema, partitions)
-                        .map_err(AnalysisError::query(&query.file))?;
+                    self.make_kept(name, &query.file, frame).await?;
                 } else {
                     self.context
                         .register_table(name, frame.into_view())
                         .map_err(AnalysisError::query(&query.file))?;
                 }
+            }
+            Derived::Raw(table) => {
+                let frame = self.context.table(table.name).await;
+                let frame = frame.map_err(AnalysisError::query(name))?;
+                self.make_kept(name, name, frame).await?;
             }
         }
         self.is_now_made(name);
@@ -359,39 +380,27 @@ impl Analysis {
         Ok(())
     }
 
-    fn keep(
+    async fn make_kept(
         &self,
         name: &str,
-        schema: SchemaRef,
-        partitions: Vec<Vec<RecordBatch>>,
-    ) -> Result<(), DataFusionError> {
-        // A plan may promise other than its rows keep (no nulls, one of two text types), so the kept
-        // table promises nothing about nulls and its rows are brought to its types.
-        let schema = Arc::new(Schema::new(
-            schema
-                .fields()
-                .iter()
-                .map(|field| field.as_ref().clone().with_nullable(true))
-                .collect::<Vec<_>>(),
-        ));
-        let partitions = partitions
-            .into_iter()
-            .map(|batches| {
-                batches
-                    .into_iter()
-                    .map(|batch| {
-                        let columns = batch
-                            .columns()
-                            .iter()
-                            .zip(schema.fields())
-                            .map(|(column, field)| cast(column, field.data_type()))
-                            .collect::<Result<Vec<_>, _>>()?;
-                        RecordBatch::try_new(Arc::clone(&schema), columns)
-                    })
-                    .collect::<Result<Vec<_>, _>>()
-            })
-            .collect::<Result<Vec<_>, _>>()?;
-        let table = MemTable::try_new(schema, partitions)?;
+        file: &str,
+        frame: DataFrame,
+    ) -> Result<(), AnalysisError> {
+        let made = async {
+            let schema = promising_nothing(frame.schema().as_arrow());
+            let (state, plan) = frame.into_parts();
+            let plan = state.optimize(&plan)?;
+            let plan = Stages::new(&self.maker, &state).settle(&plan).await?;
+            let vin = vin_of(&schema);
+            let table = self.maker.make(&plan, &state, schema, vin).await?;
+            self.keep(name, table)
+        };
+        made.await.map_err(AnalysisError::query(file))
+    }
+
+    /// Puts a kept table under its name, in the place of a raw one's view.
+    fn keep(&self, name: &str, table: KeptTable) -> Result<(), DataFusionError> {
+        self.context.deregister_table(name)?;
         self.context.register_table(name, Arc::new(table))?;
         Ok(())
     }
@@ -443,6 +452,13 @@ async fn register_views(
 enum Derived<'a> {
     Query(&'a Query),
     Computed(&'static Computed),
+    /// A raw table as known on the day, kept for the queries that read it.
+    Raw(&'static Table),
+}
+
+/// A raw table as what is made before those that read it.
+fn raw(name: &str) -> Option<Derived<'static>> {
+    lake::tables::table(name).map(Derived::Raw)
 }
 
 impl<'a> Derived<'a> {
@@ -450,6 +466,7 @@ impl<'a> Derived<'a> {
         match self {
             Derived::Query(query) => &query.name,
             Derived::Computed(table) => table.name,
+            Derived::Raw(table) => table.name,
         }
     }
 
@@ -457,14 +474,19 @@ impl<'a> Derived<'a> {
         match self {
             Derived::Query(query) => Box::new(query.reads.iter().map(String::as_str)),
             Derived::Computed(table) => Box::new(table.reads.iter().copied()),
+            Derived::Raw(_) => Box::new(std::iter::empty()),
         }
     }
 }
 
+/// The column by which the rows of a table lie by vehicle.
+fn vin_of(schema: &Schema) -> Option<usize> {
+    schema.column_with_name(VEHICLE).map(|(at, _)| at)
+}
+
 fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, AnalysisError> {
-    let memory = usize::try_from(bytes_of_mb(limits.query_memory_mb)).unwrap_or(usize::MAX);
     let runtime = RuntimeEnvBuilder::new()
-        .with_memory_limit(memory, 1.0)
+        .with_memory_limit(limits.query_memory(), 1.0)
         .build_arc()
         .map_err(AnalysisError::query("session"))?;
     let config = SessionConfig::new()
