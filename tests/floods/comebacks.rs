@@ -63,13 +63,19 @@ fn supply_flood() -> Vec<String> {
         .collect()
 }
 
-/// Scans with nothing to show, so that what is usual is known.
+/// Scans with nothing to show, so that what is usual is known: at a vehicle's first and at further ones.
 fn quiet(scans: &mut Vec<(&'static str, usize, &'static str, &'static str, Vec<String>)>) {
-    const NAMES: [&str; 12] = [
-        "Q0", "Q1", "Q2", "Q3", "Q4", "Q5", "Q6", "Q7", "Q8", "Q9", "QA", "QB",
+    const MORNINGS: [(&str, &str); 5] = [
+        ("Q0", "2026-03-02 08:00:00"),
+        ("Q1", "2026-03-09 08:00:00"),
+        ("Q2", "2026-03-16 08:00:00"),
+        ("Q3", "2026-03-23 08:00:00"),
+        ("Q4", "2026-03-30 08:00:00"),
     ];
-    for (vehicle, name) in NAMES.into_iter().enumerate() {
-        scans.push((name, vehicle, "2026-03-02 08:00:00", "12.6", Vec::new()));
+    for (name, at) in MORNINGS {
+        for vehicle in 0..12 {
+            scans.push((name, vehicle, at, "12.6", Vec::new()));
+        }
     }
 }
 

@@ -33,7 +33,7 @@ fn one_week_of_data_without_a_test_gives_the_priors_chances() {
     register(&place);
     let summary = &place.sql(&["--as-of", "2026-06-28"], "SELECT * FROM model_summary")[0];
     assert_eq!(number(summary, "failures"), 0.0);
-    assert_eq!(summary["chances_rest_on"], "none failed");
+    assert_eq!(summary["chances_rest_on"], "nothing watched");
     assert_eq!(summary["wear_rests_on"], "few tests");
     assert!(number(summary, "prior_weight") > 0.9, "{summary}");
     let plan = place.sql(

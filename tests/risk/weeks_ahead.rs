@@ -64,6 +64,11 @@ fn every_week_keeps_to_bays_and_budget_and_every_visit_to_one_vehicle() {
 #[test]
 fn dearer_failures_call_for_more() {
     let place = place_with_lake();
+    // Visits that cost nothing besides, so that some pay.
+    place.write(
+        "lake/voltwane.toml",
+        "[cost]\nunplanned_failure = 6000\nspecial_visit_trip = 0\nspecial_visit_half_day = 0\n",
+    );
     let rows = place.sql(
         &[],
         "SELECT saving, saving_failure_half AS half, saving_failure_double AS twice FROM replacement_plan
