@@ -13,10 +13,12 @@ use datafusion::catalog::MemorySchemaProvider;
 use datafusion::datasource::MemTable;
 
 use super::as_of::KnownBy;
+use super::derived::Derived;
 use super::kept::KeptTable;
 use super::making::{Maker, promising_nothing};
 use super::query_graph::COLUMNS;
-use super::{Analysis, AnalysisError, Derived, register_views, rust_tables, session};
+use super::session::{register_views, session};
+use super::{Analysis, AnalysisError, rust_tables};
 use lake::tables::TABLES;
 use trade::code_group::CodeGroups;
 

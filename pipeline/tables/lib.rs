@@ -12,27 +12,27 @@ pub mod backtest;
 mod bind;
 mod by_vehicle;
 mod catalogue;
+mod derived;
 pub mod functions;
 mod kept;
 mod making;
 pub mod query_graph;
 mod raw_tables;
 pub mod rust_tables;
+mod session;
 mod stages;
 
 use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::datatypes::{Date32Type, Schema};
+use arrow::array::RecordBatch;
 use chrono::NaiveDate;
 use datafusion::common::ParamValues;
 use datafusion::common::metadata::ScalarAndMetadata;
 use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
-use datafusion::execution::runtime_env::RuntimeEnvBuilder;
-use datafusion::prelude::{DataFrame, SessionConfig, SessionContext};
+use datafusion::prelude::{DataFrame, SessionContext};
 use datafusion::scalar::ScalarValue;
 use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
@@ -40,19 +40,14 @@ use serde::de::DeserializeOwned;
 pub use answer::Answer;
 use as_of::KnownBy;
 pub use catalogue::{ColumnNote, TableNote};
-use kept::{KeptTable, Shelf, VEHICLE};
-use lake::tables::{TABLES, Table};
+use kept::Shelf;
+use lake::tables::TABLES;
 use lake::{self, Lake, LakeError};
-use making::{Maker, promising_nothing};
-use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
-use rust_tables::Computed;
-use settings::{Limits, Settings};
-use stages::Stages;
+use making::Maker;
+use query_graph::{QueryGraph, QueryGraphError, is_query, tables_read};
+use session::{code_groups, corrected_tables, newest_fact, register_views, session};
+use settings::Settings;
 use statistics::FitError;
-use trade::code_group::CodeGroups;
-
-/// Fixed rather than the machine's cores, so that a report is the same on any machine.
-const PARTITIONS: usize = 4;
 
 /// Facts of the vehicles that lie in one bucket, so that what is made of them stays small.
 const FACTS_OF_A_BUCKET: usize = 100_000;
@@ -293,246 +288,8 @@ impl Analysis {
             .map_err(AnalysisError::query(file))
     }
 
-    /// Makes a derived table and those below it, where they are not there yet.
-    async fn make(&self, name: &str) -> Result<(), AnalysisError> {
-        let mut wanted: Vec<Derived<'_>> = self.derived(name).into_iter().collect();
-        // The graph has no circles, so this ends: a table is finished once those below it are.
-        while let Some(next) = wanted.last().copied() {
-            let below: Vec<Derived<'_>> = match self.is_made(next.name()) {
-                true => Vec::new(),
-                false => next
-                    .reads()
-                    .filter(|table| !self.is_made(table))
-                    .filter_map(|table| self.derived(table).or_else(|| raw(table)))
-                    .collect(),
-            };
-            if below.is_empty() {
-                if !self.is_made(next.name()) {
-                    self.make_one(next).await?;
-                }
-                wanted.pop();
-            } else {
-                wanted.extend(below);
-            }
-        }
-        Ok(())
-    }
-
-    fn derived(&self, name: &str) -> Option<Derived<'_>> {
-        match self.graph.get(name) {
-            Some(query) => Some(Derived::Query(query)),
-            None => rust_tables::computed(name).map(Derived::Computed),
-        }
-    }
-
-    fn is_made(&self, name: &str) -> bool {
-        self.made
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner)
-            .contains(name)
-    }
-
-    fn is_now_made(&self, name: &str) {
-        self.made
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner)
-            .insert(name.to_owned());
-    }
-
-    async fn make_one(&self, derived: Derived<'_>) -> Result<(), AnalysisError> {
-        let started = std::time::Instant::now();
-        let name = derived.name();
-        match derived {
-            Derived::Computed(table) => {
-                let (schema, batches) = (table.make)(self).await?;
-                let schema = promising_nothing(&schema);
-                let mut sorter = self.maker.sorter(&schema, vin_of(&schema));
-                batches
-                    .iter()
-                    .try_for_each(|batch| sorter.push(batch))
-                    .and_then(|()| sorter.finish(Vec::new()))
-                    .map_err(DataFusionError::from)
-                    .and_then(|table| self.keep(name, table))
-                    .map_err(AnalysisError::query(name))?;
-            }
-            Derived::Query(query) => {
-                let frame = self.plan(&query.file, &query.sql, &[]).await?;
-                if query.kept {
-                    self.make_kept(name, &query.file, frame).await?;
-                } else {
-                    self.context
-                        .register_table(name, frame.into_view())
-                        .map_err(AnalysisError::query(&query.file))?;
-                }
-            }
-            Derived::Raw(table) => {
-                let frame = self.context.table(table.name).await;
-                let frame = frame.map_err(AnalysisError::query(name))?;
-                self.make_kept(name, name, frame).await?;
-            }
-        }
-        self.is_now_made(name);
-        tracing::debug!(
-            table = name,
-            seconds = started.elapsed().as_secs_f64(),
-            "made"
-        );
-        Ok(())
-    }
-
-    async fn make_kept(
-        &self,
-        name: &str,
-        file: &str,
-        frame: DataFrame,
-    ) -> Result<(), AnalysisError> {
-        let made = async {
-            let schema = promising_nothing(frame.schema().as_arrow());
-            let (state, plan) = frame.into_parts();
-            let plan = state.optimize(&plan)?;
-            let plan = Stages::new(&self.maker, &state).settle(&plan).await?;
-            let vin = vin_of(&schema);
-            let table = self.maker.make(&plan, &state, schema, vin).await?;
-            self.keep(name, table)
-        };
-        made.await.map_err(AnalysisError::query(file))
-    }
-
-    /// Puts a kept table under its name, in the place of a raw one's view.
-    fn keep(&self, name: &str, table: KeptTable) -> Result<(), DataFusionError> {
-        self.context.deregister_table(name)?;
-        self.context.register_table(name, Arc::new(table))?;
-        Ok(())
-    }
-
     /// The derived tables' queries.
     pub fn graph(&self) -> &QueryGraph {
         &self.graph
     }
-}
-
-/// The lake's own code groups, where its folder has a `code_groups.toml`.
-fn code_groups(lake: &Lake) -> Result<CodeGroups, AnalysisError> {
-    let Some(path) = lake.folder().map(|folder| folder.join("code_groups.toml")) else {
-        return Ok(CodeGroups::builtin());
-    };
-    let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::CodeGroups {
-        path: path.clone(),
-        source,
-    };
-    if !path.exists() {
-        return Ok(CodeGroups::builtin());
-    }
-    let text = settings::text_file::read(&path).map_err(|error| failed(error.into()))?;
-    CodeGroups::with_table(&text).map_err(|error| failed(error.into()))
-}
-
-/// Registers each raw table under its own name, as it was known at the end of a day.
-async fn register_views(
-    context: &SessionContext,
-    known_by: KnownBy<'_>,
-) -> Result<(), AnalysisError> {
-    for table in TABLES {
-        let sql = as_of::view_sql(table, known_by);
-        let view = context
-            .sql(&sql)
-            .await
-            .map_err(AnalysisError::query(table.name))?
-            .into_view();
-        context
-            .register_table(table.name, view)
-            .map_err(AnalysisError::query(table.name))?;
-    }
-    Ok(())
-}
-
-/// A derived table: a query, or one that Rust makes. A query of the same name comes first, so that
-/// a user can put SQL in the place of either.
-#[derive(Clone, Copy)]
-enum Derived<'a> {
-    Query(&'a Query),
-    Computed(&'static Computed),
-    /// A raw table as known on the day, kept for the queries that read it.
-    Raw(&'static Table),
-}
-
-/// A raw table as what is made before those that read it.
-fn raw(name: &str) -> Option<Derived<'static>> {
-    lake::tables::table(name).map(Derived::Raw)
-}
-
-impl<'a> Derived<'a> {
-    fn name(self) -> &'a str {
-        match self {
-            Derived::Query(query) => &query.name,
-            Derived::Computed(table) => table.name,
-            Derived::Raw(table) => table.name,
-        }
-    }
-
-    fn reads(self) -> Box<dyn Iterator<Item = &'a str> + 'a> {
-        match self {
-            Derived::Query(query) => Box::new(query.reads.iter().map(String::as_str)),
-            Derived::Computed(table) => Box::new(table.reads.iter().copied()),
-            Derived::Raw(_) => Box::new(std::iter::empty()),
-        }
-    }
-}
-
-/// The column by which the rows of a table lie by vehicle.
-fn vin_of(schema: &Schema) -> Option<usize> {
-    schema.column_with_name(VEHICLE).map(|(at, _)| at)
-}
-
-fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, AnalysisError> {
-    let runtime = RuntimeEnvBuilder::new()
-        .with_memory_limit(limits.query_memory(), 1.0)
-        .build_arc()
-        .map_err(AnalysisError::query("session"))?;
-    let config = SessionConfig::new()
-        .with_target_partitions(PARTITIONS)
-        .set_bool("datafusion.sql_parser.map_string_types_to_utf8view", false)
-        .set_bool(
-            "datafusion.execution.parquet.schema_force_view_types",
-            false,
-        );
-    let context = SessionContext::new_with_config_rt(config, runtime);
-    functions::register_all(&context, Arc::new(groups));
-    Ok(context)
-}
-
-/// The tables in which a row is corrected by another.
-async fn corrected_tables(context: &SessionContext) -> Result<Vec<&'static str>, AnalysisError> {
-    let batches = context
-        .sql(&as_of::corrected_tables_sql())
-        .await
-        .map_err(AnalysisError::query("corrections"))?
-        .collect()
-        .await
-        .map_err(AnalysisError::query("corrections"))?;
-    Ok(batches
-        .iter()
-        .flat_map(|batch| batch.column(0).as_string::<i32>().iter().flatten())
-        .filter_map(|name| Some(lake::tables::table(name)?.name))
-        .collect())
-}
-
-/// The day of the newest fact about a vehicle, none in an empty lake.
-async fn newest_fact(
-    context: &SessionContext,
-    loaded_by: Option<NaiveDate>,
-) -> Result<Option<NaiveDate>, AnalysisError> {
-    let sql = as_of::newest_fact_sql(loaded_by);
-    let batches = context
-        .sql(&sql)
-        .await
-        .map_err(AnalysisError::query("newest fact"))?
-        .collect()
-        .await
-        .map_err(AnalysisError::query("newest fact"))?;
-    Ok(batches.first().and_then(|batch| {
-        let days = batch.column(0).as_primitive::<Date32Type>();
-        (!days.is_empty() && days.is_valid(0))
-            .then(|| Date32Type::to_naive_date_opt(days.value(0)))?
-    }))
 }

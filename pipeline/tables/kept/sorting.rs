@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use arrow::array::{Array, AsArray, RecordBatch, StringArray, UInt32Array};
+use arrow::array::{Array, AsArray, RecordBatch, RecordBatchOptions, StringArray, UInt32Array};
 use arrow::compute::{cast, take_record_batch};
 use arrow::datatypes::{DataType, SchemaRef};
 use arrow::error::ArrowError;
@@ -146,7 +146,9 @@ pub fn brought_to(schema: &SchemaRef, batch: &RecordBatch) -> Result<RecordBatch
             },
         )
         .collect::<Result<Vec<_>, _>>()?;
-    RecordBatch::try_new(Arc::clone(schema), columns)
+    // A plan that only counts rows has no columns.
+    let rows = RecordBatchOptions::new().with_row_count(Some(batch.num_rows()));
+    RecordBatch::try_new_with_options(Arc::clone(schema), columns, &rows)
 }
 
 #[cfg(test)]
