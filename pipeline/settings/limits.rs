@@ -22,10 +22,10 @@ impl Limits {
         self.memory_mb.map_or_else(half, count)
     }
 
-    /// What queries at work may hold before they use the disk, in bytes. The other half is for what they
-    /// do not count, for fits and for the report.
+    /// What queries at work may hold before they use the disk, in bytes. What is left beside this and
+    /// kept tables is for what they do not count, for fits and for the report.
     pub fn query_memory(&self) -> usize {
-        bytes(self.whole_memory_mb() / 4)
+        bytes(self.whole_memory_mb() * 3 / 8)
     }
 
     /// What derived tables may hold before they lie on the disk, in bytes.
@@ -101,7 +101,7 @@ mod tests {
             ..Limits::default()
         };
         assert_eq!(given.whole_memory_mb(), 512);
-        assert_eq!(given.query_memory() + given.kept_memory(), 256 << 20);
+        assert_eq!(given.query_memory() + given.kept_memory(), 320 << 20);
         let half = Limits::default().whole_memory_mb();
         assert!(half > 0 && machine_kb().is_none_or(|kb| half == kb / 2 / 1_024));
         assert_eq!(

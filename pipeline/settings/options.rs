@@ -185,8 +185,8 @@ options! {
     /// them the run says which, in a line, and goes on without what went past it, or ends.
     limits: Limits {
         /// Memory the whole program may hold; without it, half of what the machine, or the container it
-        /// runs in, has. A quarter is for queries at work and a quarter for derived tables; beyond those
-        /// they use the disk. Past the whole the run ends. Looked at where the system tells (Linux).
+        /// runs in, has. Three eighths are for queries at work and a quarter for derived tables; beyond
+        /// those they use the disk. Past the whole the run ends. Looked at where the system tells (Linux).
         memory_mb: Option<i64> = None, One, Whole(128, VAST), "MiB";
         /// Time a query of `voltwane sql` may take, with the tables made for it.
         query_seconds: i64 = 900, One, Whole(1, VAST), "seconds";

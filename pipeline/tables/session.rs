@@ -5,6 +5,7 @@ use std::sync::Arc;
 use arrow::array::{Array, AsArray};
 use arrow::datatypes::Date32Type;
 use chrono::NaiveDate;
+use datafusion::execution::memory_pool::FairSpillPool;
 use datafusion::execution::runtime_env::RuntimeEnvBuilder;
 use datafusion::prelude::{SessionConfig, SessionContext};
 
@@ -19,12 +20,15 @@ use trade::code_group::CodeGroups;
 const PARTITIONS: usize = 4;
 
 pub fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, AnalysisError> {
+    let memory = limits.query_memory();
     let runtime = RuntimeEnvBuilder::new()
-        .with_memory_limit(limits.query_memory(), 1.0)
+        // Of what can go by the disk each has a fair share: a sort that took all would starve the next.
+        .with_memory_pool(Arc::new(FairSpillPool::new(memory)))
         .build_arc()
         .map_err(AnalysisError::query("session"))?;
     let config = SessionConfig::new()
         .with_target_partitions(PARTITIONS)
+        .with_sort_spill_reservation_bytes((memory / 64).min(10 << 20))
         // Rows that are kept midway promise less about nulls than the plan they come from.
         .set_bool(
             "datafusion.execution.skip_physical_aggregate_schema_check",
