@@ -26,6 +26,8 @@ mod reports;
 mod risk;
 /// Estimators held against published values.
 mod statistics;
+/// What the program is built of.
+mod supply;
 /// The invented fleet and its truth.
 mod synthetic;
 /// Derived tables made bucket by bucket, within their memory.

@@ -50,6 +50,7 @@ pub async fn unless_interrupted<T>(command: impl Future<Output = T>) -> Result<T
         let _ = tell.send(signal);
         tokio::time::sleep(GRACE).await;
         scratch::remove_all();
+        report::files::remove_unfinished();
         std::process::exit(i32::from(signal.number()));
     });
     tokio::select! {

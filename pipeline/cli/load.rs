@@ -113,7 +113,8 @@ impl Load {
                 "{quarantined} rows are in quarantine; to see why: voltwane check --lake {place}"
             ))?;
         }
-        if failed > 0 || quarantined > 0 {
+        let unfinished = outcomes.iter().any(|outcome| outcome.lines_unfinished > 0);
+        if failed > 0 || quarantined > 0 || unfinished {
             return Ok(Outcome::Findings);
         }
         Ok(Outcome::Clean)

@@ -12,6 +12,7 @@ mod interrupt;
 mod load;
 mod loads;
 mod memory_limit;
+mod mend;
 mod report_args;
 mod scratch;
 mod screen;
@@ -111,6 +112,8 @@ enum Command {
     Check(check::Check),
     /// List the loads of a lake
     Loads(loads::Loads),
+    /// Write quarantined rows out to be mended
+    Mend(mend::Mend),
     /// Take a load back out of a lake
     Unload(unload::Unload),
     /// Remove vehicles from a lake for good
@@ -245,6 +248,7 @@ pub fn run() -> ExitCode {
         }
     };
     start_log(cli.log);
+    pass_over_caught_panics();
     let log = cli.log;
     let command = std::thread::Builder::new()
         .stack_size(STACK_BYTES)
@@ -293,6 +297,7 @@ fn run_command(cli: Cli) -> ExitCode {
             Command::Backtest(command) => command.run(now).await,
             Command::Check(command) => command.run(now).await,
             Command::Loads(command) => command.run(now).await,
+            Command::Mend(command) => command.run(now).await,
             Command::Unload(command) => command.run().await,
             Command::Forget(command) => command.run().await,
             Command::Settings(command) => command.run().await,
@@ -356,9 +361,24 @@ fn without_backtrace(message: &str) -> &str {
     message[..end.unwrap_or(message.len())].trim_end()
 }
 
+/// Leaves out what would be said of a panic that is none: where an upload fails at its end, one library
+/// panics by design and another catches it. The error that it comes with is told.
+fn pass_over_caught_panics() {
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        let is_caught = panic.location().is_some_and(|at| {
+            at.file().ends_with("buffered.rs") && at.file().contains("object_store")
+        });
+        if !is_caught {
+            usual(panic);
+        }
+    }));
+}
+
 fn start_log(form: LogForm) {
     use tracing_subscriber::EnvFilter;
-    let filter = EnvFilter::try_from_env("VOLTWANE_LOG").unwrap_or_else(|_| EnvFilter::new("warn"));
+    let filter = EnvFilter::try_from_env("VOLTWANE_LOG")
+        .unwrap_or_else(|_| EnvFilter::new("warn,deltalake_core=error"));
     let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_ansi(std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none())

@@ -60,6 +60,10 @@ pub struct Synthesize {
     #[arg(long, value_name = "YEARS")]
     replace_at_years: Option<f64>,
 
+    /// Replace batteries that a test finds below this share of their rating, 0 for none
+    #[arg(long, value_name = "SHARE")]
+    replace_below: Option<f64>,
+
     /// A habit of real records (the list is below), or all of them; may be given several times
     #[arg(long = "habit", visible_alias = "habits", value_name = "NAME", value_parser = habits)]
     habits: Vec<HabitSet>,
@@ -79,6 +83,7 @@ impl Synthesize {
         scenario.climate = self.climate;
         scenario.tested_share = self.tested_share;
         scenario.replace_at_years = self.replace_at_years;
+        scenario.replace_below = self.replace_below;
         scenario.habits = self.habits.into_iter().flat_map(|set| set.0).collect();
         let bar = ProgressBar::new(u64::from(self.vehicles));
         let summary = write_dumps(&scenario, &self.out, self.truth, &mut |done, total| {

@@ -9,7 +9,6 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicU64;
 
-use arrow::array::RecordBatch;
 use chrono::{DateTime, Utc};
 
 use super::error::IntakeError;
@@ -26,7 +25,7 @@ use super::mapping::shop_mapping::Mapping;
 use super::read::{PartSummary, read_source};
 use super::rows::plausible::shown;
 use super::rows::row::RowReader;
-use super::sink::{QuarantinedRow, Sink, SinkError};
+use super::sink::{QuarantinedRow, Sink, SinkError, SourceRows};
 use super::source::{Source, visit_sources};
 
 /// What a load would make of one file.
@@ -271,7 +270,7 @@ fn sample(
         }
         match records.next(&mut record)? {
             None => break,
-            Some(Step::Bad(_)) => continue,
+            Some(Step::Bad(_) | Step::Unfinished) => continue,
             Some(Step::Row) => {}
         }
         let Ok((values, _)) = reader.read(&record) else {
@@ -423,17 +422,15 @@ impl Tally<'_> {
 }
 
 impl Sink for Tally<'_> {
-    fn rows(
-        &mut self,
-        table: &'static str,
-        batch: RecordBatch,
-        _: &[u64],
-    ) -> Result<(), SinkError> {
-        *self.table.rows_good.entry(table).or_default() += batch.num_rows() as u64;
+    fn rows(&mut self, rows: SourceRows) -> Result<(), SinkError> {
+        *self.table.rows_good.entry(rows.table).or_default() += rows.batch.num_rows() as u64;
         Ok(())
     }
 
     fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError> {
+        if row.mended {
+            return Ok(());
+        }
         let class = row.reason.split(": ").next().unwrap_or_default();
         match self
             .table

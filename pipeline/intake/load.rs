@@ -20,7 +20,7 @@ use super::error::IntakeError;
 use super::files::find::find_files;
 use super::mapping::mappings::Mappings;
 use super::read::{FileSummary, read_file};
-use super::sink::{QuarantinedRow, Sink, SinkError};
+use super::sink::{QuarantinedRow, Sink, SinkError, SourceRows};
 use lake::append::Append;
 use lake::tables::table;
 use lake::{Lake, LakeError};
@@ -46,6 +46,8 @@ pub struct FileOutcome {
     pub rows_added: u64,
     pub rows_already_there: u64,
     pub rows_quarantined: u64,
+    /// Last lines that were still being written.
+    pub lines_unfinished: u64,
     /// What the user may want to know of it.
     pub remarks: Vec<String>,
     /// Why nothing of it was loaded, in a line that names it.
@@ -62,6 +64,7 @@ impl FileOutcome {
             rows_added: 0,
             rows_already_there: 0,
             rows_quarantined: 0,
+            lines_unfinished: 0,
             remarks: Vec::new(),
             error: Some(why),
         }
@@ -177,6 +180,7 @@ fn outcome(
         rows_added: added,
         rows_already_there: already_there,
         rows_quarantined: summary.rows_quarantined(),
+        lines_unfinished: summary.lines_unfinished(),
         remarks: summary
             .parts
             .iter()
@@ -229,6 +233,12 @@ impl FileSink<'_, '_> {
                     .map(|row| row.row_loaded.then_some(true))
                     .collect::<BooleanArray>(),
             ),
+            text(&|row| row.header.as_deref().map(str::to_owned)),
+            Arc::new(
+                rows.iter()
+                    .map(|row| row.mended.then_some(true))
+                    .collect::<BooleanArray>(),
+            ),
         ];
         let design = table("quarantine").ok_or(LakeError::NoSuchTable("quarantine".to_owned()))?;
         let batch = RecordBatch::try_new(design.intake_schema(), columns)?;
@@ -238,14 +248,12 @@ impl FileSink<'_, '_> {
 }
 
 impl Sink for FileSink<'_, '_> {
-    fn rows(
-        &mut self,
-        table: &'static str,
-        batch: RecordBatch,
-        lines: &[u64],
-    ) -> Result<(), SinkError> {
-        let taken = Handle::current().block_on(self.append.rows(table, &batch))?;
-        if !lines.is_empty() {
+    fn rows(&mut self, rows: SourceRows) -> Result<(), SinkError> {
+        let work = self
+            .append
+            .rows_from(rows.table, &rows.batch, &rows.origins);
+        let taken = Handle::current().block_on(work)?;
+        if rows.counts_lines {
             let added = taken.iter().filter(|row| row.is_added()).count() as u64;
             self.added += added;
             self.already_there += taken.len() as u64 - added;

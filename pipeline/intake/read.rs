@@ -16,10 +16,13 @@ use super::files::container::{Part, failed, file_hash, visit_parts};
 use super::forms::record::{Record, Records, Step};
 use super::mapping::header_layout::HeaderLayout;
 use super::mapping::mappings::Mappings;
+use super::mapping::names::ORIGIN_COLUMN;
+use super::mend::{FirstPlace, without_origin};
 use super::rows::row::RowReader;
 use super::rows::row_batches::RowBatches;
 use super::sink::{QuarantinedRow, Sink};
 use super::source::{Source, visit_sources};
+use lake::append::Origin;
 use trade::vin::{CheckDigit, Vin};
 
 /// What was read from a file.
@@ -53,6 +56,8 @@ pub struct PartSummary {
     pub rows_quarantined: u64,
     /// Cells that could not be used, of rows that could.
     pub cells_left_out: u64,
+    /// A last line that was still being written, and is left for the next load.
+    pub unfinished_line: Option<u64>,
     /// What the user may want to know: columns that were not used, no rows.
     pub remarks: Vec<String>,
 }
@@ -69,6 +74,12 @@ impl FileSummary {
 
     pub fn rows_read(&self) -> u64 {
         self.parts.iter().map(|part| part.rows_read).sum()
+    }
+
+    /// Lines that were still being written.
+    pub fn lines_unfinished(&self) -> u64 {
+        let unfinished = self.parts.iter().filter_map(|part| part.unfinished_line);
+        unfinished.count() as u64
     }
 
     pub fn rows_quarantined(&self) -> u64 {
@@ -156,7 +167,8 @@ impl FileReading<'_> {
         let read = source.and_then(|source| {
             let layout = source.header_layout(self.mappings)?;
             let reading = Reading {
-                file: source.name.clone(),
+                above: source.above(&layout).map(Arc::from),
+                file: source.name.as_str().into(),
                 layout: &layout,
                 compressed,
                 file_hash: &self.file_hash,
@@ -248,7 +260,8 @@ pub fn read_source(
         total: 0,
     };
     let reading = Reading {
-        file: source.name.clone(),
+        above: None,
+        file: source.name.as_str().into(),
         layout,
         compressed,
         file_hash: &no_hash,
@@ -271,9 +284,20 @@ struct Progress<'c> {
     total: u64,
 }
 
+/// Where a row stands, or stood when it first came.
+struct Place<'p> {
+    origin: Origin,
+    /// Its text there.
+    raw: &'p str,
+    /// Where it stood, of a row that comes again.
+    first: Option<&'p FirstPlace>,
+}
+
 /// The reading of one table.
 struct Reading<'c> {
-    file: String,
+    file: Arc<str>,
+    /// What stands above its rows in a file by which they can be loaded again.
+    above: Option<Arc<str>>,
     layout: &'c HeaderLayout,
     compressed: bool,
     file_hash: &'c Arc<str>,
@@ -295,38 +319,68 @@ impl Reading<'_> {
                 self.layout.kind().name()
             );
             return Err(IntakeError::Form {
-                file: self.file.clone(),
+                file: self.file.to_string(),
                 evidence,
                 remedy: "name another kind",
             });
         };
         let mut summary = PartSummary {
-            file: self.file.clone(),
+            file: self.file.to_string(),
             kind: self.layout.kind().name(),
             mapping_name: self.layout.mapping.name.clone(),
             rows_read: 0,
             rows_quarantined: 0,
             cells_left_out: 0,
+            unfinished_line: None,
             remarks: Vec::new(),
         };
         let vin_place = self.layout.place("vin");
+        let origin_place = self
+            .layout
+            .header
+            .iter()
+            .position(|name| name == ORIGIN_COLUMN);
         let mut misread_vins = 0;
         let mut record = Record::default();
         while let Some(step) = self.next(records.as_mut(), &mut record)? {
+            if step == Step::Unfinished {
+                summary.unfinished_line = Some(record.line);
+                continue;
+            }
             summary.rows_read += 1;
+            let first = origin_place.and_then(|place| FirstPlace::parse(record.cell(place)));
+            let place = Place {
+                origin: match &first {
+                    Some(first) => first.origin.clone(),
+                    None => Origin {
+                        file: Arc::clone(&self.file),
+                        line: record.line,
+                    },
+                },
+                raw: match (&self.above, origin_place) {
+                    (Some(above), Some(place)) => {
+                        without_origin(&record.raw, record.cell(place), above)
+                    }
+                    _ => record.raw.as_str(),
+                },
+                first: first.as_ref(),
+            };
             let fault = match step {
                 Step::Row => {
                     let taken = reader.read(&record).and_then(|(values, left_out)| {
                         misread_vins +=
                             u64::from(vin_place.is_some_and(|place| is_misread(&values[place])));
-                        batches.push(&values, record.line)?;
+                        batches.push(&values, &place.origin)?;
                         Ok(left_out)
                     });
                     match taken {
                         Ok(left_out) => {
                             summary.cells_left_out += left_out.len() as u64;
+                            if first.is_some() && left_out.is_empty() {
+                                self.quarantine(&place, None, true, sink)?;
+                            }
                             for fault in left_out {
-                                self.quarantine(&record, fault, true, sink)?;
+                                self.quarantine(&place, Some(fault), true, sink)?;
                             }
                             None
                         }
@@ -334,10 +388,11 @@ impl Reading<'_> {
                     }
                 }
                 Step::Bad(fault) => Some(fault),
+                Step::Unfinished => None,
             };
             if let Some(fault) = fault {
                 summary.rows_quarantined += 1;
-                self.quarantine(&record, fault, false, sink)?;
+                self.quarantine(&place, Some(fault), false, sink)?;
             }
             batches.pass_on(&self.file, false, sink)?;
             if summary.rows_read.is_multiple_of(PROGRESS_LINES) {
@@ -351,7 +406,12 @@ impl Reading<'_> {
             }
         }
         batches.pass_on(&self.file, true, sink)?;
-        if summary.rows_read == 0 {
+        if let Some(line) = summary.unfinished_line {
+            summary.remarks.push(format!(
+                "line {line} breaks off and has no line end, so it is left for the next load; if nothing is \
+                 being written any more, export the file again"
+            ));
+        } else if summary.rows_read == 0 {
             summary.remarks.push("a header and no rows".to_owned());
         }
         if summary.cells_left_out > 0 {
@@ -384,26 +444,35 @@ impl Reading<'_> {
             .map_err(|error| failed(&self.file, self.compressed, error))
     }
 
+    /// Passes a row with its fault on; without one it is the note that the row came mended.
     fn quarantine(
         &self,
-        record: &Record,
-        fault: Fault,
+        place: &Place<'_>,
+        fault: Option<Fault>,
         row_loaded: bool,
         sink: &mut dyn Sink,
     ) -> Result<(), IntakeError> {
         let row = QuarantinedRow {
-            file: self.file.clone(),
-            line: record.line,
-            raw_text: record.raw.chars().take(RAW_CHARACTERS).collect(),
-            field: fault.field,
-            reason: fault.to_string(),
+            file: place.origin.file.to_string(),
+            line: place.origin.line,
+            raw_text: place.raw.chars().take(RAW_CHARACTERS).collect(),
+            field: fault.as_ref().and_then(|fault| fault.field),
+            reason: match &fault {
+                Some(fault) => fault.to_string(),
+                None => "mended".to_owned(),
+            },
             dump_kind: self.layout.kind().name(),
             shop: self.layout.mapping.shop.clone(),
-            file_hash: Arc::clone(self.file_hash),
+            file_hash: match place.first {
+                Some(first) => Arc::clone(&first.file_hash),
+                None => Arc::clone(self.file_hash),
+            },
             row_loaded,
+            header: self.above.clone(),
+            mended: fault.is_none(),
         };
         sink.quarantine(row).map_err(|source| IntakeError::Sink {
-            file: self.file.clone(),
+            file: self.file.to_string(),
             source,
         })
     }

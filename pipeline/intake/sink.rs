@@ -6,21 +6,27 @@ use std::sync::Arc;
 
 use arrow::array::RecordBatch;
 
+use lake::append::Origin;
+
 /// Why a sink could not take something.
 pub type SinkError = Box<dyn std::error::Error + Send + Sync>;
 
+/// Rows of one table.
+pub struct SourceRows {
+    pub table: &'static str,
+    /// In the table's intake schema.
+    pub batch: RecordBatch,
+    /// Where each row stands.
+    pub origins: Vec<Origin>,
+    /// Whether these rows count their lines: if not, rows of another table from the same lines do.
+    pub counts_lines: bool,
+}
+
 /// Where the rows of a file go.
 pub trait Sink {
-    /// Rows of one table in its intake schema. `lines` has the source line of each row, or is empty
-    /// when the lines are counted by rows of another table.
-    fn rows(
-        &mut self,
-        table: &'static str,
-        batch: RecordBatch,
-        lines: &[u64],
-    ) -> Result<(), SinkError>;
+    fn rows(&mut self, rows: SourceRows) -> Result<(), SinkError>;
 
-    /// A line that is no row.
+    /// A line that is no row, or the note that one which was none came again mended.
     fn quarantine(&mut self, row: QuarantinedRow) -> Result<(), SinkError>;
 
     /// A table's rows have all been given: they stay, or, where the table turned out to be damaged, they
@@ -49,4 +55,8 @@ pub struct QuarantinedRow {
     pub file_hash: Arc<str>,
     /// Whether the rest of the row was taken and only the cell of that field was left out.
     pub row_loaded: bool,
+    /// What stands above the row in a file by which it can be loaded again, where it can.
+    pub header: Option<Arc<str>>,
+    /// Whether it is the note that the row came again and could be used.
+    pub mended: bool,
 }

@@ -12,7 +12,7 @@ use super::files::container::Part;
 use super::forms::columnar::{self, ColumnForm, Columns, column_form};
 use super::forms::frame_text::LogLine;
 use super::forms::json_lines::{self, JsonLines};
-use super::forms::record::Records;
+use super::forms::record::{CELLS_OF_NO_TEXT, Records};
 use super::forms::report_text::Report;
 use super::forms::scan_log::{self, ScanLog};
 use super::forms::text::Layout;
@@ -22,6 +22,7 @@ use super::mapping::header_layout::HeaderLayout;
 use super::mapping::mappings::Mappings;
 use super::mapping::recognise::{own_mapping, recognise, recognise_text};
 use super::mapping::shop_mapping::{Mapping, TextForm};
+use super::mend::header_above;
 
 /// A table that has not been read yet.
 pub struct Source<'p> {
@@ -198,6 +199,23 @@ impl<'p> Source<'p> {
                     .delimiter(layout),
             ),
             _ => None,
+        }
+    }
+
+    /// What stands above a row in a file by which it can be loaded again: its header, nothing for objects
+    /// that name their own values. `None` where the form has no lines of rows.
+    pub fn above(&self, layout: &HeaderLayout) -> Option<String> {
+        let skip_lines = layout.mapping.layout.skip_lines;
+        match (&self.form, &layout.mapping.form) {
+            (Form::DiagnosticLog(_), _) | (Form::Text(_), TextForm::Report(_)) => None,
+            (Form::JsonLines(_), _) => Some(String::new()),
+            (Form::Text(_), _) => {
+                let delimiter = char::from(self.delimiter(&layout.mapping.layout)?).to_string();
+                Some(header_above(&layout.header, &delimiter, skip_lines))
+            }
+            (Form::Sheet(_) | Form::Columns(_), _) => {
+                Some(header_above(&layout.header, CELLS_OF_NO_TEXT, skip_lines))
+            }
         }
     }
 

@@ -98,7 +98,7 @@ fn suggest(source: Source<'_>) -> std::io::Result<String> {
     for _ in 0..ROWS {
         match records.next(&mut record)? {
             None => break,
-            Some(Step::Bad(_)) => continue,
+            Some(Step::Bad(_) | Step::Unfinished) => continue,
             Some(Step::Row) => {}
         }
         for (sample, cell) in samples.iter_mut().zip(record.cells()) {

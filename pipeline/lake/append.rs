@@ -20,6 +20,8 @@ use arrow::error::ArrowError;
 use chrono::{DateTime, Datelike};
 use deltalake::kernel::Add;
 use deltalake::writer::{DeltaWriter, RecordBatchWriter};
+use object_store::ObjectStoreExt;
+use object_store::path::Path;
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::properties::WriterProperties;
 use serde_json::Map;
@@ -40,6 +42,13 @@ pub struct Append<'a> {
     lake: &'a mut Lake,
     load_id: String,
     tables: BTreeMap<&'static str, Waiting>,
+}
+
+/// Where a fact stands: a file, or a member or sheet of one, and the line there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Origin {
+    pub file: Arc<str>,
+    pub line: u64,
 }
 
 /// What waits for one table.
@@ -107,9 +116,19 @@ impl<'a> Append<'a> {
         }
     }
 
-    /// Takes the rows of `batch` (in the table's intake schema) that the lake does not have.
-    /// Answers, row by row, what it was to the lake.
+    /// Takes the rows of `batch` (in the table's intake schema) that the lake does not have and that come
+    /// from no file. Answers, row by row, what it was to the lake.
     pub async fn rows(&mut self, name: &str, batch: &RecordBatch) -> Result<Vec<Taken>, LakeError> {
+        self.rows_from(name, batch, &[]).await
+    }
+
+    /// As [`Self::rows`], of rows that come from there, one place a row.
+    pub async fn rows_from(
+        &mut self,
+        name: &str,
+        batch: &RecordBatch,
+        origins: &[Origin],
+    ) -> Result<Vec<Taken>, LakeError> {
         let design = table(name).ok_or_else(|| LakeError::NoSuchTable(name.to_owned()))?;
         let shape = |source| LakeError::Shape {
             table: design.name,
@@ -145,6 +164,7 @@ impl<'a> Append<'a> {
             contents,
             keys,
             corrects: taken.iter().map(|row| row.corrects()).collect(),
+            origins,
             years,
         };
         let full = self
@@ -193,6 +213,29 @@ impl<'a> Append<'a> {
     /// the version each table then stands at, so that a table that loses a commit is found out. A
     /// table with nothing new gets none.
     pub async fn commit(mut self) -> Result<(), LakeError> {
+        let committed = self.commit_all().await;
+        if committed.is_err() {
+            self.remove_waiting().await;
+        }
+        committed
+    }
+
+    /// Removes what was written for tables that had no turn: no commit names it, and where the disk is
+    /// full it is in the way. That it cannot be removed is no harm.
+    async fn remove_waiting(&mut self) {
+        for (name, waiting) in &mut self.tables {
+            let Some(delta) = table(name).and_then(|design| self.lake.delta(design).ok()) else {
+                continue;
+            };
+            let store = delta.object_store();
+            let files = waiting.file.written.drain(..);
+            for file in files.chain(waiting.kept.written.drain(..)) {
+                let _ = store.delete(&Path::from(file.path)).await;
+            }
+        }
+    }
+
+    async fn commit_all(&mut self) -> Result<(), LakeError> {
         self.file_done().await?;
         if self.tables.values().any(|waiting| !waiting.kept.is_empty()) {
             self.lake.keep_others_out().await?;
@@ -231,8 +274,9 @@ impl<'a> Append<'a> {
         &self,
         design: &Table,
         batch: &RecordBatch,
-        marks: RowMarks,
+        marks: RowMarks<'_>,
     ) -> Result<RecordBatch, ArrowError> {
+        let origins = (0..batch.num_rows()).map(|row| marks.origins.get(row));
         let mut columns: Vec<ArrayRef> = batch.columns().to_vec();
         columns.push(Arc::new(StringArray::from(vec![
             self.load_id.as_str();
@@ -241,6 +285,12 @@ impl<'a> Append<'a> {
         columns.push(Arc::new(Int64Array::from(marks.contents)));
         columns.push(Arc::new(Int64Array::from(marks.keys)));
         columns.push(Arc::new(marks.corrects));
+        if design.is_of_facts() {
+            let files = origins.clone().map(|origin| Some(&*origin?.file));
+            columns.push(Arc::new(files.collect::<StringArray>()));
+            let lines = origins.map(|origin| i64::try_from(origin?.line).ok());
+            columns.push(Arc::new(lines.collect::<Int64Array>()));
+        }
         if let Some(years) = marks.years {
             columns.push(Arc::new(Int32Array::from(years)));
         }
@@ -249,10 +299,11 @@ impl<'a> Append<'a> {
 }
 
 /// What the lake adds to the rows of a batch, besides the load.
-struct RowMarks {
+struct RowMarks<'o> {
     contents: Vec<i64>,
     keys: Vec<i64>,
     corrects: Int64Array,
+    origins: &'o [Origin],
     years: Option<Vec<i32>>,
 }
 

@@ -1,8 +1,8 @@
-//! Commits written data files so that no fact is doubled, whoever else writes.
+//! Commits, each onto the very state it was held against, whoever else writes.
 //!
-//! Which rows are new was decided against one version of the table, so a commit may land as the very
-//! next version only. Where another writer was faster, the rows that came with it are left out of
-//! ours and it is tried again.
+//! Which rows are new, or what is written anew, was decided against one version of the table, so a commit
+//! may land as the very next version only. Where another writer was faster, an append leaves out the rows
+//! that came with it and tries again; a rewriting is done again.
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
@@ -39,49 +39,68 @@ pub async fn land(
 ) -> Result<u64, LakeError> {
     loop {
         let delta = lake.delta(design)?;
-        let raising = raising(delta, design)?;
-        if files.is_empty() && about.is_empty() && raising.is_none() {
+        if files.is_empty() && about.is_empty() && raising(delta, design)?.is_none() {
             return Ok(delta.version().unwrap_or(0));
         }
-        for file in &files {
-            sync_in_lake(lake, design, &file.path)?;
-        }
-        let snapshot = delta
-            .snapshot()
-            .map_err(LakeError::delta(design.name, "read"))?;
-        let committed = CommitBuilder::default()
-            .with_actions(
-                raising
-                    .into_iter()
-                    .chain(files.iter().cloned().map(Action::Add))
-                    .collect(),
-            )
-            .with_app_metadata(about.clone())
-            // Not even onto a later version that does not contradict it: the same rows may be there.
-            .with_max_retries(0)
-            .build(
-                Some(snapshot),
-                delta.log_store(),
-                DeltaOperation::Write {
-                    mode: SaveMode::Append,
-                    partition_by: design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]),
-                    predicate: None,
-                },
-            )
-            .await;
-        match committed {
-            Ok(done) => {
-                sync_entry(lake, design, done.version())?;
-                return Ok(done.version());
-            }
-            Err(DeltaTableError::Transaction {
-                source: TransactionError::MaxCommitAttempts(_),
-            }) => {
+        let adds = files.iter().cloned().map(Action::Add).collect();
+        match commit_at(lake, design, adds, SaveMode::Append, about.clone()).await? {
+            Some(version) => return Ok(version),
+            None => {
                 lake.reload(design).await?;
                 files = without_known(lake, design, files).await?;
             }
-            Err(error) => return Err(LakeError::delta(design.name, "committed")(error)),
         }
+    }
+}
+
+/// Commits `actions` as the version that follows the one the table was read at, and raises its schema
+/// with them where it is older. Data files lie safely on disk before, the commit's entry after. Answers
+/// that version; none where another writer took it, and nothing was changed.
+pub async fn commit_at(
+    lake: &Lake,
+    design: &'static Table,
+    actions: Vec<Action>,
+    mode: SaveMode,
+    about: HashMap<String, Value>,
+) -> Result<Option<u64>, LakeError> {
+    for action in &actions {
+        if let Action::Add(file) = action {
+            sync_in_lake(lake, design, &file.path)?;
+        }
+    }
+    let delta = lake.delta(design)?;
+    let snapshot = delta
+        .snapshot()
+        .map_err(LakeError::delta(design.name, "read"))?;
+    let raising = raising(delta, design)?;
+    let committed = CommitBuilder::default()
+        .with_actions(raising.into_iter().chain(actions).collect())
+        .with_app_metadata(about)
+        // Not even onto a later version that does not contradict it: the same rows may be there.
+        .with_max_retries(0)
+        .build(
+            Some(snapshot),
+            delta.log_store(),
+            DeltaOperation::Write {
+                mode,
+                partition_by: design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]),
+                predicate: None,
+            },
+        )
+        .await;
+    match committed {
+        Ok(done) => {
+            sync_in_lake(
+                lake,
+                design,
+                &format!("_delta_log/{}", entry_name(done.version())),
+            )?;
+            Ok(Some(done.version()))
+        }
+        Err(DeltaTableError::Transaction {
+            source: TransactionError::MaxCommitAttempts(_),
+        }) => Ok(None),
+        Err(error) => Err(LakeError::delta(design.name, "committed")(error)),
     }
 }
 
@@ -162,11 +181,6 @@ fn event_year(file: &Add) -> Option<i32> {
         .as_ref()?
         .parse()
         .ok()
-}
-
-/// Puts a commit's entry of the log on disk for good.
-pub fn sync_entry(lake: &Lake, design: &Table, version: u64) -> Result<(), LakeError> {
-    sync_in_lake(lake, design, &format!("_delta_log/{}", entry_name(version)))
 }
 
 /// Puts a table's file on disk for good, where the lake is on this machine.

@@ -1,7 +1,7 @@
 //! By what a fact is known again: a hash of its key, and one of its content.
 //!
 //! Both are over names and values, with absent values left out, so neither the order of columns nor a
-//! column that came later changes them. What intake derives (a local day) is no content. A second row
+//! column that came later changes them. What intake derives (a local day) and how a row came is no content. A second row
 //! of one key in one file is a second fact, as of a battery tested twice on a day that has no time.
 //! 64 bits of SHA-256: among ten million rows the chance that any two different ones collide is below
 //! 3 in a million (n²/2⁶⁵).
@@ -19,7 +19,7 @@ use super::tables::{Column, Table};
 ///
 /// Errors when a column has a type that no raw table uses.
 pub fn contents(table: &Table, batch: &RecordBatch) -> Result<Vec<i64>, ArrowError> {
-    hashes(batch, &|column| column.local_day_of.is_none(), table)
+    hashes(batch, &|column| column.is_content, table)
 }
 
 /// One key hash a row; the content's where the table's rows are never corrected.

@@ -20,6 +20,7 @@ mod upkeep;
 mod writers_lock;
 
 use std::collections::BTreeMap;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -60,11 +61,12 @@ pub enum LakeError {
     },
     #[error("{0} is not a place for a lake: {1}")]
     BadPlace(String, String),
-    #[error("the lake's table {table} could not be {doing}: {reason}")]
+    #[error("the lake's table {table} could not be {doing}: {reason}{advice}")]
     Delta {
         table: &'static str,
         doing: &'static str,
         reason: String,
+        advice: &'static str,
     },
     #[error("{file} {fault}; {advice}")]
     BrokenLog {
@@ -91,7 +93,7 @@ pub enum LakeError {
     },
     #[error("there is no table {0} in the lake's design")]
     NoSuchTable(String),
-    #[error("{place}: {source}")]
+    #[error("{place}: {source}{}", advice(.source.kind()))]
     Io {
         place: String,
         #[source]
@@ -104,14 +106,46 @@ impl LakeError {
         move |error| LakeError::Delta {
             table,
             doing,
-            // Further lines are a backtrace, which tells a user nothing.
-            reason: error
-                .to_string()
-                .lines()
-                .next()
-                .unwrap_or_default()
-                .to_owned(),
+            reason: match cause(&error) {
+                Some(said) => said.to_string(),
+                // Further lines are a backtrace, which tells a user nothing.
+                None => error
+                    .to_string()
+                    .lines()
+                    .next()
+                    .unwrap_or_default()
+                    .to_owned(),
+            },
+            advice: cause(&error).map_or("", |said| advice(said.kind())),
         }
+    }
+}
+
+/// What the system said of a lake that cannot be written, where that is the cause.
+fn cause(error: &DeltaTableError) -> Option<&std::io::Error> {
+    let mut error: Option<&(dyn std::error::Error + 'static)> = Some(error);
+    while let Some(outer) = error {
+        if let Some(said) = outer.downcast_ref::<std::io::Error>()
+            && !advice(said.kind()).is_empty()
+        {
+            return Some(said);
+        }
+        error = outer.source();
+    }
+    None
+}
+
+/// What to do where the lake cannot be written. Whatever was committed is whole, and a command that is run
+/// again goes on from there.
+fn advice(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+            "; only reading is allowed there: run it as whoever may write, the lake is unharmed"
+        }
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+            "; there is no room for it: make room and run it again, the lake is unharmed"
+        }
+        _ => "",
     }
 }
 
@@ -252,6 +286,18 @@ impl Lake {
             self.reload(table).await?;
         }
         Ok(())
+    }
+
+    /// The tables that an older release wrote and no load has brought up since.
+    pub fn older_tables(&self) -> Result<Vec<&'static str>, LakeError> {
+        let mut older = Vec::new();
+        for table in TABLES {
+            match self.tables.get(table.name) {
+                Some(delta) if stored_version(delta, table)? >= table.version() => {}
+                _ => older.push(table.name),
+            }
+        }
+        Ok(older)
     }
 
     /// How many data files the table has.

@@ -4,22 +4,19 @@
 //! stands in its year, since the instant is part of each key, so rows of the first release can be given
 //! their hashes on the way. The commit lands on the state that was read, or it is done again.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
 use arrow::error::ArrowError;
-use deltalake::DeltaTableError;
-use deltalake::kernel::transaction::{CommitBuilder, TransactionError};
 use deltalake::kernel::{Action, Remove};
-use deltalake::protocol::{DeltaOperation, SaveMode};
+use deltalake::protocol::SaveMode;
 use object_store::ObjectStoreExt;
 use object_store::path::Path;
 
 use super::append::{Pile, write_out};
 use super::columns::read_file;
-use super::commit::{sync_entry, sync_in_lake};
-use super::schema_version::raising;
+use super::commit::commit_at;
 use super::stored_rows::{as_designed, with_hashes};
 use super::tables::{EVENT_YEAR, Table};
 use super::{Lake, LakeError};
@@ -56,7 +53,7 @@ pub async fn rewrite(
     loop {
         let delta = lake.delta(design)?;
         let store = delta.object_store();
-        let mut actions: Vec<Action> = raising(delta, design)?.into_iter().collect();
+        let mut actions = Vec::new();
         let mut written = Pile::default();
         let (mut gone, mut is_changed) = (0, false);
         for (year, of_year) in years(lake, design)? {
@@ -91,43 +88,21 @@ pub async fn rewrite(
         }
         for file in &mut written.written {
             file.data_change = purpose == Purpose::OtherRows;
-            sync_in_lake(lake, design, &file.path)?;
         }
         let paths: Vec<String> = written.written.iter().map(|add| add.path.clone()).collect();
         actions.extend(written.written.into_iter().map(Action::Add));
-        let delta = lake.delta(design)?;
-        let snapshot = delta
-            .snapshot()
-            .map_err(LakeError::delta(design.name, "read"))?;
-        let committed = CommitBuilder::default()
-            .with_actions(actions)
-            .with_max_retries(0)
-            .build(
-                Some(snapshot),
-                delta.log_store(),
-                DeltaOperation::Write {
-                    mode: SaveMode::Overwrite,
-                    partition_by: design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]),
-                    predicate: None,
-                },
-            )
-            .await;
-        match committed {
-            Ok(done) => {
-                sync_entry(lake, design, done.version())?;
+        match commit_at(lake, design, actions, SaveMode::Overwrite, HashMap::new()).await? {
+            Some(_) => {
                 lake.reload(design).await?;
                 return Ok(gone);
             }
-            Err(DeltaTableError::Transaction {
-                source: TransactionError::MaxCommitAttempts(_),
-            }) => {
+            None => {
                 for path in paths {
                     // No commit names it; that it cannot be removed is no harm.
                     let _ = store.delete(&Path::from(path)).await;
                 }
                 lake.reload(design).await?;
             }
-            Err(error) => return Err(LakeError::delta(design.name, "written anew")(error)),
         }
     }
 }

@@ -48,6 +48,8 @@ pub struct Column {
     pub since: u32,
     /// Of a local calendar day: the instant it is the day of, by the clocks of where it happened.
     pub local_day_of: Option<&'static str>,
+    /// Whether it is part of what the row says, and not only of how it came.
+    pub is_content: bool,
 }
 
 impl Column {
@@ -60,6 +62,13 @@ impl Column {
     /// The column as the local day of an instant. Intake fills it in where no dump gives it.
     const fn local_day_of(mut self, instant: &'static str) -> Self {
         self.local_day_of = Some(instant);
+        self.is_content = false;
+        self
+    }
+
+    /// The column as one that does not make a row another one.
+    const fn beside(mut self) -> Self {
+        self.is_content = false;
         self
     }
 }
@@ -104,10 +113,31 @@ pub const KEY_HASH: &str = "key_hash";
 pub const CORRECTS: &str = "corrects";
 /// The schema version of rows that carry a key and what they correct.
 const KEYED_SINCE: u32 = 2;
+/// The file that a fact first came from, and its line there; absent in rows of older lakes.
+pub const FROM_FILE: &str = "from_file";
+pub const FROM_LINE: &str = "from_line";
+/// The schema version of facts that carry these.
+const ORIGIN_SINCE: u32 = 3;
 /// The table that says what each load brought; its commit is a load's last.
 pub const LOAD_LOG: &str = "load_log";
 /// Partition column of the tables with an `event_time`.
 pub const EVENT_YEAR: &str = "event_year";
+/// What those columns mean.
+pub const KEPT_BESIDE: &[(&str, &str)] = &[
+    (
+        LOAD_ID,
+        "the load that brought the row; its instant ends it",
+    ),
+    (ROW_HASH, "a hash of the row's content"),
+    (KEY_HASH, "a hash of what the row is known again by"),
+    (CORRECTS, "the row_hash of the row that this one corrects"),
+    (FROM_FILE, "the file it first came from"),
+    (FROM_LINE, "its line in that file"),
+    (
+        EVENT_YEAR,
+        "the year of the event, by which files are parted",
+    ),
+];
 
 impl Table {
     /// The columns as they come from intake: without what the lake adds.
@@ -119,7 +149,17 @@ impl Table {
     /// table was written with; an older one is read and brought up, a newer one is refused.
     pub fn version(&self) -> u32 {
         let youngest = self.columns.iter().map(|column| column.since).max();
-        youngest.unwrap_or(1).max(self.since).max(KEYED_SINCE)
+        let kept_since = match self.is_of_facts() {
+            true => ORIGIN_SINCE,
+            false => KEYED_SINCE,
+        };
+        youngest.unwrap_or(1).max(self.since).max(kept_since)
+    }
+
+    /// Whether its rows are facts out of files, which are known again and corrected; the others are the
+    /// lake's own book-keeping.
+    pub fn is_of_facts(&self) -> bool {
+        !self.key.is_empty()
     }
 
     /// The columns as the lake stores them.
@@ -129,6 +169,10 @@ impl Table {
         fields.push(Field::new(ROW_HASH, DataType::Int64, false));
         fields.push(Field::new(KEY_HASH, DataType::Int64, true));
         fields.push(Field::new(CORRECTS, DataType::Int64, true));
+        if self.is_of_facts() {
+            fields.push(Field::new(FROM_FILE, DataType::Utf8, true));
+            fields.push(Field::new(FROM_LINE, DataType::Int64, true));
+        }
         if self.event_time.is_some() {
             fields.push(Field::new(EVENT_YEAR, DataType::Int32, false));
         }
@@ -156,6 +200,7 @@ const fn must(name: &'static str, kind: Kind, about: &'static str) -> Column {
         about,
         since: 1,
         local_day_of: None,
+        is_content: true,
     }
 }
 
@@ -167,6 +212,7 @@ const fn may(name: &'static str, kind: Kind, about: &'static str) -> Column {
         about,
         since: 1,
         local_day_of: None,
+        is_content: true,
     }
 }
 
@@ -268,6 +314,12 @@ pub const TABLES: &[Table] = &[
                 .since(2),
             may("part_no", Text, "part number on the label").since(2),
             may("lot", Text, "production lot on the label").since(2),
+            may(
+                "temperature_compensated",
+                Flag,
+                "whether the reading allows for the temperature already",
+            )
+            .since(3),
         ],
         key: &["vin", "position", "tested_at"],
         since: 1,
@@ -446,7 +498,7 @@ pub const TABLES: &[Table] = &[
     },
     Table {
         name: "quarantine",
-        row_is: "one row that could not be used",
+        row_is: "one row that could not be used, or the note that it came again mended",
         columns: &[
             must("file", Text, "source file"),
             must("line", Integer, "line in that file, the header is line 1"),
@@ -470,6 +522,19 @@ pub const TABLES: &[Table] = &[
                 "yes where only the cell of that field was left out",
             )
             .since(2),
+            may(
+                "header",
+                Text,
+                "what stands above the row in a file by which it can be loaded again",
+            )
+            .since(3)
+            .beside(),
+            may(
+                "mended",
+                Flag,
+                "yes where the row came again and could be used",
+            )
+            .since(3),
         ],
         key: &[],
         since: 1,

@@ -2,6 +2,8 @@
 //!
 //! Nothing here fails: a number that is not finite is "not known".
 
+use trade::calendar::{DAYS_A_MONTH, DAYS_A_YEAR};
+
 /// A chance in words: "1 in 6", "more than 19 in 20", "below 1 in 1,000".
 pub fn chance(chance: f64) -> String {
     if !chance.is_finite() {
@@ -81,10 +83,10 @@ pub fn counted(number: usize, one: &str, several: &str) -> String {
 
 /// An age in years to one digit, in months below one year.
 pub fn age(days: f64) -> String {
-    if days < 365.25 {
-        format!("{:.0} months", days / 30.4375)
+    if days < DAYS_A_YEAR {
+        format!("{:.0} months", days / DAYS_A_MONTH)
     } else {
-        format!("{:.1} years", days / 365.25)
+        format!("{:.1} years", days / DAYS_A_YEAR)
     }
 }
 

@@ -2,15 +2,39 @@
 //!
 //! The files are written into a new folder beside it that nobody else knows. It then takes the old
 //! one's place in one step, with what else stood there. Of two reports written at once the later one
-//! stays; a run that is killed leaves the old one, and at most a hidden folder.
+//! stays; a run that is killed leaves the old one, and at most a hidden folder, which a later one removes.
 
 use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use tempfile::TempDir;
 
 use super::ReportError;
+
+/// What the hidden folders' names begin with.
+const HIDDEN: &str = ".voltwane-report-";
+
+/// From then on a hidden folder is what a killed run left.
+const LEFT_AFTER: Duration = Duration::from_secs(24 * 60 * 60);
+
+/// The folders in the making, for one who ends the program.
+static IN_THE_MAKING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
+fn in_the_making() -> MutexGuard<'static, Vec<PathBuf>> {
+    IN_THE_MAKING.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Removes the folders in the making. None is put in its place any more: the program is to end.
+pub fn remove_unfinished() {
+    let mut folders = in_the_making();
+    for folder in folders.drain(..) {
+        let _ = std::fs::remove_dir_all(folder);
+    }
+    std::mem::forget(folders);
+}
 
 /// A report's folder in the making.
 pub struct Folder {
@@ -27,15 +51,18 @@ impl Folder {
             _ => Path::new("."),
         };
         std::fs::create_dir_all(beside).map_err(&failed)?;
+        remove_left(beside);
         let mut named = tempfile::Builder::new();
-        named.prefix(".voltwane-");
+        named.prefix(HIDDEN);
         // As open as any folder the user makes.
         #[cfg(unix)]
         named.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o777));
+        let fresh = named.tempdir_in(beside).map_err(&failed)?;
+        in_the_making().push(fresh.path().to_owned());
         Ok(Folder {
             // Where a link stands, the folder it leads to is meant.
             place: place.canonicalize().unwrap_or_else(|_| place.to_owned()),
-            fresh: named.tempdir_in(beside).map_err(&failed)?,
+            fresh,
         })
     }
 
@@ -56,6 +83,8 @@ impl Folder {
         let failed = failed(&self.place);
         // Held while what stands there is taken over, so that of two at once neither loses the other's.
         let _turn = self.place.parent().and_then(turn);
+        let mut in_the_making = in_the_making();
+        in_the_making.retain(|folder| folder != self.fresh.path());
         if !self.place.is_dir() {
             let fresh = self.fresh.keep();
             return std::fs::rename(&fresh, &self.place)
@@ -66,6 +95,18 @@ impl Folder {
             .and_then(|()| exchange(self.fresh.path(), &self.place))
             .map_err(failed)
         // What stood there is now in the temporary folder and goes with it.
+    }
+}
+
+/// Removes what killed runs left in a folder; that it cannot be removed is no harm.
+fn remove_left(folder: &Path) {
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        let is_hidden = entry.file_name().to_string_lossy().starts_with(HIDDEN);
+        let age = entry.metadata().and_then(|about| about.modified());
+        let age = age.ok().and_then(|then| then.elapsed().ok());
+        if is_hidden && age.is_some_and(|age| age > LEFT_AFTER) {
+            let _ = std::fs::remove_dir_all(entry.path());
+        }
     }
 }
 

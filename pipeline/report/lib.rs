@@ -9,7 +9,7 @@ pub mod cells;
 pub mod chart;
 pub mod comebacks;
 pub mod document;
-mod files;
+pub mod files;
 pub mod history;
 pub mod manner;
 pub mod page;
@@ -48,6 +48,16 @@ pub enum ReportError {
     },
     #[error("there is no folder of templates at {0}: name one, or leave --templates out")]
     NoTemplates(PathBuf),
+    #[error(
+        "the report is at {}, but what it says could not be kept in the lake, so later reports will not look \
+         back on it: {source}",
+        report.display()
+    )]
+    NotKept {
+        report: PathBuf,
+        #[source]
+        source: Box<ReportError>,
+    },
     #[error(transparent)]
     Key(#[from] pseudonym::KeyError),
     #[error(transparent)]

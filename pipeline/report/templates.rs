@@ -14,6 +14,7 @@ use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBeha
 use super::manner::Manner;
 use super::{ReportError, cells};
 use settings::limits::count;
+use trade::calendar::DAYS_A_YEAR;
 
 static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/templates");
 /// Each section's own lie in its folder.
@@ -167,7 +168,7 @@ fn add_filters(environment: &mut Environment<'static>, manner: &Manner) {
     environment.add_filter("age", over_numbers(cells::age));
     environment.add_filter(
         "years",
-        over_numbers(|days| format!("{:.1}", days / 365.25)),
+        over_numbers(|days| format!("{:.1}", days / DAYS_A_YEAR)),
     );
     environment.add_filter("digits", |value: Value, digits: usize| {
         match value.is_none() {

@@ -16,7 +16,7 @@
 use super::stakes::Stakes;
 use super::test_value::TestPower;
 
-const DAYS_A_WEEK: f64 = 7.0;
+use trade::calendar::DAYS_A_WEEK;
 
 /// A battery as the plan sees it.
 #[derive(Debug, Clone)]

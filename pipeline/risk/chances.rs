@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use serde::Deserialize;
 
+use super::cold::{OUTLOOKS, OWN_MORNING_SD_C, Outlook, sd_ahead};
 use super::expected_health::{self, Expected, HealthSlope, less_mean};
 use super::features::{Feature, LOST, Topic, log_lost_slope, of_hazard};
 use super::frame::Frame;
@@ -11,7 +12,11 @@ use super::model::KeptModel;
 use super::reasons::{self, Reason};
 use super::scaled::Scaling;
 use statistics::InputError;
+use statistics::limits::Limits;
 use statistics::regression::design::Design;
+
+/// Deviations of the logarithm of a hazard beyond this say no more than that nothing is known.
+const MOST_SD: f64 = 3.0;
 
 /// One battery's chance.
 pub struct Foretold {
@@ -45,13 +50,25 @@ pub fn foretell(
     horizon_days: f64,
 ) -> Result<Vec<Foretold>, InputError> {
     let expected = expected_health::foretell(frame, slopes, horizon_days);
-    let features = of_hazard(frame, &expected.lost, horizon_days);
     let rows = frame.current();
     let columns = model.names.len();
-    let cells = model.design(&features, &rows);
+    // The columns under each outlook of the coldest morning; reasons are told of the middle one.
+    let outlooks = OUTLOOKS.map(|deviations| {
+        of_hazard(
+            frame,
+            &expected.lost,
+            Outlook::MayCome(deviations),
+            horizon_days,
+        )
+    });
+    let features = &outlooks[OUTLOOKS.len() / 2];
+    let cells = outlooks
+        .each_ref()
+        .map(|features| model.design(features, &rows));
+    let offsets = [-(OUTLOOKS.len() as f64).ln(); OUTLOOKS.len()];
     let lost_slope = model.lost_slope();
     let mut topics = Topics {
-        shares: hazard_shares(&features, model, &rows),
+        shares: hazard_shares(features, model, &rows),
     };
     let of_lost =
         expected_health::shares_of_log_lost(frame, slopes, &expected, &rows, horizon_days);
@@ -69,16 +86,24 @@ pub fn foretell(
         .collect();
     let mut foretold = Vec::with_capacity(rows.len());
     for (place, &row) in rows.iter().enumerate() {
-        let values = &cells[place * columns..(place + 1) * columns];
-        // What is not known of the battery's own wear, in the logarithm of its hazard.
-        let own_sd = (lost_slope * log_lost_slope(expected.lost[row]) * expected.sd(row)).abs();
-        let chance =
-            model
-                .fit
-                .chance_of_one(Design { columns, values }, Some(&[0.0]), 0.95, own_sd)?;
-        let of_fit = model
+        let values: Vec<f64> = cells
+            .iter()
+            .flat_map(|cells| &cells[place * columns..(place + 1) * columns])
+            .copied()
+            .collect();
+        let periods = Design {
+            columns,
+            values: &values,
+        };
+        // What is not known of the battery's own wear, and of the morning it fails on, in the logarithm of
+        // its hazard.
+        let own_wear = lost_slope * log_lost_slope(expected.lost[row]) * expected.sd(row);
+        let own_sd = own_wear.hypot(own_morning(frame, row, model, periods)?);
+        let chance = model
             .fit
-            .chance(Design { columns, values }, Some(&[0.0]), 0.95)?;
+            .chance_of_one(periods, Some(&offsets), 0.95, own_sd)?;
+        let of_fit = model.fit.chance(periods, Some(&offsets), 0.95)?;
+        let (lower, upper) = mean_kept(chance.limits, own_sd);
         let key = (
             frame.word("vin", row).unwrap_or_default(),
             frame.word("position", row).unwrap_or_default(),
@@ -88,8 +113,8 @@ pub fn foretell(
         foretold.push(Foretold {
             row,
             chance: chance.chance,
-            lower: chance.limits.lower,
-            upper: chance.limits.upper,
+            lower: lower.min(of_fit.limits.lower),
+            upper: upper.max(of_fit.limits.upper),
             fit_lower: of_fit.limits.lower,
             fit_upper: of_fit.limits.upper,
             expected_health: expected.health(row),
@@ -97,6 +122,33 @@ pub fn foretell(
         });
     }
     Ok(foretold)
+}
+
+/// Limits of a log-normal quantity about its middle, moved so that its mean is the chance told: of batteries
+/// alike on record a few fail far likelier than told and most less.
+fn mean_kept(limits: Limits, own_sd: f64) -> (f64, f64) {
+    let moved = |chance: f64| {
+        let gathered = -(-chance.min(1.0 - 1e-12)).ln_1p();
+        -(-gathered * (-0.5 * own_sd * own_sd).exp()).exp_m1()
+    };
+    (moved(limits.lower), moved(limits.upper))
+}
+
+/// Standard deviation of the logarithm of the hazard for not knowing which morning is too cold for the
+/// battery: great where the hazard hangs on the cold, and nothing where it does not.
+fn own_morning(
+    frame: &Frame,
+    row: usize,
+    model: &KeptModel,
+    outlooks: Design,
+) -> Result<f64, InputError> {
+    let apart_c = (OUTLOOKS[OUTLOOKS.len() - 1] - OUTLOOKS[0]) * sd_ahead(frame, row);
+    let warm = model
+        .fit
+        .linear_predictor(outlooks.row(OUTLOOKS.len() - 1))?;
+    let cold = model.fit.linear_predictor(outlooks.row(0))?;
+    let sd = (cold - warm).abs() / apart_c * OWN_MORNING_SD_C;
+    Ok(if sd.is_finite() { sd.min(MOST_SD) } else { 0.0 })
 }
 
 /// What each topic adds to the predictor, against the average of the rows to be foretold.

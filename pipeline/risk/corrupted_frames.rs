@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use super::cold::Outlook;
 use super::expected_health;
 use super::features::of_hazard;
 use super::frame::{Frame, NUMBERS, WORDS};
@@ -99,7 +100,7 @@ fn frame(numbers: Numbers, failed: Vec<bool>) -> Frame {
 fn ranking(frame: &Frame) -> Vec<f64> {
     let health = expected_health::fit(frame, HORIZON_DAYS);
     let expected = expected_health::foretell(frame, &health.slopes, HORIZON_DAYS);
-    let features = of_hazard(frame, &expected.lost, HORIZON_DAYS);
+    let features = of_hazard(frame, &expected.lost, Outlook::Came, HORIZON_DAYS);
     let wanted = Wanted {
         horizon_days: HORIZON_DAYS,
         ridge: Some(300.0),

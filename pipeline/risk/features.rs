@@ -3,9 +3,11 @@
 //! A value that is not known is NaN and stands for the average; that it is not known is a column of
 //! its own. How columns are scaled is left to `scaled`.
 
+use super::cold::{Outlook, of_cold};
 use super::frame::Frame;
+use super::ways::LAST_TEST;
 
-pub(super) const DAYS_A_YEAR: f64 = 365.25;
+pub(super) use trade::calendar::DAYS_A_YEAR;
 
 /// Share of rated cranking ability of a new battery: makers deliver a little more than the label.
 /// `common practice, no source`
@@ -103,7 +105,7 @@ impl Feature {
         }
     }
 
-    fn leading(mut self, centre: f64) -> Self {
+    pub(super) fn leading(mut self, centre: f64) -> Self {
         self.centre = centre;
         self.factor = 0.001;
         self
@@ -216,7 +218,12 @@ pub(super) fn failed_before(frame: &Frame) -> Feature {
 }
 
 /// The columns of the hazard; `lost_ability` is what each row's battery has lost by now.
-pub fn of_hazard(frame: &Frame, lost_ability: &[f64], horizon_days: f64) -> Vec<Feature> {
+pub fn of_hazard(
+    frame: &Frame,
+    lost_ability: &[f64],
+    outlook: Outlook,
+    horizon_days: f64,
+) -> Vec<Feature> {
     use Scale::{By, Centred};
     use Topic::{Age, Tests, Weather};
     let age = |row: usize| age_years(frame, row, horizon_days);
@@ -242,16 +249,8 @@ pub fn of_hazard(frame: &Frame, lost_ability: &[f64], horizon_days: f64) -> Vec<
         )
         .leading(0.0),
         new(
-            "cold ahead",
-            "frost in the coming weeks, as a year before, degrees below 0",
-            Weather,
-            By(3.0),
-            number("cold_ahead"),
-        )
-        .leading(0.0),
-        new(
             "heat ahead",
-            "heat in the coming weeks, as a year before, degrees above 30",
+            "heat in the coming weeks, as in years before, degrees above 30",
             Weather,
             By(3.0),
             number("heat_ahead"),
@@ -265,6 +264,17 @@ pub fn of_hazard(frame: &Frame, lost_ability: &[f64], horizon_days: f64) -> Vec<
         distance_not_known(frame),
         failed_before(frame),
     ];
+    features.push(
+        new(
+            LAST_TEST,
+            "logarithm of the ability the last test found lost",
+            Tests,
+            Centred,
+            frame.map(|row| log_lost(HEALTH_WHEN_NEW - frame.number("health", row))),
+        )
+        .leading(0.0),
+    );
+    features.extend(of_cold(frame, lost_ability, outlook));
     features.extend(signs(frame));
     features.extend(kinds(frame));
     features

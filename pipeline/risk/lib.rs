@@ -8,6 +8,7 @@
 
 pub mod battery_prospect;
 pub mod chances;
+pub mod cold;
 #[cfg(test)]
 mod corrupted_frames;
 pub mod expected_health;
@@ -18,6 +19,7 @@ pub mod life_law;
 mod loss_features;
 pub mod model;
 mod own_pace;
+pub mod planned_ends;
 pub mod prediction;
 pub mod reasons;
 pub mod scaled;
@@ -25,4 +27,5 @@ pub mod scores;
 pub mod stakes;
 pub mod test_value;
 pub mod visits;
+pub mod ways;
 pub mod weeks_ahead;

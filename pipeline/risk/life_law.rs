@@ -4,14 +4,20 @@
 //! The belief is a Weibull law: batteries wear out. The hazard rises as the power 1.5 of lost ability (see
 //! [`super::model`]) and ability is lost about in proportion to age, so the shape is 2.5; the mean life is
 //! the one the settings expect (`common practice, no source`, both). Each failure moves the law from the
-//! belief towards the fleet; no count of them is a threshold. A chemistry starts from the fleet's law, and
-//! lithium from the belief alone, for it does not die as lead does. Fails where lives cannot be used.
+//! belief towards the fleet; no count of them is a threshold. A chemistry and a climate start from the
+//! fleet's law, and lithium from the belief alone, for it does not die as lead does. How much of a law is
+//! the lives' own is told with it.
+//!
+//! Lives come in pieces that stand for batteries replaced in good time ([`super::planned_ends`]). Fails
+//! where lives cannot be used.
 
 use statistics::FitError;
+use statistics::limits::{Limits, two_sided_z};
 use statistics::lives::life::Life;
-use statistics::lives::weibull::fit_weibull_sample;
+use statistics::lives::weibull::{WeibullFit, fit_weibull_sample};
 use statistics::lives::weibull_law::Weibull;
 use statistics::lives::weibull_likelihood::{WeibullPrior, WeibullSample};
+use statistics::lives::weibull_robust::{Piece, robust};
 use statistics::prior::NormalPrior;
 use trade::words::Chemistry;
 
@@ -19,34 +25,61 @@ const SHAPE: f64 = 2.5;
 /// Standard deviations of the belief, of the logarithms: fleets live within a factor of two of it.
 const SCALE_SD: f64 = 0.35;
 const SHAPE_SD: f64 = 0.25;
-/// How far chemistries of one fleet lie from its law, likewise; that of lithium is hardly known.
-const CHEMISTRY_SCALE_SD: f64 = 0.25;
-const CHEMISTRY_SHAPE_SD: f64 = 0.15;
+/// How far chemistries and climates of one fleet lie from its law, likewise; that of lithium is hardly
+/// known.
+const KIND_SCALE_SD: f64 = 0.25;
+const KIND_SHAPE_SD: f64 = 0.15;
 const LITHIUM_SCALE_SD: f64 = 0.7;
+const CONFIDENCE: f64 = 0.95;
 
-/// One battery's life as it was watched, in days.
-#[derive(Debug, Clone)]
-pub struct WatchedLife {
+/// A piece of a battery's watched life, in days.
+#[derive(Debug, Clone, Copy)]
+pub struct WatchedLife<'a> {
     pub chemistry: Option<Chemistry>,
-    pub life: Life,
-    /// How many such lives it stands for.
-    pub weight: f64,
+    /// The band of heat it lives in, where that is known.
+    pub climate: Option<&'a str>,
+    pub piece: Piece,
 }
 
 /// A law with what it rests on.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct LifeLaw {
     pub law: Weibull,
     pub failures: usize,
+    /// Share of what is known of the scale that the lives say; the rest is believed.
+    pub own_share: f64,
+    fit: WeibullFit,
+}
+
+impl LifeLaw {
+    /// The age by which half have failed.
+    pub fn half_life(&self) -> f64 {
+        self.law.b_life(0.5)
+    }
+
+    /// Its 95 % limits; `of_climate` is what else moves it by a factor.
+    pub fn half_life_limits(&self, of_climate: Option<&LifeLaw>) -> Option<Limits> {
+        let z = two_sided_z(CONFIDENCE).ok()?;
+        let own = self.fit.ln_b_life_se(0.5).ok()?;
+        let of_climate = of_climate.map_or(0.0, |climate| climate.fit.ln_scale_variance);
+        let se = (own * own + of_climate).sqrt();
+        Some(Limits::log_normal(self.half_life(), z, se))
+    }
+
+    /// The law in a climate, whose own law is a factor on the fleet's scale.
+    pub fn in_climate(&self, climate: &LifeLaw, fleet: &LifeLaw) -> LifeLaw {
+        let scale = self.law.scale * climate.law.scale / fleet.law.scale;
+        let mut moved = self.clone();
+        moved.law.scale = scale;
+        moved.fit.law.scale = scale;
+        moved
+    }
 }
 
 /// The law of the whole fleet, lithium left out.
 pub fn fleet_law(lives: &[WatchedLife], mean_life_days: f64) -> Result<LifeLaw, FitError> {
-    let lead: Vec<&WatchedLife> = lives
-        .iter()
-        .filter(|one| one.chemistry != Some(Chemistry::Lithium))
-        .collect();
-    blend(&lead, &belief(mean_life_days, SCALE_SD))
+    let lead = lives.iter().filter(is_lead);
+    blend(lead, &belief(mean_life_days, SCALE_SD))
 }
 
 /// The law of one chemistry; `fleet` is the fleet's.
@@ -56,15 +89,29 @@ pub fn chemistry_law(
     fleet: &LifeLaw,
     mean_life_days: f64,
 ) -> Result<LifeLaw, FitError> {
-    let own: Vec<&WatchedLife> = lives
-        .iter()
-        .filter(|one| one.chemistry == Some(chemistry))
-        .collect();
+    let own = lives.iter().filter(|one| one.chemistry == Some(chemistry));
     let prior = match chemistry {
         Chemistry::Lithium => belief(mean_life_days, LITHIUM_SCALE_SD),
-        _ => around(&fleet.law, CHEMISTRY_SCALE_SD, CHEMISTRY_SHAPE_SD),
+        _ => around(&fleet.law, KIND_SCALE_SD, KIND_SHAPE_SD),
     };
-    blend(&own, &prior)
+    blend(own, &prior)
+}
+
+/// The law of the lead batteries of one climate.
+pub fn climate_law(
+    lives: &[WatchedLife],
+    climate: &str,
+    fleet: &LifeLaw,
+) -> Result<LifeLaw, FitError> {
+    let own = lives
+        .iter()
+        .filter(is_lead)
+        .filter(|one| one.climate == Some(climate));
+    blend(own, &around(&fleet.law, KIND_SCALE_SD, KIND_SHAPE_SD))
+}
+
+fn is_lead(one: &&WatchedLife<'_>) -> bool {
+    one.chemistry != Some(Chemistry::Lithium)
 }
 
 fn belief(mean_life_days: f64, scale_sd: f64) -> WeibullPrior {
@@ -92,28 +139,55 @@ fn around(law: &Weibull, scale_sd: f64, shape_sd: f64) -> WeibullPrior {
     }
 }
 
-fn blend(lives: &[&WatchedLife], prior: &WeibullPrior) -> Result<LifeLaw, FitError> {
-    let watched: Vec<&&WatchedLife> = lives
-        .iter()
-        .filter(|one| one.life.exit > one.life.entry && one.weight > 0.0)
+/// What is believed, as a fit to no lives.
+fn believed(prior: &WeibullPrior) -> WeibullFit {
+    let of = |one: Option<NormalPrior>| one.unwrap_or(NormalPrior { mean: 0.0, sd: 1.0 });
+    let (shape, scale) = (of(prior.ln_shape), of(prior.ln_scale));
+    WeibullFit {
+        law: Weibull {
+            shape: shape.mean.exp(),
+            scale: scale.mean.exp(),
+        },
+        ln_scale_variance: scale.sd * scale.sd,
+        ln_sigma_variance: shape.sd * shape.sd,
+        covariance: 0.0,
+        log_likelihood: 0.0,
+        lives: 0,
+        failures: 0,
+        iterations: 0,
+        prior: *prior,
+    }
+}
+
+fn blend<'a>(
+    lives: impl Iterator<Item = &'a WatchedLife<'a>>,
+    prior: &WeibullPrior,
+) -> Result<LifeLaw, FitError> {
+    let pieces: Vec<Piece> = lives
+        .map(|one| one.piece)
+        .filter(|piece| piece.life.exit > piece.life.entry && piece.weight > 0.0)
         .collect();
-    if watched.is_empty() {
-        let mean = |one: Option<NormalPrior>| one.map_or(0.0, |prior| prior.mean).exp();
+    let before = believed(prior);
+    if pieces.is_empty() {
         return Ok(LifeLaw {
-            law: Weibull {
-                shape: mean(prior.ln_shape),
-                scale: mean(prior.ln_scale),
-            },
+            law: before.law,
             failures: 0,
+            own_share: 0.0,
+            fit: before,
         });
     }
-    let (spans, weights): (Vec<Life>, Vec<f64>) =
-        watched.iter().map(|one| (one.life, one.weight)).unzip();
+    let (spans, weights): (Vec<Life>, Vec<f64>) = pieces
+        .iter()
+        .map(|piece| (piece.life, piece.weight))
+        .unzip();
     let sample = WeibullSample::from_weighted_lives(&spans, &weights)?;
     let fit = fit_weibull_sample(&sample, prior)?;
+    let left = fit.ln_scale_variance / before.ln_scale_variance;
     Ok(LifeLaw {
         law: fit.law,
         failures: fit.failures,
+        own_share: (1.0 - left).clamp(0.0, 1.0),
+        fit: robust(&fit, &pieces)?,
     })
 }
 
@@ -123,16 +197,32 @@ mod tests {
 
     const MEAN: f64 = 1_826.0;
 
-    fn lives(failures: usize, of: usize, age: f64) -> Vec<WatchedLife> {
+    fn watched(subject: usize, chemistry: Chemistry, life: Life) -> WatchedLife<'static> {
+        WatchedLife {
+            chemistry: Some(chemistry),
+            climate: Some(if subject.is_multiple_of(2) {
+                "hot"
+            } else {
+                "cool"
+            }),
+            piece: Piece {
+                subject,
+                life,
+                weight: 1.0,
+            },
+        }
+    }
+
+    fn lives(failures: usize, of: usize, age: f64) -> Vec<WatchedLife<'static>> {
         (0..of)
-            .map(|at| WatchedLife {
-                chemistry: Some(Chemistry::Agm),
-                life: Life {
+            .map(|at| {
+                let event = at < failures;
+                let life = Life {
                     entry: 0.0,
                     exit: age,
-                    event: at < failures,
-                },
-                weight: 1.0,
+                    event,
+                };
+                watched(at, Chemistry::Agm, life)
             })
             .collect()
     }
@@ -168,13 +258,16 @@ mod tests {
             scale: 2_500.0,
         };
         let all: Vec<WatchedLife> = (0..4_000)
-            .map(|at| WatchedLife {
-                chemistry: Some(Chemistry::Agm),
-                life: Life::failed(0.0, truth.b_life((f64::from(at) + 0.5) / 4_000.0)),
-                weight: 1.0,
+            .map(|at| {
+                let age = truth.b_life((f64::from(at) + 0.5) / 4_000.0);
+                watched(at as usize, Chemistry::Agm, Life::failed(0.0, age))
             })
             .collect();
-        let law = fleet_law(&all, MEAN).unwrap().law;
+        let fleet = fleet_law(&all, MEAN).unwrap();
+        let law = fleet.law;
+        assert!(fleet.own_share > 0.99, "{}", fleet.own_share);
+        let limits = fleet.half_life_limits(None).unwrap();
+        assert!(limits.contains(truth.b_life(0.5)) && limits.upper / limits.lower < 1.05);
         assert!((law.shape / truth.shape).ln().abs() < 0.02, "{law:?}");
         assert!((law.scale / truth.scale).ln().abs() < 0.01, "{law:?}");
     }
@@ -184,6 +277,10 @@ mod tests {
         let fleet = fleet_law(&lives(100, 200, 700.0), MEAN).unwrap();
         let lithium = chemistry_law(&[], Chemistry::Lithium, &fleet, MEAN).unwrap();
         assert!((lithium.law.mean() - MEAN).abs() < 1e-6);
+        // Nothing of it is known here: it says so, and its limits are wide.
+        let limits = lithium.half_life_limits(None).unwrap();
+        assert_eq!((lithium.failures, lithium.own_share), (0, 0.0));
+        assert!(limits.upper / limits.lower > 10.0, "{limits:?}");
         let gel = chemistry_law(&[], Chemistry::Gel, &fleet, MEAN).unwrap();
         assert_eq!(gel.law, fleet.law);
     }
@@ -191,7 +288,7 @@ mod tests {
     #[test]
     fn a_weight_is_so_many_lives() {
         let mut weighed = lives(1, 2, 900.0);
-        weighed[0].weight = 3.0;
+        weighed[0].piece.weight = 3.0;
         let twice = [lives(3, 3, 900.0), lives(0, 1, 900.0)].concat();
         let (one, other) = (
             fleet_law(&weighed, MEAN).unwrap().law,
@@ -199,5 +296,32 @@ mod tests {
         );
         assert!((one.scale / other.scale).ln().abs() < 1e-9);
         assert!((one.shape / other.shape).ln().abs() < 1e-9);
+    }
+
+    /// Where it is hot most batteries have failed by 1,200 days, where it is cool none has: life is shorter in
+    /// the heat, and in a climate the fleet says nothing of it is as long as in the fleet.
+    #[test]
+    fn a_climate_moves_the_law_as_far_as_the_fleet_shows() {
+        let mut all = lives(400, 400, 1.0);
+        for one in &mut all {
+            one.piece.life.exit = 600.0 + (one.piece.subject * 7 % 600) as f64;
+            one.piece.life.event &= one.climate == Some("hot");
+        }
+        let fleet = fleet_law(&all, MEAN).unwrap();
+        let law = |climate: &str| {
+            let climate = climate_law(&all, climate, &fleet).unwrap();
+            fleet.in_climate(&climate, &fleet).law
+        };
+        assert!(
+            law("hot").scale < 0.95 * fleet.law.scale,
+            "{:?}",
+            law("hot")
+        );
+        assert!(
+            law("cool").scale > 1.05 * fleet.law.scale,
+            "{:?}",
+            law("cool")
+        );
+        assert_eq!(law("mild"), fleet.law);
     }
 }

@@ -35,7 +35,7 @@ const RIDGES: [f64; 5] = [3_000.0, 1_000.0, 300.0, 100.0, 30.0];
 const FOLDS: usize = 5;
 
 /// Names the model, so that what was said by another one is told apart.
-pub const MODEL_VERSION: &str = "own-pace-hazard-2";
+pub const MODEL_VERSION: &str = "pooled-ways-3";
 
 /// What a fit is asked for.
 #[derive(Debug, Clone, Copy)]
@@ -62,6 +62,8 @@ pub struct Model {
 /// The rows a fit is made on, as statistics wants them.
 pub struct Looks {
     pub rows: Vec<usize>,
+    /// The day each was made, in days since 1970.
+    pub known_days: Vec<f64>,
     pub events: Vec<bool>,
     pub weights: Vec<f64>,
     pub offsets: Vec<f64>,
@@ -75,6 +77,7 @@ impl Looks {
             |name: &str| -> Vec<f64> { rows.iter().map(|row| frame.number(name, *row)).collect() };
         Self {
             events: rows.iter().map(|row| frame.failed_then[*row]).collect(),
+            known_days: column("known_day"),
             weights: column("weight"),
             offsets: column("watched_days")
                 .iter()
@@ -86,6 +89,27 @@ impl Looks {
                 .collect(),
             rows,
         }
+    }
+
+    /// Weeks of service they stand for, all batteries together.
+    pub(super) fn battery_weeks(&self, frame: &Frame) -> f64 {
+        self.rows
+            .iter()
+            .map(|row| frame.number("weight", *row) * frame.number("watched_days", *row) / 7.0)
+            .sum()
+    }
+
+    /// How much of what is known about the level of the hazard comes from the prior.
+    pub(super) fn prior_weight(&self) -> f64 {
+        // A failure tells the logarithm of the level with a precision of one.
+        let failed_weight: f64 = self
+            .events
+            .iter()
+            .zip(&self.weights)
+            .map(|(failed, weight)| if *failed { *weight } else { 0.0 })
+            .sum();
+        let level_precision = 1.0 / (PRIOR_SD * PRIOR_SD);
+        level_precision / (level_precision + failed_weight)
     }
 }
 
@@ -108,7 +132,8 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
         offsets: Some(&looks.offsets),
     };
     let failures = failed_batteries(frame, &looks);
-    let mut ridge = prior(features, &scaling, wanted.horizon_days);
+    let all: Vec<&Feature> = features.iter().collect();
+    let mut ridge = prior(&all, &scaling, wanted.horizon_days);
     ridge.lambda = match wanted.ridge {
         Some(lambda) => lambda,
         None if failures < wanted.prior_failures.max(1) => PRIOR_RIDGE,
@@ -120,27 +145,15 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
     } else {
         fit_or_simpler(&data, &mut ridge)
     };
-    // A failure tells the logarithm of the level with a precision of one.
-    let failed_weight: f64 = looks
-        .events
-        .iter()
-        .zip(&looks.weights)
-        .map(|(failed, weight)| if *failed { *weight } else { 0.0 })
-        .sum();
-    let level_precision = 1.0 / (PRIOR_SD * PRIOR_SD);
     Model {
         names: features
             .iter()
             .map(|feature| (feature.name.clone(), feature.about.clone()))
             .collect(),
-        prior_weight: level_precision / (level_precision + failed_weight),
+        prior_weight: looks.prior_weight(),
         ridge: ridge.lambda,
         failures,
-        battery_weeks: looks
-            .rows
-            .iter()
-            .map(|row| frame.number("weight", *row) * frame.number("watched_days", *row) / 7.0)
-            .sum(),
+        battery_weeks: looks.battery_weeks(frame),
         scaling,
         fit,
         fallback,
@@ -148,7 +161,10 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
 }
 
 /// The fit; where it finds no answer one closer to the prior, at last the prior itself, and why.
-fn fit_or_simpler(data: &PersonPeriods, ridge: &mut Ridge) -> (HazardFit, Option<String>) {
+pub(super) fn fit_or_simpler(
+    data: &PersonPeriods,
+    ridge: &mut Ridge,
+) -> (HazardFit, Option<String>) {
     let mut fallback = None;
     for _ in 0..3 {
         match fit_hazard(data, ridge) {
@@ -167,7 +183,7 @@ fn fit_or_simpler(data: &PersonPeriods, ridge: &mut Ridge) -> (HazardFit, Option
 }
 
 /// The prior in terms of the scaled columns.
-fn prior(features: &[Feature], scaling: &[Scaling], horizon_days: f64) -> Ridge {
+pub(super) fn prior(features: &[&Feature], scaling: &[Scaling], horizon_days: f64) -> Ridge {
     let chance = -(-PRIOR_CHANCE).ln_1p();
     let mut level = (chance * horizon_days / PRIOR_DAYS).ln();
     let leading = features.iter().zip(scaling).find(|(f, _)| f.name == LOST);
@@ -190,7 +206,7 @@ fn prior(features: &[Feature], scaling: &[Scaling], horizon_days: f64) -> Ridge 
 }
 
 /// The prior alone, where no look is over yet.
-fn nothing_seen(ridge: &Ridge) -> HazardFit {
+pub(super) fn nothing_seen(ridge: &Ridge) -> HazardFit {
     let size = ridge.centre.len() + 1;
     let mut covariance = vec![0.0; size * size];
     covariance[0] = PRIOR_SD * PRIOR_SD;
@@ -210,7 +226,7 @@ fn nothing_seen(ridge: &Ridge) -> HazardFit {
     }
 }
 
-fn failed_batteries(frame: &Frame, looks: &Looks) -> usize {
+pub(super) fn failed_batteries(frame: &Frame, looks: &Looks) -> usize {
     let mut failed: Vec<(&str, &str, i64)> = looks
         .rows
         .iter()

@@ -6,7 +6,7 @@
 
 use super::features::log_lost;
 
-const DAYS_A_WEEK: f64 = 7.0;
+use trade::calendar::DAYS_A_WEEK;
 
 /// What a battery's hazard grows with.
 #[derive(Debug, Clone, Copy)]

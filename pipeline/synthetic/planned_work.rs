@@ -13,8 +13,9 @@ impl Life {
     pub fn test_all(&mut self, job: &mut Job) {
         for position in 0..self.batteries.len() {
             let reading = self.test(job, position);
-            let weak =
-                reading.measured.is_some() && reading.judged_health < self.shop().replace_below;
+            let below = self.world.scenario.replace_below;
+            let below = below.unwrap_or(self.shop().replace_below);
+            let weak = reading.measured.is_some() && reading.judged_health < below;
             if weak && self.habit(self.shop().acts_on_bad_test) && self.shops_plan {
                 let day = day_of(job.clock);
                 self.plan_within(day, 3, 25, Happening::Planned(position));

@@ -10,6 +10,10 @@
 //! one of them, it is the first such scan 14 days after the last trouble and the last code of the supply, or
 //! 500 km after a clear that followed both. Trouble after a restored supply begins the steps anew.
 //!
+//! The rules are those of `trade::recovery`, said a second time on purpose: they are found here from what
+//! was hidden (why codes flooded, which of them were latched), so that cases made of records alone can be
+//! held against them. A truth that called the function it is to try could not find it wrong.
+//!
 //! Nothing here fails.
 
 use super::facts::{Fact, Minute, Scan, Work};

@@ -38,6 +38,9 @@ pub struct Scenario {
     pub tested_share: f64,
     /// Main batteries are changed at this age at the next service; `None` leaves it to the depots.
     pub replace_at_years: Option<f64>,
+    /// Batteries whose test reads below this share of their rating are replaced early, 0 for none; `None`
+    /// leaves it to the shops.
+    pub replace_below: Option<f64>,
     /// Futures lived for each true chance, in worlds whose truth is lived forward.
     pub futures: usize,
     /// Habits of real records.
@@ -62,6 +65,7 @@ impl Scenario {
             climate: Climate::Mixed,
             tested_share: 1.0,
             replace_at_years: None,
+            replace_below: None,
             futures: 200,
             habits: BTreeSet::new(),
         }
@@ -100,6 +104,7 @@ impl Scenario {
         range("tested_share", self.tested_share, 0.0, 1.0)?;
         let at_years = self.replace_at_years.unwrap_or(1.0);
         range("replace_at_years", at_years, 0.5, 20.0)?;
+        range("replace_below", self.replace_below.unwrap_or(0.0), 0.0, 1.0)?;
         range("futures", self.futures as f64, 1.0, 100_000.0)?;
         let year = chrono::Datelike::year(&self.last_day);
         range("the year of last_day", f64::from(year), 2016.0, 2100.0)

@@ -3,7 +3,8 @@
 //!
 //! That is the day a fact is of. The day it was loaded is another: [`KnownBy`] leaves out what came
 //! into the lake later, rows and corrections alike. Of a fact and its correction only the newest is
-//! there. Book-keeping has no day but that of its load; a look from the newest fact's day sees all of it.
+//! there. Book-keeping has no day but that of its load; a look from the newest fact's day sees all of it,
+//! but for quarantined rows that came again mended.
 
 use chrono::NaiveDate;
 
@@ -72,6 +73,9 @@ pub fn view_sql(table: &Table, known_by: KnownBy<'_>) -> String {
         if !known_by.is_newest {
             conditions.push(loaded_by(as_of));
         }
+        if table.name == QUARANTINE {
+            rows = without_mended(&conditions);
+        }
         return select("*", &rows, &conditions);
     };
     // The day comes from a calendar date and the names from the lake's design: nothing a user wrote
@@ -121,6 +125,22 @@ fn newest_runs(condition: &str) -> String {
         "(SELECT * FROM (SELECT *, FIRST_VALUE({run}) OVER (PARTITION BY week \
            ORDER BY {LOADED_AT} DESC NULLS LAST, as_of DESC, {run}) AS newest_run, {run} AS run \
          FROM lake.{RUNS} WHERE {condition}) WHERE run = newest_run)"
+    )
+}
+
+/// The table of rows that could not be used.
+const QUARANTINE: &str = "quarantine";
+
+/// Its rows without those that came again mended, and without the notes that they did.
+fn without_mended(conditions: &[String]) -> String {
+    let noted: Vec<String> = ["mended".to_owned()]
+        .into_iter()
+        .chain(conditions.iter().cloned())
+        .collect();
+    format!(
+        "lake.{QUARANTINE} r LEFT ANTI JOIN (SELECT file AS of_file, file_hash AS of_hash, line AS of_line \
+         FROM lake.{QUARANTINE} WHERE {}) m ON m.of_file = r.file AND m.of_hash = r.file_hash AND m.of_line = r.line",
+        noted.join(" AND ")
     )
 }
 

@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 use super::rust_tables::week_frame::read_frame;
 use super::{Analysis, AnalysisError};
 use lake::Lake;
+use risk::cold::Outlook;
 use risk::features::of_hazard;
 use risk::frame::Frame;
 use risk::model::{self, Wanted};
@@ -243,10 +244,11 @@ impl Rivals {
     fn new(frame: &Frame, settings: &Settings) -> Result<Self, AnalysisError> {
         let horizon_days = settings.run.horizon_days as f64;
         let rows = frame.current();
-        let by_age_alone: Vec<_> = of_hazard(frame, &vec![0.0; frame.rows], horizon_days)
-            .into_iter()
-            .filter(|feature| feature.name == "log age")
-            .collect();
+        let by_age_alone: Vec<_> =
+            of_hazard(frame, &vec![0.0; frame.rows], Outlook::Came, horizon_days)
+                .into_iter()
+                .filter(|feature| feature.name == "log age")
+                .collect();
         let wanted = Wanted {
             horizon_days,
             ridge: Some(1.0),

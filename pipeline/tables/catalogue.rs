@@ -19,7 +19,7 @@ use super::making::{Maker, promising_nothing};
 use super::query_graph::COLUMNS;
 use super::session::{register_views, session};
 use super::{Analysis, AnalysisError, rust_tables};
-use lake::tables::TABLES;
+use lake::tables::{KEPT_BESIDE, TABLES, Table};
 use trade::code_group::CodeGroups;
 
 /// A table, what its rows are, its columns.
@@ -40,32 +40,23 @@ pub struct ColumnNote {
 }
 
 impl Analysis {
-    /// Every raw and derived table with its columns, or the one of that name.
+    /// Every raw and derived table with its columns, or the one of that name: `lake.TABLE` is the raw
+    /// table with all that it keeps.
     pub async fn list(&self, name: Option<&str>) -> Result<Vec<TableNote>, AnalysisError> {
-        let raw = TABLES.iter().map(|table| TableNote {
-            name: table.name.to_owned(),
-            about: format!("one row is {}", table.row_is),
-            columns: table
-                .columns
-                .iter()
-                .zip(table.lake_schema().fields())
-                .map(|(column, field)| ColumnNote {
-                    name: column.name.to_owned(),
-                    kind: kind(field.data_type()).to_owned(),
-                    meaning: column.about.to_owned(),
-                })
-                .collect(),
-        });
         if let Some(name) = name {
-            if let Some(note) = raw.clone().find(|note| note.name == name) {
-                return Ok(vec![note]);
+            let (whole, raw) = match name.strip_prefix("lake.") {
+                Some(raw) => (true, raw),
+                None => (false, name),
+            };
+            if let Some(table) = lake::tables::table(raw) {
+                return Ok(vec![raw_note(table, whole)]);
             }
             let derived = self.derived(name);
             let derived = derived.ok_or_else(|| AnalysisError::NoSuchTable(name.to_owned()))?;
             let schema = self.without_rows().await?.schema_of(derived).await?;
             return Ok(vec![note(derived, &schema)]);
         }
-        let mut notes: Vec<TableNote> = raw.collect();
+        let mut notes: Vec<TableNote> = TABLES.iter().map(|table| raw_note(table, false)).collect();
         let empty = self.without_rows().await?;
         let computed = rust_tables::COMPUTED
             .iter()
@@ -105,6 +96,7 @@ impl Analysis {
             context,
             graph: self.graph.clone(),
             as_of: self.as_of,
+            known_by: self.known_by,
             newest_fact: self.newest_fact,
             maker: Maker {
                 buckets: 1,
@@ -112,6 +104,7 @@ impl Analysis {
             },
             settings: self.settings.clone(),
             made: Mutex::default(),
+            kept: Default::default(),
         })
     }
 
@@ -147,6 +140,40 @@ impl Analysis {
         let table = self.context.table(wanted.name()).await;
         let table = table.map_err(AnalysisError::query(wanted.name()))?;
         Ok(Arc::new(table.schema().as_arrow().clone()))
+    }
+}
+
+/// A raw table as queries see it, or the `whole` of it with what the lake keeps beside each row.
+fn raw_note(table: &Table, whole: bool) -> TableNote {
+    let columns = table.columns.iter().map(|column| ColumnNote {
+        name: column.name.to_owned(),
+        kind: kind(&column.kind.data_type()).to_owned(),
+        meaning: column.about.to_owned(),
+    });
+    if !whole {
+        return TableNote {
+            name: table.name.to_owned(),
+            about: format!("one row is {}", table.row_is),
+            columns: columns.collect(),
+        };
+    }
+    let schema = table.lake_schema();
+    let kept = schema.fields().iter().skip(table.columns.len());
+    let kept = kept.map(|field| ColumnNote {
+        name: field.name().clone(),
+        kind: kind(field.data_type()).to_owned(),
+        meaning: KEPT_BESIDE
+            .iter()
+            .find(|(name, _)| name == field.name())
+            .map_or_else(String::new, |(_, meaning)| (*meaning).to_owned()),
+    });
+    TableNote {
+        name: format!("lake.{}", table.name),
+        about: format!(
+            "one row is {}, with those of later days and those that were corrected",
+            table.row_is
+        ),
+        columns: columns.chain(kept).collect(),
     }
 }
 

@@ -122,10 +122,12 @@ pub struct Analysis {
     context: SessionContext,
     graph: QueryGraph,
     as_of: NaiveDate,
+    known_by: Option<NaiveDate>,
     newest_fact: Option<NaiveDate>,
     settings: Settings,
     maker: Maker,
     made: Mutex<BTreeSet<String>>,
+    kept: rust_tables::week_frame::KeptFit,
 }
 
 impl Analysis {
@@ -160,6 +162,7 @@ impl Analysis {
             context,
             graph,
             as_of,
+            known_by: loaded_by,
             newest_fact,
             maker: Maker {
                 shelf: Arc::new(Shelf::new(settings.limits.kept_memory())),
@@ -167,6 +170,7 @@ impl Analysis {
             },
             settings,
             made: Mutex::default(),
+            kept: rust_tables::week_frame::KeptFit::default(),
         })
     }
 
@@ -179,6 +183,11 @@ impl Analysis {
     /// The day the analysis looks back from.
     pub fn as_of(&self) -> NaiveDate {
         self.as_of
+    }
+
+    /// The day by the end of which what is known had been loaded, where one is given.
+    pub fn known_by(&self) -> Option<NaiveDate> {
+        self.known_by
     }
 
     /// The day of the newest fact in the lake. Errors when there is none: nothing can be said then.

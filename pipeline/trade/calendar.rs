@@ -11,6 +11,11 @@ use thiserror::Error;
 
 use super::date_code::MadeBetween;
 
+pub const DAYS_A_WEEK: f64 = 7.0;
+/// Of a year of the calendar in the long run, leap years included (Julian year).
+pub const DAYS_A_YEAR: f64 = 365.25;
+pub const DAYS_A_MONTH: f64 = DAYS_A_YEAR / 12.0;
+
 /// A text that names no ISO week.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("'{found}' is not an ISO week: write year and week, such as 2026-W07")]

@@ -17,5 +17,6 @@ curves AS (
 SELECT cohort_kind, cohort, step['age'] AS age_days,
        CASE step['cause'] WHEN 1 THEN 'failed' WHEN 2 THEN 'preventive' ELSE 'left fleet' END AS outcome,
        step['at_risk'] AS at_risk, step['ends'] AS ends, step['incidence'] AS incidence,
-       step['lower'] AS lower, step['upper'] AS upper, step['survival'] AS still_in
+       step['lower'] AS lower, step['upper'] AS upper, step['survival'] AS still_in,
+       step['given_age'] AS given_age_days
 FROM curves

@@ -3,7 +3,7 @@
 -- came out).
 -- Reads tests and what batteries are. A rating that the test gives without its standard is by theirs.
 SELECT t.vin, t.position, t.tested_on, t.tested_at,
-       t.rest_voltage_v, t.temperature_c, CAST(NULL AS BOOLEAN) AS temperature_compensated, t.surface_charge_removed,
+       t.rest_voltage_v, t.temperature_c, t.temperature_compensated, t.surface_charge_removed,
        t.measured_value, t.measured_kind, t.load_current_a, t.load_seconds, t.shop,
        COALESCE(t.rated_value, v.rating_value) AS rated_value,
        CASE WHEN t.rated_value IS NULL THEN v.rating_standard

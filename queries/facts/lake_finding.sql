@@ -1,7 +1,7 @@
 -- One row is something to look at in the lake: what, in which table, how often, with one example.
 -- Reads the raw tables whole, without corrected rows where two facts are held against each other, and what
--- is made of them for the day looked back from. Quarantined rows count by the class of their reason; the
--- others are facts that are each well formed but do not fit together.
+-- is made of them for the day looked back from. Quarantined rows that were not mended since count by the class
+-- of their reason; the others are facts that are each well formed but do not fit together.
 WITH findings AS (
     SELECT 'the same fact twice' AS finding, 'battery_test' AS table_name, vin AS example
     FROM lake.battery_test GROUP BY vin, row_hash HAVING COUNT(*) > 1
@@ -66,7 +66,7 @@ WITH findings AS (
            'battery_test', vin
     FROM battery_condition WHERE health > 1.4
     UNION ALL
-    SELECT CASE WHEN row_loaded THEN 'left out of its row: ' ELSE '' END || split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM lake.quarantine
+    SELECT CASE WHEN row_loaded THEN 'left out of its row: ' ELSE '' END || split_part(reason, ':', 1), 'quarantine', file || ':' || CAST(line AS VARCHAR) FROM quarantine
 )
 SELECT finding, table_name, COUNT(*) AS times, MIN(example) AS example
 FROM findings

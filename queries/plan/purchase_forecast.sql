@@ -3,12 +3,12 @@
 -- road while it is kept; batteries is both, with 95 % limits of a sum of chances that go apart (normal law
 -- about the sum of p (1 - p), not below nought): that the level of all chances may be off is not in them.
 -- budget is what these cost, each failure at its full price; the first and the last month may be begun or
--- cut off.
+-- cut off. What a replacement costs is the same in every heat.
 WITH needed AS (
     SELECT n.depot, n.battery_group, n.chemistry, DATE_TRUNC('month', n.week_on) AS month,
            n.planned, n.failing, p.planned_cost
     FROM week_need n
-    JOIN replacement_policy p ON p.chemistry = COALESCE(n.chemistry, 'not known')
+    JOIN replacement_policy p ON p.chemistry = COALESCE(n.chemistry, 'not known') AND p.heat_band = 'not known'
 ),
 summed AS (
     SELECT depot, battery_group, chemistry, month,

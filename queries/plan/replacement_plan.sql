@@ -1,5 +1,5 @@
 -- One row is a battery in service with what to do about it, when, and what that is worth.
--- Reads the ranking, the plan of the coming 13 weeks, the prices and what a test would be worth. advice says
+-- Reads the ranking, the plan of the coming 13 weeks, the prices in its depot's heat and what a test would be worth. advice says
 -- what to do on which occasion; week is that week, 1 the seven days after $as_of, and visit_no the visit,
 -- which batteries of a vehicle share. saving is what a visit this week saves, its share of the trip and the
 -- lost half-day taken off, against leaving the battery until the next service, or for good where none is
@@ -28,6 +28,8 @@ SELECT r.rank, r.vin, r.position, r.battery_no, r.unit_no, r.depot, r.make, r.mo
             ELSE 'leave' END AS action,
        r.evidence IN ('work order', 'register') AND r.age_days <= $warranty_months * 30.4375 AS under_warranty
 FROM battery_risk r
+LEFT JOIN depot_heat h ON h.depot = r.depot
 JOIN replacement_policy p ON p.chemistry = COALESCE(r.chemistry, 'not known')
+ AND p.heat_band = COALESCE(h.heat_band, 'not known')
 LEFT JOIN battery_plan b ON b.vin = r.vin AND b.position = r.position
 LEFT JOIN test_value t ON t.vin = r.vin AND t.position = r.position

@@ -166,20 +166,58 @@ driven AS (
         WINDOW by_day AS (PARTITION BY vin ORDER BY seen_on)
     )
 ),
+-- Where the lowest of a day is not recorded it is taken as 5 degrees under its mean (common practice, no
+-- source).
+daily AS (
+    SELECT depot, day, AVG(mean_temperature_c) AS mean_c,
+           MIN(COALESCE(min_temperature_c, mean_temperature_c - 5.0)) AS morning_c,
+           MAX(max_temperature_c) AS highest_c
+    FROM depot_weather
+    GROUP BY depot, day
+),
+depot_day AS (SELECT DISTINCT depot, known_on FROM placed),
 -- Heat is how much faster than at 25 degrees a battery aged over the last year (twice as fast every 10
--- degrees); cold and heat ahead are those of the same weeks a year before.
+-- degrees). The coldest mornings are those of times gone by; what a battery came through of them is left to
+-- its age. coldest_came is an outcome.
 weather AS (
-    SELECT p.depot, p.known_on,
-           SUM(CASE WHEN days_between(w.day, p.known_on) < 364 THEN POWER(2.0, (w.mean_temperature_c - 25.0) / 10.0) END)
-             / NULLIF(SUM(CASE WHEN days_between(w.day, p.known_on) < 364 THEN 1 ELSE 0 END), 0) AS heat,
-           SUM(CASE WHEN days_between(w.day, p.known_on) < 364 THEN 1 ELSE 0 END) AS heat_days,
-           AVG(CASE WHEN days_between(w.day, p.known_on) BETWEEN 364 - $horizon_days AND 363
-                    THEN GREATEST(0.0, -w.mean_temperature_c) END) AS cold_ahead,
-           AVG(CASE WHEN days_between(w.day, p.known_on) BETWEEN 364 - $horizon_days AND 363
-                    THEN GREATEST(0.0, w.max_temperature_c - 30.0) END) AS heat_ahead
-    FROM (SELECT DISTINCT depot, known_on FROM placed) p
-    JOIN depot_weather w ON w.depot = p.depot AND w.day <= p.known_on AND w.day > day_plus(p.known_on, -364)
-    GROUP BY p.depot, p.known_on
+    SELECT depot, known_on,
+           SUM(CASE WHEN back BETWEEN 0 AND 363 THEN POWER(2.0, (mean_c - 25.0) / 10.0) END)
+             / NULLIF(SUM(CASE WHEN back BETWEEN 0 AND 363 THEN 1 ELSE 0 END), 0) AS heat,
+           SUM(CASE WHEN back BETWEEN 0 AND 363 THEN 1 ELSE 0 END) AS heat_days,
+           MIN(CASE WHEN back BETWEEN 0 AND 27 THEN morning_c END) AS coldest_28,
+           MIN(CASE WHEN back BETWEEN 28 AND 90 THEN morning_c END) AS coldest_91,
+           MIN(CASE WHEN back BETWEEN 91 AND 181 THEN morning_c END) AS coldest_182,
+           MIN(CASE WHEN back BETWEEN 182 AND 363 THEN morning_c END) AS coldest_364,
+           MIN(CASE WHEN back BETWEEN 364 AND 727 THEN morning_c END) AS coldest_728,
+           MIN(CASE WHEN back < 0 THEN morning_c END) AS coldest_came
+    FROM (SELECT p.depot, p.known_on, w.mean_c, w.morning_c, days_between(w.day, p.known_on) AS back
+          FROM depot_day p
+          JOIN daily w ON w.depot = p.depot AND w.day <= day_plus(p.known_on, $horizon_days)
+           AND w.day > day_plus(p.known_on, -728))
+    GROUP BY depot, known_on
+),
+-- The climate ahead: the coldest morning of as many days as the horizon has, in each recorded year, of the
+-- weeks that begin today, two weeks sooner and two later, as one year's cold comes sooner and another's later.
+years AS (
+    SELECT p.depot, p.known_on, s.sooner, (days_between(w.day, p.known_on) + $horizon_days + s.sooner) / 364 AS year,
+           COUNT(*) AS days, MIN(w.morning_c) AS morning_c, AVG(GREATEST(0.0, w.highest_c - 30.0)) AS heat
+    FROM depot_day p
+    CROSS JOIN (VALUES (-14), (0), (14)) AS s (sooner)
+    JOIN daily w ON w.depot = p.depot AND w.day <= p.known_on
+     AND days_between(w.day, p.known_on) + $horizon_days + s.sooner >= 364
+     AND (days_between(w.day, p.known_on) + $horizon_days + s.sooner) % 364 < $horizon_days
+    GROUP BY 1, 2, 3, 4
+),
+-- Years are compared at the same season: two weeks in spring differ more than two winters do.
+climate AS (
+    SELECT depot, known_on, MAX(years_ahead) AS years_ahead, AVG(cold_ahead) AS cold_ahead,
+           AVG(cold_ahead_variance) AS cold_ahead_variance, AVG(heat_ahead) AS heat_ahead
+    FROM (SELECT depot, known_on, sooner, COUNT(*) AS years_ahead, AVG(morning_c) AS cold_ahead,
+                 VAR_POP(morning_c) AS cold_ahead_variance, AVG(heat) AS heat_ahead
+          FROM years
+          WHERE 10 * days >= 8 * $horizon_days
+          GROUP BY depot, known_on, sooner)
+    GROUP BY depot, known_on
 )
 SELECT p.vin, p.position, p.battery_no, p.step, p.known_on, p.depot, p.chemistry, p.battery_group, p.powertrain,
        CAST(days_between(p.installed_on, p.known_on) AS DOUBLE) AS age_days,
@@ -193,9 +231,9 @@ SELECT p.vin, p.position, p.battery_no, p.step, p.known_on, p.depot, p.chemistry
        COALESCE(c.sessions_91, 0) AS sessions_91, COALESCE(c.sessions_364, 0) AS sessions_364, c.least_supply_v_91,
        d.km_per_day,
        CASE WHEN w.heat_days >= 300 THEN w.heat END AS heat,
-       CASE WHEN w.heat_days >= 300 THEN w.cold_ahead END AS cold_ahead,
-       CASE WHEN w.heat_days >= 300 THEN w.heat_ahead END AS heat_ahead,
-       n.next_health, p.watched_days, p.failed_then,
+       w.coldest_28, w.coldest_91, w.coldest_182, w.coldest_364, w.coldest_728,
+       a.cold_ahead, a.cold_ahead_variance, COALESCE(a.years_ahead, 0) AS years_ahead, a.heat_ahead,
+       CASE WHEN p.step > 0 THEN w.coldest_came END AS coldest_came, n.next_health, p.watched_days, p.failed_then,
        CASE WHEN p.step = 0 THEN 0.0 ELSE p.stands_for * LEAST(1.0, 7.0 * $row_weeks / $horizon_days) END AS weight
 FROM placed p
 LEFT JOIN told t ON t.vin = p.vin AND t.position = p.position AND t.battery_no = p.battery_no
@@ -205,4 +243,5 @@ LEFT JOIN mishaps m ON m.vin = p.vin AND m.position = p.position AND m.battery_n
 LEFT JOIN coded c ON c.vin = p.vin AND c.position = p.position AND c.battery_no = p.battery_no AND c.step = p.step
 LEFT JOIN driven d ON d.vin = p.vin AND d.seen_on <= p.known_on AND (d.next_seen_on IS NULL OR d.next_seen_on > p.known_on)
 LEFT JOIN weather w ON w.depot = p.depot AND w.known_on = p.known_on
+LEFT JOIN climate a ON a.depot = p.depot AND a.known_on = p.known_on
 WHERE (p.watched_days > 0 OR p.step = 0) AND NOT COALESCE(m.call_open, FALSE)

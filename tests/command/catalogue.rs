@@ -88,6 +88,19 @@ fn one_table_can_be_asked_for_and_sql_knows_the_usual_words() {
     assert_eq!(verdict["kind"], "text");
     let shown = place.sql(&[], "SHOW TABLES");
     assert!(shown.iter().any(|row| row["table"] == "battery_risk"));
+    // The whole of a raw table has the columns that a query of it gives, each with its meaning.
+    let whole = place.sql(&[], "DESCRIBE lake.battery_test");
+    let told: BTreeSet<&str> = whole
+        .iter()
+        .filter_map(|row| row["column"].as_str())
+        .collect();
+    let query = "SELECT * FROM lake.battery_test LIMIT 1";
+    let csv = place.run_expecting(0, &["sql", "--lake", "lake", "--format", "csv", query]);
+    let given: BTreeSet<&str> = csv.lines().next().expect("a header").split(',').collect();
+    assert_eq!(told, given);
+    assert!(whole.iter().all(|row| row["meaning"] != ""), "{whole:?}");
+    let unknown = place.run(&["sql", "--lake", "lake", "--list", "lake.no_such"]);
+    assert_eq!(unknown.status.code(), Some(2));
     let unknown = place.run(&["sql", "--lake", "lake", "--list", "no_such"]);
     assert_eq!(unknown.status.code(), Some(2));
 }

@@ -80,6 +80,18 @@ fn each_class_of_end_has_its_code() {
                     "not loaded: ",
                 );
             }
+            "done, a last line that breaks off was left for the next load" => {
+                place.write(
+                    "growing.csv",
+                    WEATHER.trim_end().rsplit_once(',').expect("cells").0,
+                );
+                ends(
+                    &place,
+                    code,
+                    &["load", "--lake", "lake", "growing.csv"],
+                    "breaks off",
+                );
+            }
             "done, `check` found something" => {
                 ends(&lake, code, &["check", "--lake", "lake"], "quarantine")
             }

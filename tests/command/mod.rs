@@ -5,6 +5,7 @@ mod catalogue;
 mod closed_pipe;
 mod edges_of_time;
 mod exit_codes;
+mod interrupted;
 mod limits;
 mod load;
 mod sample;

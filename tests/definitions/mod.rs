@@ -1,11 +1,13 @@
 //! What a vehicle, a battery, a day and a failure are, in records as they really are: small lakes
 //! written by hand, each with its known answer.
 
+mod compensated;
 mod days;
 mod failures;
 mod gone;
 mod installs;
 mod labels;
+mod programme;
 mod watch;
 
 use std::fmt::Write;

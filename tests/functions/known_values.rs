@@ -312,3 +312,115 @@ async fn rates_against_others() {
     assert_field(&shrunk, "lower", reference("shrunk lower of unit 0"), 1e-6);
     assert_field(&shrunk, "upper", reference("shrunk upper of unit 0"), 1e-6);
 }
+
+/// By hand: of five lives the first two are gone at 6, before the others enter at 7 and 8. The curve is
+/// of those that reach 6, where it was 1: it says so. Two thirds live past 9, half of them past 12.
+#[tokio::test]
+async fn a_curve_of_those_who_reach_an_age_says_which() {
+    let context = session(4, None);
+    let lives = "(VALUES (2.0, 4.0, 1), (3, 6, 1), (7, 9, 1), (7, 12, 2), (8, 13, 0), (5, 5, 1), (6, 6, 0))";
+    let sql = format!(
+        "SELECT step['age'], step['survival'], step['given_age'], step['ended_at_entry']
+         FROM (SELECT UNNEST(survival_steps(column1, column2, column3 > 0)) AS step FROM {lives})"
+    );
+    let close = |found: &[Vec<Option<f64>>], expected: &[[f64; 4]]| {
+        assert_eq!(found.len(), expected.len(), "{found:?}");
+        for (found, expected) in found.iter().flatten().zip(expected.iter().flatten()) {
+            assert_close(found.expect("a number"), *expected, 1e-12, "a step");
+        }
+    };
+    let survival = [[9.0, 2.0 / 3.0, 6.0, 1.0], [12.0, 1.0 / 3.0, 6.0, 1.0]];
+    close(&table(&context, &sql).await, &survival);
+    let sql = format!(
+        "SELECT step['age'], step['incidence'], step['given_age'], step['ended_at_entry']
+         FROM (SELECT UNNEST(incidence_steps(column1, column2, column3)) AS step FROM {lives})"
+    );
+    let incidence = [[9.0, 1.0 / 3.0, 6.0, 1.0], [12.0, 1.0 / 3.0, 6.0, 1.0]];
+    close(&table(&context, &sql).await, &incidence);
+    // Followed from the beginning, it is of all.
+    let sql = "SELECT step['age'], step['survival'], step['given_age'], step['ended_at_entry']
+               FROM (SELECT UNNEST(survival_steps(0.0, column1, TRUE)) AS step FROM (VALUES (4.0), (8.0)))";
+    close(
+        &table(&context, sql).await,
+        &[[4.0, 0.5, 0.0, 0.0], [8.0, 0.0, 0.0, 0.0]],
+    );
+}
+
+/// A failure at the very age of entry says nothing of a rate: it is counted and left out.
+#[tokio::test]
+async fn a_failure_at_the_age_of_entry_is_told() {
+    let context = session(4, None);
+    let lives = "(VALUES (0.0, 4.0, TRUE), (0, 6, TRUE), (0, 9, FALSE), (3, 3, TRUE), (5, 5, FALSE), (9, 8, TRUE))";
+    let fit = answer(
+        &context,
+        &format!("SELECT weibull_life(column1, column2, column3) FROM {lives}"),
+    )
+    .await;
+    assert_eq!(field(&fit, "lives"), Some(3.0));
+    assert_eq!(field(&fit, "ended_at_entry"), Some(1.0));
+    let mean = answer(
+        &context,
+        &format!("SELECT mean_life_until(column1, column2, column3, 6.0) FROM {lives}"),
+    )
+    .await;
+    // Two thirds live past 4, all of the three until then.
+    assert_field(&mean, "mean", 4.0 + 2.0 * 2.0 / 3.0, 1e-12);
+    assert_eq!(field(&mean, "ended_at_entry"), Some(1.0));
+}
+
+/// The line y = 0.3 x with heavy noise on 2,000 points; slope and limits by scipy 1.17.1
+/// `stats.theilslopes(y, x, 0.95, method='separate')`, which forms every pair.
+#[tokio::test]
+async fn a_slope_through_many_points_is_that_of_all_pairs() {
+    let sql = "SELECT robust_slope(x, 0.3 * x + ((CAST(x AS BIGINT) * CAST(x AS BIGINT) * CAST(x AS BIGINT)) % 1009) * 0.37)
+               FROM (SELECT CAST(value AS DOUBLE) AS x FROM generate_series(1, 2000))";
+    let line = answer(&session(4, None), sql).await;
+    assert_field(&line, "slope", 0.3021893491124259, 1e-12);
+    assert_field(&line, "slope_lower", 0.29474556213017744, 1e-12);
+    assert_field(&line, "slope_upper", 0.3104435483870968, 1e-12);
+    assert_eq!(field(&line, "points_used"), Some(2000.0));
+    let sql = "SELECT robust_slope(x, 0.3 * x) FROM (SELECT CAST(value AS DOUBLE) AS x FROM generate_series(1, 20001))";
+    let line = answer(&session(4, None), sql).await;
+    assert_eq!(field(&line, "points"), Some(20_001.0));
+    assert_eq!(field(&line, "points_used"), Some(20_000.0));
+}
+
+/// Score roots by mpmath 1.4.1 with 50 digits.
+#[tokio::test]
+async fn the_size_of_great_counts_keeps_its_digits() {
+    let sql = "SELECT count_law(column1) FROM (VALUES (9e8), (1e9), (1.1e9), (1.2e9))";
+    let law = answer(&session(4, None), sql).await;
+    assert_field(&law, "size", 87.54290837674326, 1e-11);
+    let sql = "SELECT rate_law(column1, 1.0) FROM (VALUES (9e8), (1e9), (1.1e9), (1.2e9))";
+    let law = answer(&session(4, None), sql).await;
+    assert_field(&law, "size", 87.54290837674326, 1e-9);
+    assert_field(&law, "mean", 1.05e9, 1e-12);
+}
+
+/// mpmath 1.4.1 with 30 digits, by integration and halving.
+#[tokio::test]
+async fn shares_of_a_thousand_million_trials_keep_their_digits() {
+    let sql = "SELECT exact_share_limits(500000000, 1000000000)";
+    let share = answer(&session(4, None), sql).await;
+    assert_field(&share, "lower", 0.4999690097484223, 1e-12);
+    assert_field(&share, "upper", 0.5000309902515777, 1e-12);
+}
+
+/// One failure bounds the tenth life from below only far beyond what can be told: an end that is open
+/// is null, never a number next to 0.
+#[tokio::test]
+async fn an_open_end_of_a_profile_is_null() {
+    for lives in [
+        "(VALUES (0.0, 4.0, TRUE), (0, 5, FALSE), (0, 5, FALSE))",
+        "(VALUES (0.0, 1.0, TRUE), (0, 900, FALSE), (0, 1000, FALSE), (0, 1100, FALSE))",
+        "(VALUES (0.0, 0.001, TRUE), (0, 900, TRUE), (0, 1000, FALSE), (0, 1100, FALSE))",
+        "(VALUES (2.0, 3.0, TRUE), (800, 900, FALSE), (900, 1000, FALSE), (5, 1100, FALSE))",
+    ] {
+        let sql = format!("SELECT weibull_life(column1, column2, column3) FROM {lives}");
+        let fit = answer(&session(4, None), &sql).await;
+        for name in ["shape", "scale", "b10"] {
+            let end = field(&fit, &format!("{name}_profile_lower"));
+            assert!(end.is_none_or(|end| end > 1e-30), "{lives} {name}: {end:?}");
+        }
+    }
+}

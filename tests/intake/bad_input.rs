@@ -308,9 +308,7 @@ fn a_sink_that_fails_stops_the_file() {
     impl voltwane::intake::Sink for Full {
         fn rows(
             &mut self,
-            _: &'static str,
-            _: arrow::array::RecordBatch,
-            _: &[u64],
+            _: voltwane::intake::SourceRows,
         ) -> Result<(), voltwane::intake::SinkError> {
             Err("the disk is full".into())
         }

@@ -8,7 +8,7 @@ use arrow::compute::concat_batches;
 use arrow::datatypes::{Date32Type, Float64Type, Int64Type, TimestampMicrosecondType};
 use chrono::{DateTime, Utc};
 use voltwane::intake::{
-    FileSummary, IntakeError, Mappings, QuarantinedRow, Sink, SinkError, read_file,
+    FileSummary, IntakeError, Mappings, QuarantinedRow, Sink, SinkError, SourceRows, read_file,
 };
 
 /// The clock of all intake tests.
@@ -37,15 +37,13 @@ pub struct Outcome {
 }
 
 impl Sink for Outcome {
-    fn rows(
-        &mut self,
-        table: &'static str,
-        batch: RecordBatch,
-        lines: &[u64],
-    ) -> Result<(), SinkError> {
-        assert!(lines.is_empty() || lines.len() == batch.num_rows());
-        self.batches.entry(table).or_default().push(batch);
-        self.lines.entry(table).or_default().extend(lines);
+    fn rows(&mut self, rows: SourceRows) -> Result<(), SinkError> {
+        assert_eq!(rows.origins.len(), rows.batch.num_rows());
+        self.batches.entry(rows.table).or_default().push(rows.batch);
+        let lines = self.lines.entry(rows.table).or_default();
+        if rows.counts_lines {
+            lines.extend(rows.origins.iter().map(|origin| origin.line));
+        }
         Ok(())
     }
 

@@ -80,6 +80,82 @@ fn a_corrected_value_counts_from_the_load_that_brought_it() {
 }
 
 #[test]
+fn check_and_the_history_say_what_was_corrected_when_and_by_which_file() {
+    let place = Workplace::new();
+    place.write(
+        "register.csv",
+        format!("vin,seen_on,depot,in_service_date\n{VIN},2026-04-01,Yard,2022-01-01\n"),
+    );
+    let tests = |volts: &str, shop: &str| {
+        format!("vin,tested_at,rest_voltage_v,shop\n{VIN},2026-05-01T10:00:00Z,{volts},{shop}\n")
+    };
+    place.write("a.csv", tests("12.1", "Wexmoor"));
+    load(&place, "2026-05-02T08:00:00Z", &["register.csv", "a.csv"]);
+    place.write("mended.csv", tests("12.6", "Wexmoor"));
+    place.write(
+        "weather.csv",
+        "depot,day,mean_temperature_c\nYard,2026-05-01,9\n",
+    );
+    load(
+        &place,
+        "2026-05-09T08:00:00Z",
+        &["mended.csv", "weather.csv"],
+    );
+    let check = place.run(&["check", "--lake", "lake"]);
+    let said = String::from_utf8_lossy(&check.stdout).into_owned();
+    let line = said
+        .lines()
+        .find(|line| line.contains("battery_test") && line.contains("load 2026-05-09"));
+    assert!(
+        line.is_some_and(|line| line.contains("mended.csv")),
+        "{said}"
+    );
+
+    let history = |arguments: &[&str], out: &str| {
+        let mut all = vec!["history", "--lake", "lake", VIN, "--out", out];
+        all.extend(arguments);
+        place.run_expecting(0, &all);
+        let folder = std::fs::read_dir(place.path().join(out))
+            .expect("readable")
+            .flatten();
+        let report = folder
+            .map(|entry| entry.path().join("history.md"))
+            .find(|path| path.is_file());
+        std::fs::read_to_string(report.expect("a report")).expect("readable")
+    };
+    let told = history(&[], "all");
+    let row = told
+        .lines()
+        .find(|line| line.contains("mended.csv"))
+        .expect("a correction");
+    for part in [
+        "2026-05-09",
+        "line 2",
+        "battery test",
+        "2026-05-01",
+        "was 12.1, is 12.6",
+    ] {
+        assert!(row.contains(part), "{part}: {row}");
+    }
+    assert!(!row.contains("shop"), "what stayed is no correction: {row}");
+    let before = history(&["--known-by", "2026-05-08"], "before");
+    assert!(
+        before.contains("No fact of it has been corrected"),
+        "{before}"
+    );
+    // To others neither the file's name nor what was typed.
+    let shared = history(&["--share"], "shared");
+    let row = shared
+        .lines()
+        .find(|line| line.contains("2026-05-09 |"))
+        .expect("a correction");
+    assert!(
+        row.contains("rest") && !row.contains("12.1") && !row.contains("mended"),
+        "{row}"
+    );
+}
+
+#[test]
 fn an_order_exported_while_open_and_again_when_closed_is_one_order() {
     let place = Workplace::new();
     let header = "order_no,vin,opened_at,closed_at,operation,labour_hours\n";

@@ -3,10 +3,13 @@
 mod broken_log;
 mod corrections;
 mod cut_short;
+mod growing;
 mod killed;
+mod mending;
 mod outside;
 mod releases;
 mod taking_back;
+mod unwritable;
 mod upkeep;
 mod writers;
 

@@ -7,6 +7,7 @@ use voltwane::lake::Lake;
 use voltwane::lake::append::Append;
 use voltwane::lake::tables::TABLES;
 
+use super::releases::{contents, first_release};
 use super::{append_everywhere, assert_each_once, facts, lake_place};
 use crate::workplace::{NOW, Workplace};
 
@@ -105,4 +106,77 @@ async fn facts_added_since_the_lake_was_opened_are_not_added_again_even_without_
     append_everywhere(&mut quick, 12..14).await;
     append.commit().await.expect("committed");
     assert_each_once(&place, 14);
+}
+
+/// Starts the program with these arguments.
+fn start(place: &Workplace, arguments: &[&str]) -> Child {
+    Command::new(assert_cmd::cargo::cargo_bin("voltwane"))
+        .args(arguments)
+        .current_dir(place.path())
+        .env("VOLTWANE_NOW", NOW)
+        .env_remove("VOLTWANE_LOG")
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program starts")
+}
+
+#[test]
+fn four_loads_of_different_files_at_once_lose_and_double_nothing() {
+    let place = Workplace::new();
+    let names = ["a.csv", "b.csv", "c.csv", "d.csv"];
+    for name in names {
+        place.write(name, WEATHER.replace("Yard", name));
+    }
+    let loads = names.map(|name| start(&place, &["load", "--lake", "lake", name]));
+    for mut load in loads {
+        assert!(load.wait().expect("it ends").success());
+    }
+    assert_eq!(weather_rows(&place), Some(12));
+    let distinct = "SELECT COUNT(DISTINCT row_hash) AS n FROM lake.depot_weather";
+    assert_eq!(place.sql(&[], distinct)[0]["n"].as_u64(), Some(12));
+}
+
+#[test]
+fn two_weeklies_beside_a_load_tell_the_week_once_and_lose_nothing() {
+    let undisturbed = first_release();
+    let load = ["load", "--lake", "lake", "dumps"];
+    undisturbed.run_expecting(1, &load);
+    let place = first_release();
+    let weekly = |out| {
+        [
+            "weekly",
+            "--lake",
+            "lake",
+            "--as-of",
+            "2026-06-28",
+            "--out",
+            out,
+        ]
+    };
+    let mut running = [
+        (start(&place, &weekly("one")), 0),
+        (start(&place, &load), 1),
+        (start(&place, &weekly("two")), 0),
+    ];
+    for (command, code) in &mut running {
+        assert_eq!(command.wait().expect("it ends").code(), Some(*code));
+    }
+    assert_eq!(contents(&place), contents(&undisturbed));
+    let told = place.sql(
+        &[],
+        "SELECT COUNT(*) AS rows, COUNT(DISTINCT CONCAT(vin, position)) AS batteries
+         FROM risk_week WHERE week = '2026-W26'",
+    );
+    assert!(told[0]["rows"].as_u64() > Some(0), "{told:?}");
+    assert_eq!(told[0]["rows"], told[0]["batteries"]);
+    // Each run is there whole.
+    let runs = place.sql(
+        &[],
+        "SELECT COUNT(*) AS rows FROM lake.risk_week WHERE run_id IS NOT NULL GROUP BY run_id",
+    );
+    assert!(
+        runs.iter().all(|run| run["rows"] == told[0]["rows"]),
+        "{runs:?}"
+    );
 }

@@ -161,12 +161,12 @@ fn reasons_are_said_in_the_readers_units() {
     ];
     assert_eq!(
         said(&reasons, Units::Metric),
-        "driven 80 km a day; heat ahead: afternoons of about 37 °C in these weeks a year before"
+        "driven 80 km a day; heat ahead: afternoons of about 37 °C in these weeks of the years before"
     );
     // 80.4672 km are 50 international miles, 37 °C are 98.6 °F.
     assert_eq!(
         said(&reasons, Units::Us),
-        "driven 50 mi a day; heat ahead: afternoons of about 99 °F in these weeks a year before"
+        "driven 50 mi a day; heat ahead: afternoons of about 99 °F in these weeks of the years before"
     );
     assert_eq!(
         words::heat::band("mild", Units::Us),

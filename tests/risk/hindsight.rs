@@ -32,7 +32,8 @@ const KNOWN: &str = "vin, position, CAST(known_on AS VARCHAR) AS known_on, ROUND
     found_discharged, calls, charges, supply_sessions_28, supply_sessions_91, supply_sessions_364, \
     lost_sessions_91, supply_floods_91, supply_floods_364, sessions_91, sessions_364, least_supply_v_91, \
     ROUND(km_per_day, 9) AS km_per_day, ROUND(heat, 9) AS heat, ROUND(cold_ahead, 9) AS cold_ahead, \
-    ROUND(heat_ahead, 9) AS heat_ahead";
+    ROUND(cold_ahead_variance, 6) AS cold_ahead_variance, years_ahead, \
+    coldest_28, coldest_91, coldest_182, coldest_364, coldest_728, ROUND(heat_ahead, 9) AS heat_ahead";
 
 /// A day or instant after the cut, moved; anything else as it is.
 fn moved(text: &str) -> String {

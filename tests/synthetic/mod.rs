@@ -28,11 +28,12 @@ use arrow::array::ArrayRef;
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, TimeUnit};
 use arrow::error::ArrowError;
-use arrow::record_batch::RecordBatch;
 use arrow::util::display::array_value_to_string;
 use chrono::{NaiveDate, NaiveDateTime, TimeZone, Utc};
 use tempfile::TempDir;
-use voltwane::intake::{Mappings, QuarantinedRow, Sink, SinkError, find_files, read_file};
+use voltwane::intake::{
+    Mappings, QuarantinedRow, Sink, SinkError, SourceRows, find_files, read_file,
+};
 use voltwane::synthetic::{Scenario, Summary, write_dumps};
 
 /// One row, by column; empty cells are left out.
@@ -104,13 +105,9 @@ pub static LOADED: LazyLock<Loaded> = LazyLock::new(|| load(DEMO.folder.path()))
 pub static LOADED_LARGE: LazyLock<Loaded> = LazyLock::new(|| load(LARGE.folder.path()));
 
 impl Sink for Loaded {
-    fn rows(
-        &mut self,
-        table: &'static str,
-        batch: RecordBatch,
-        _lines: &[u64],
-    ) -> Result<(), SinkError> {
-        let rows = self.tables.entry(table).or_default();
+    fn rows(&mut self, given: SourceRows) -> Result<(), SinkError> {
+        let batch = given.batch;
+        let rows = self.tables.entry(given.table).or_default();
         let schema = batch.schema();
         let columns: Vec<ArrayRef> = batch
             .columns()

@@ -174,7 +174,11 @@ pub fn meaning(field: &str) -> Meaning {
         "fmi" => whole("failure mode identifier", 0, 31),
         "occurrence_count" => whole("occurrence count", 0, 65_535),
 
-        "surface_charge_removed" | "pending" | "confirmed" | "permanent" => Meaning::Flag,
+        "surface_charge_removed"
+        | "temperature_compensated"
+        | "pending"
+        | "confirmed"
+        | "permanent" => Meaning::Flag,
 
         "seen_on"
         | "battery_installed_on"

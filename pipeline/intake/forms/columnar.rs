@@ -18,7 +18,7 @@ use arrow::ipc::reader::{FileReader, StreamReader};
 use arrow::util::display::{ArrayFormatter, FormatOptions};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
-use super::record::{Record, Records, Step};
+use super::record::{CELLS_OF_NO_TEXT, Record, Records, Step};
 use super::workbook::number_text;
 use crate::error::IntakeError;
 use crate::fault::Fault;
@@ -175,7 +175,7 @@ impl ColumnRecords {
                 _ => record.push(&text),
             }
         }
-        record.raw = record.cells().collect::<Vec<_>>().join(" | ");
+        record.raw = record.cells().collect::<Vec<_>>().join(CELLS_OF_NO_TEXT);
         Ok(Step::Row)
     }
 }

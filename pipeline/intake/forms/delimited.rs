@@ -4,6 +4,9 @@
 //! costs one line, not the rest of the file: when the record it opens grows past
 //! [`MOST_LINES`] lines, closes in the midst of a word or does not come out as wide as the header, the
 //! first line alone is at fault and reading goes on at the next.
+//!
+//! A last line that has no end and fewer cells than the header is unfinished. One that has all its cells
+//! is a row, end or no end; should its last cell still grow, the row comes again with the whole of it.
 
 use std::collections::VecDeque;
 use std::io;
@@ -105,6 +108,10 @@ impl Records for Delimited<'_> {
                 return Ok(Some(Step::Bad(fault)));
             }
             let open = record.split(&line.text, self.delimiter);
+            let is_narrow = open || record.len() < self.header.len();
+            if !line.ended && is_narrow && !self.header.is_empty() && !record.is_blank() {
+                return Ok(Some(Step::Unfinished));
+            }
             if open {
                 return self.next_lines(line, record).map(Some);
             }

@@ -1,7 +1,8 @@
 //! JSON lines as records: one object a line, its keys the columns.
 //!
 //! The columns are the keys of the objects at the file's start; a key that comes up only later is
-//! not read. An object in an object is `outer.inner`. A line that is no object is at fault alone.
+//! not read. An object in an object is `outer.inner`. A line that is no object is at fault alone; a last
+//! one that has no end and breaks off is unfinished.
 
 use std::io;
 
@@ -49,6 +50,9 @@ impl Records for JsonLines<'_> {
             }
             let object = match serde_json::from_str::<Map<String, Value>>(&line.text) {
                 Ok(object) => object,
+                Err(error) if error.is_eof() && !line.ended => {
+                    return Ok(Some(Step::Unfinished));
+                }
                 Err(error) => {
                     return Ok(Some(Step::Bad(Fault::line(
                         "not a JSON object",

@@ -19,7 +19,12 @@ pub enum Step {
     Row,
     /// Something that is no row: only the record's line and raw text hold.
     Bad(Fault),
+    /// The text ends within this line, as where a file is still being written.
+    Unfinished,
 }
+
+/// What parts the cells of a record that stood in no text, where they are shown as a line.
+pub const CELLS_OF_NO_TEXT: &str = " | ";
 
 /// Cells in one buffer, reused from line to line.
 #[derive(Debug, Default)]

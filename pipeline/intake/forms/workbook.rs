@@ -17,7 +17,7 @@ use calamine::{
 };
 use zip::ZipArchive;
 
-use super::record::{Record, Records, Step};
+use super::record::{CELLS_OF_NO_TEXT, Record, Records, Step};
 use crate::error::IntakeError;
 use settings::Limits;
 use settings::limits::{bytes_of_mb, count};
@@ -351,7 +351,7 @@ impl Records for SheetRecords {
         for cell in self.sheet.texts(row, self.decimal) {
             record.push(&cell);
         }
-        record.raw = record.cells().collect::<Vec<_>>().join(" | ");
+        record.raw = record.cells().collect::<Vec<_>>().join(CELLS_OF_NO_TEXT);
         Ok(Some(Step::Row))
     }
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::names::ORIGIN_COLUMN;
 use super::shop_mapping::{ColumnRule, Mapping, same_name};
 use crate::error::IntakeError;
 use crate::fields::dump::DumpKind;
@@ -54,7 +55,7 @@ impl HeaderLayout {
         let unused = header
             .iter()
             .zip(&rules)
-            .filter(|(name, rule)| rule.is_none() && !name.is_empty());
+            .filter(|(name, rule)| rule.is_none() && !name.is_empty() && *name != ORIGIN_COLUMN);
         let unused = unused.map(|(name, _)| name.clone()).collect();
         Ok(HeaderLayout {
             header: header.to_vec(),

@@ -5,6 +5,9 @@ use crate::fields::meaning::{Meaning, meaning};
 use crate::fields::unit::Unit;
 use strsim::levenshtein;
 
+/// The column, before the others of a file with rows that were mended, that says where each first stood.
+pub const ORIGIN_COLUMN: &str = "voltwane_origin";
+
 /// Plain synonyms: name, field, unit where it is not the lake's.
 const SYNONYMS: &[(&str, &str, Option<&str>)] = &[
     ("vehicle_identification_number", "vin", None),
@@ -91,6 +94,7 @@ const HINTS: &[(&str, &[&str])] = &[
     ),
     ("date_code", &["stamp"]),
     ("surface_charge_removed", &["surface"]),
+    ("temperature_compensated", &["compensated"]),
     (
         "technician",
         &["technician", "tech", "mechanic", "tester", "initials"],
@@ -127,7 +131,15 @@ const HINTS: &[(&str, &[&str])] = &[
 ];
 
 /// Columns of the lake's own that no dump needs to give: what a load adds to a row.
-const ADDED_BY_LOADS: &[&str] = &["load_id", "row_hash", "key_hash", "corrects", "event_year"];
+const ADDED_BY_LOADS: &[&str] = &[
+    "load_id",
+    "row_hash",
+    "key_hash",
+    "corrects",
+    "from_file",
+    "from_line",
+    "event_year",
+];
 
 /// The name in lower case with single underscores for all that is not a letter or digit.
 pub fn normalised(name: &str) -> String {

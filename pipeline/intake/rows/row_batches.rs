@@ -15,6 +15,7 @@ use crate::fields::cell::Value;
 use crate::fields::dump::DumpKind;
 use crate::mapping::header_layout::HeaderLayout;
 use crate::sink::{Sink, SinkError};
+use lake::append::Origin;
 
 /// Scans that are remembered at once. An export lists a scan's codes together, so a scan is seldom
 /// met again after so many others; if it is, its row goes out twice and the lake knows it again.
@@ -44,13 +45,13 @@ struct Scans {
 impl RowBatches {
     pub fn new(layout: &HeaderLayout) -> Option<RowBatches> {
         let tables = layout.kind().tables();
-        let main = TableRows::new(tables.last()?, layout);
+        let main = TableRows::new(tables.last()?, layout, true);
         let scans = (layout.kind() == DumpKind::CodeScan)
             .then(|| tables.first())
             .flatten()
             .map(|table| Scans {
-                with_codes: TableRows::new(table, layout),
-                without_codes: TableRows::new(table, layout),
+                with_codes: TableRows::new(table, layout, false),
+                without_codes: TableRows::new(table, layout, true),
                 code_place: layout.place("code"),
                 key: ["scan_id", "vin", "scanned_at"]
                     .iter()
@@ -68,22 +69,22 @@ impl RowBatches {
     }
 
     /// Takes a row. The fault is that of a line which contradicts an earlier one of its scan.
-    pub fn push(&mut self, values: &[Value<'_>], line: u64) -> Result<(), Fault> {
+    pub fn push(&mut self, values: &[Value<'_>], origin: &Origin) -> Result<(), Fault> {
         let Some(scans) = &mut self.scans else {
-            self.main.push(values, Some(line));
+            self.main.push(values, origin);
             return Ok(());
         };
         if scans
             .code_place
             .is_none_or(|place| values[place].is_missing())
         {
-            scans.without_codes.push(values, Some(line));
+            scans.without_codes.push(values, origin);
             return Ok(());
         }
-        if scans.is_new(values, line)? {
-            scans.with_codes.push(values, None);
+        if scans.is_new(values, origin.line)? {
+            scans.with_codes.push(values, origin);
         }
-        self.main.push(values, Some(line));
+        self.main.push(values, origin);
         Ok(())
     }
 
@@ -112,9 +113,8 @@ impl RowBatches {
 }
 
 fn pass(rows: &mut TableRows, sink: &mut dyn Sink) -> Result<(), SinkError> {
-    let name = rows.table.name;
     match rows.take()? {
-        Some((batch, lines)) => sink.rows(name, batch, &lines),
+        Some(rows) => sink.rows(rows),
         None => Ok(()),
     }
 }

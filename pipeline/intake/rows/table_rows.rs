@@ -11,6 +11,8 @@ use arrow::error::ArrowError;
 
 use crate::fields::cell::Value;
 use crate::mapping::header_layout::HeaderLayout;
+use crate::sink::SourceRows;
+use lake::append::Origin;
 use lake::tables::{Kind, Table};
 
 /// Rows a batch holds at most.
@@ -22,13 +24,14 @@ pub struct TableRows {
     schema: SchemaRef,
     /// For each column of the table, its builder and its place among the layout's fields.
     columns: Vec<(Builder, Option<usize>)>,
-    rows: usize,
-    /// The source line of each row; empty where lines are counted by another table.
-    lines: Vec<u64>,
+    /// Where each row stands.
+    origins: Vec<Origin>,
+    /// Whether its rows count their lines; if not, another table's do.
+    counts_lines: bool,
 }
 
 impl TableRows {
-    pub fn new(table: &'static Table, layout: &HeaderLayout) -> TableRows {
+    pub fn new(table: &'static Table, layout: &HeaderLayout, counts_lines: bool) -> TableRows {
         let columns = table
             .columns
             .iter()
@@ -37,13 +40,13 @@ impl TableRows {
             table,
             schema: table.intake_schema(),
             columns: columns.collect(),
-            rows: 0,
-            lines: Vec::new(),
+            origins: Vec::new(),
+            counts_lines,
         }
     }
 
-    /// Adds a row; with its line if this table counts it.
-    pub fn push(&mut self, values: &[Value<'_>], line: Option<u64>) {
+    /// Adds a row.
+    pub fn push(&mut self, values: &[Value<'_>], origin: &Origin) {
         for (builder, place) in &mut self.columns {
             builder.push(
                 place
@@ -51,27 +54,30 @@ impl TableRows {
                     .unwrap_or(&Value::Missing),
             );
         }
-        self.rows += 1;
-        self.lines.extend(line);
+        self.origins.push(origin.clone());
     }
 
     pub fn is_full(&self) -> bool {
-        self.rows >= BATCH_ROWS
+        self.origins.len() >= BATCH_ROWS
     }
 
-    /// The rows so far and their lines, or `None` when there are none.
-    pub fn take(&mut self) -> Result<Option<(RecordBatch, Vec<u64>)>, ArrowError> {
-        if self.rows == 0 {
+    /// The rows so far, or `None` when there are none.
+    pub fn take(&mut self) -> Result<Option<SourceRows>, ArrowError> {
+        if self.origins.is_empty() {
             return Ok(None);
         }
-        self.rows = 0;
         let arrays: Vec<ArrayRef> = self
             .columns
             .iter_mut()
             .map(|(builder, _)| builder.finish())
             .collect();
         let batch = RecordBatch::try_new(self.schema.clone(), arrays)?;
-        Ok(Some((batch, std::mem::take(&mut self.lines))))
+        Ok(Some(SourceRows {
+            table: self.table.name,
+            batch,
+            origins: std::mem::take(&mut self.origins),
+            counts_lines: self.counts_lines,
+        }))
     }
 }
 

@@ -1,6 +1,7 @@
 //! The history of one vehicle: its batteries, their tests with trend and forecast, scans, floods, work
 //! orders, and what the weekly reports said of it.
 
+mod corrections;
 mod events;
 mod pictures;
 mod views;
@@ -19,7 +20,7 @@ use events::Event;
 use tables::Analysis;
 use views::{Battery, Named, Now, Order, Recovery, Register, Risk, Session, Test};
 
-/// Events that the text shows; the table has all.
+/// Events, and corrections, that the text shows; the table has all events.
 const EVENTS: usize = 120;
 /// Weeks of what reports told.
 const WEEKS: usize = 12;
@@ -106,6 +107,7 @@ pub async fn write(
             pictures::risk(position, settings.run.horizon_days, &its)
         })
         .collect();
+    let corrections = corrections::of(analysis, &vehicle.vin, manner).await?;
     let events = events::events(&batteries, &tests, &sessions, &orders, &recoveries, manner);
     let short_version = short_version(
         &called,
@@ -152,6 +154,8 @@ pub async fn write(
             events => &events[..events.len().min(EVENTS)],
             all_events => events.len(),
             tests => tests.len(),
+            corrections => &corrections[..corrections.len().min(EVENTS)],
+            all_corrections => corrections.len(),
         },
     )?;
     let document = Document {

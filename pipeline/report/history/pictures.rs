@@ -5,6 +5,7 @@ use chrono::{Days, NaiveDate};
 use super::super::chart::{self, BandPoint, Chart, Lane, Mark, Span, Trend};
 use super::views::{Battery, Order, Risk, Session, Test};
 use statistics::slopes::theil_sen::theil_sen;
+use trade::calendar::DAYS_A_YEAR;
 
 /// A forecast looks this far ahead.
 const FORECAST_DAYS: u64 = 182;
@@ -139,7 +140,7 @@ pub fn capacity(
         })
         .collect();
     let first = measured.first()?.0;
-    let years = |day: NaiveDate| (day - first).num_days() as f64 / 365.25;
+    let years = |day: NaiveDate| (day - first).num_days() as f64 / DAYS_A_YEAR;
     let x: Vec<f64> = measured.iter().map(|(day, ..)| years(*day)).collect();
     let y: Vec<f64> = measured.iter().map(|(_, health, _)| *health).collect();
     let line = match measured.len() {

@@ -68,7 +68,12 @@ pub async fn write(
     };
     let report = document.write(&out.join(&week), manner)?;
     let ranking = sections::ranking::rows::as_ranked(&reading).await?;
-    told::append(lake, analysis, &week, &ranking, now).await?;
+    told::append(lake, analysis, &week, &ranking, now)
+        .await
+        .map_err(|source| ReportError::NotKept {
+            report: report.clone(),
+            source: Box::new(source),
+        })?;
     Ok(Written {
         report,
         short_version: whole.short_version,

@@ -3,6 +3,7 @@
 use serde::Deserialize;
 
 use super::word;
+use trade::calendar::DAYS_A_YEAR;
 use trade::derived_words::FloodSign;
 use trade::words::FloodCause;
 
@@ -46,7 +47,7 @@ fn sign(sign: FloodSign, value: Option<f64>, codes: i64) -> String {
         FloodSign::TestedFailed => "a test nearby found the battery failed".to_owned(),
         FloodSign::DidNotStart => "the vehicle did not start by itself nearby".to_owned(),
         FloodSign::ChargedOrReplaced => "the battery was charged or replaced nearby".to_owned(),
-        FloodSign::OldBattery => format!("the battery was {:.1} years old", value / 365.25),
+        FloodSign::OldBattery => format!("the battery was {:.1} years old", value / DAYS_A_YEAR),
         FloodSign::OneModuleLost => format!("{value:.0} modules miss the same one"),
         FloodSign::BusDown => format!("{value:.0} modules say their bus is down"),
         FloodSign::NoLowVoltageCode => "no module says low voltage".to_owned(),

@@ -6,6 +6,7 @@
 //! is none of its list, which names the list. Where a sentence stands is left to the sections.
 
 pub mod evidence;
+pub mod finding;
 pub mod heat;
 pub mod latched;
 pub mod model;
@@ -19,6 +20,7 @@ use std::str::FromStr;
 
 use serde::de::{Deserialize, Deserializer, Error};
 
+use trade::calendar::{DAYS_A_MONTH, DAYS_A_YEAR};
 use trade::derived_words::PlanChange;
 
 /// Reads a word of a closed list.
@@ -67,8 +69,8 @@ pub fn plan_change(change: PlanChange) -> &'static str {
 /// How long ago, in the unit a person would use.
 pub fn ago(days: f64) -> String {
     match days {
-        days if days > 400.0 => format!("{:.1} years ago", days / 365.25),
-        days if days > 60.0 => format!("{:.0} months ago", days / 30.4375),
+        days if days > 400.0 => format!("{:.1} years ago", days / DAYS_A_YEAR),
+        days if days > 60.0 => format!("{:.0} months ago", days / DAYS_A_MONTH),
         days if days < 1.0 => "on this very day".to_owned(),
         days if days < 2.0 => "the day before".to_owned(),
         days => format!("{days:.0} days ago"),

@@ -7,6 +7,7 @@ use serde::Deserialize;
 use super::super::manner::Units;
 use super::ago;
 use risk::features::Topic;
+use trade::calendar::DAYS_A_YEAR;
 
 /// A reason as the table of chances gives it.
 #[derive(Debug, Clone, Deserialize)]
@@ -93,7 +94,7 @@ impl Reasoned<'_> {
 }
 
 fn age(reason: &Reason) -> Option<String> {
-    let years = reason.number("age_days")? / 365.25;
+    let years = reason.number("age_days")? / DAYS_A_YEAR;
     Some(match reason.number("uncertainty_days") {
         Some(days) if days > 60.0 => {
             format!("about {years:.0} years old (its install day is not on record)")
@@ -212,18 +213,18 @@ fn shop_events(reason: &Reason) -> Option<String> {
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 
-/// Frost and heat ahead are mean degrees below 0 and above 30 °C, so days on the other side count as
-/// just there.
+/// Cold ahead is the coldest morning; heat ahead mean degrees above 30 °C, so days on the other side count
+/// as just there.
 fn weather(reason: &Reason, units: Units) -> Option<String> {
-    if let Some(cold) = reason.number("cold_ahead").filter(|cold| *cold > 0.5) {
+    if let Some(cold) = reason.number("cold_ahead").filter(|cold| *cold < -0.5) {
         return Some(format!(
-            "frost ahead: days of about {} in these weeks a year before",
-            units.temperature(-cold)
+            "frost ahead: a coldest morning of about {} in these weeks of the years before",
+            units.temperature(cold)
         ));
     }
     if let Some(hot) = reason.number("heat_ahead").filter(|hot| *hot > 0.5) {
         return Some(format!(
-            "heat ahead: afternoons of about {} in these weeks a year before",
+            "heat ahead: afternoons of about {} in these weeks of the years before",
             units.temperature(30.0 + hot)
         ));
     }

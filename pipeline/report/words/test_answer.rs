@@ -1,6 +1,7 @@
 //! What a test of a battery would tell.
 
 use super::ago;
+use trade::calendar::DAYS_A_YEAR;
 
 /// How long nobody knows, and what a test would likely show; limits are shares of the rating.
 pub fn likely(
@@ -14,7 +15,7 @@ pub fn likely(
         Some(days) => format!("last tested when charged {}", ago(days)),
     };
     if let Some(days) = age_days {
-        text.push_str(&format!(", {:.1} years old", days / 365.25));
+        text.push_str(&format!(", {:.1} years old", days / DAYS_A_YEAR));
     }
     if let (Some(lower), Some(upper)) = (lower, upper) {
         text.push_str(&format!(

@@ -18,3 +18,4 @@ pub mod weibull_law;
 pub mod weibull_likelihood;
 pub mod weibull_limits;
 pub mod weibull_profile;
+pub mod weibull_robust;

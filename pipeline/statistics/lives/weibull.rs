@@ -90,12 +90,10 @@ fn climb(
         let (step_mu, step_s) = newton_step(&here, point.1, fixed_shape.is_some());
         let step_in_sigmas = (step_mu * (-point.1).exp()).abs().max(step_s.abs());
         if step_in_sigmas < SMALL_STEP {
-            // The surface is a paraboloid over so short a step: no need to look again.
-            here.value += 0.5 * (here.by_mu * step_mu + here.by_s * step_s);
             point = (point.0 + step_mu, point.1 + step_s);
             return Ok(Summit {
                 point,
-                derivatives: here,
+                derivatives: sample.derivatives(point.0, point.1, prior),
                 iterations,
             });
         }

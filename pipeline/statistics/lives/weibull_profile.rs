@@ -12,6 +12,8 @@ use crate::limits::Limits;
 /// How far a limit is sought, in widths of the normal-theory limit.
 const MOST_WIDTHS: f64 = 60.0;
 const RELATIVE_ACCURACY: f64 = 1e-10;
+/// A limit further than a factor of 10^20 from the estimate says nothing: that end is left open.
+const FARTHEST: f64 = 46.05;
 
 /// A likelihood-ratio test with one degree of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -141,7 +143,7 @@ fn profile_limits(
     };
     let level = highest(sample, &fit.prior, slice, centre, other).height - drop;
     let end = |side: f64| {
-        find_level(
+        let found = find_level(
             sample,
             &fit.prior,
             slice,
@@ -149,7 +151,11 @@ fn profile_limits(
             other,
             side * width,
             level,
-        )
+        );
+        match (found - centre).abs() <= FARTHEST {
+            true => found,
+            false => f64::INFINITY.copysign(side),
+        }
     };
     Ok(Limits {
         lower: end(-1.0),
@@ -169,15 +175,18 @@ fn find_level(
     level: f64,
 ) -> f64 {
     let (mut inside, mut outside) = (centre, None);
+    // Whether the profile was seen below the level, not only past what can be computed.
+    let mut crossed = false;
     let mut value = centre + width;
     for _ in 0..200 {
         let point = highest(sample, prior, slice, value, other);
         let excess = point.height - level;
-        if excess.is_finite() && excess > 0.0 {
+        if excess > 0.0 && excess.is_finite() {
             inside = value;
             other = point.other;
         } else {
             outside = Some(value);
+            crossed |= excess.is_finite();
         }
         if excess.abs() < 1e-12 {
             return value;
@@ -187,7 +196,10 @@ fn find_level(
             Some(outside) => {
                 let (low, high) = (f64::min(inside, outside), f64::max(inside, outside));
                 if high - low <= RELATIVE_ACCURACY * width.abs() {
-                    return 0.5 * (low + high);
+                    return match crossed {
+                        true => 0.5 * (low + high),
+                        false => f64::INFINITY.copysign(width),
+                    };
                 }
                 if newton > low && newton < high {
                     newton

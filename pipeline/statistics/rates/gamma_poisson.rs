@@ -4,7 +4,7 @@
 //! Fails for counts that do not match their exposures, exposures not above 0, and no units. Counts
 //! with no spread beyond Poisson give an infinite size and every unit the common rate.
 
-use crate::distributions::{gamma_quantile, ln_gamma};
+use crate::distributions::{digamma_rise, gamma_quantile, ln_gamma};
 use crate::input::{InputError, all_within, at_least, open_unit, same_length};
 use crate::limits::Limits;
 
@@ -13,8 +13,6 @@ const MOST_SIZE: f64 = 1e7;
 const LEAST_SIZE: f64 = 1e-4;
 /// Points of the first search over ln size.
 const GRID: usize = 48;
-/// Half the golden section's complement.
-const GOLDEN: f64 = 0.381_966_011_250_105_1;
 
 /// A gamma law of rates: mean rate, and size = 1 / squared coefficient of variation.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,8 +35,8 @@ pub struct ShrunkRate {
 }
 
 /// Fits mean and size by maximum likelihood of the negative binomial marginal (Lawless, Canadian
-/// J. Statist. 15:209, 1987): for each size the mean by Newton's method, the size by a grid over
-/// its logarithm and a golden-section search between the best point's neighbours.
+/// J. Statist. 15:209, 1987): for each size the mean by Newton's method, the size as the root of the
+/// likelihood's slope.
 pub fn fit_gamma_poisson(counts: &[u64], exposures: &[f64]) -> Result<GammaPoisson, InputError> {
     same_length("counts", counts.len(), "exposures", exposures.len())?;
     at_least("units", counts.len(), 1)?;
@@ -54,50 +52,81 @@ pub fn fit_gamma_poisson(counts: &[u64], exposures: &[f64]) -> Result<GammaPoiss
     if total == 0.0 || counts.len() == 1 {
         return Ok(poisson);
     }
-    let at = |ln_size: f64| profile(&counts, exposures, pooled, ln_size.exp());
-    let (low, high) = (LEAST_SIZE.ln(), MOST_SIZE.ln());
-    let width = (high - low) / (GRID - 1) as f64;
-    let grid: Vec<(f64, f64)> = (0..GRID)
-        .map(|k| low + width * k as f64)
-        .map(|ln_size| (ln_size, at(ln_size).1))
-        .collect();
-    let Some(best) = grid
-        .iter()
-        .copied()
-        .reduce(|a, b| if b.1 > a.1 { b } else { a })
-    else {
-        return Ok(poisson);
-    };
-    let (mut low, mut high) = ((best.0 - width).max(low), (best.0 + width).min(high));
-    let mut inner = (low + GOLDEN * (high - low), high - GOLDEN * (high - low));
-    let mut heights = (at(inner.0).1, at(inner.1).1);
-    while high - low > 1e-9 {
-        if heights.0 > heights.1 {
-            high = inner.1;
-            inner = (low + GOLDEN * (high - low), inner.0);
-            heights = (at(inner.0).1, heights.0);
-        } else {
-            low = inner.0;
-            inner = (inner.1, high - GOLDEN * (high - low));
-            heights = (heights.1, at(inner.1).1);
-        }
-    }
-    let size = (0.5 * (low + high)).exp();
-    let (mean, log_likelihood) = profile(&counts, exposures, pooled, size);
-    // The gain over Poisson must exceed rounding.
-    if size > 0.5 * MOST_SIZE || log_likelihood <= poisson.log_likelihood + 1e-9 {
+    // At the best mean of a size the whole slope is the partial one.
+    let slope = |size: f64| slope_in_size(&counts, exposures, pooled, size);
+    let size = best_size(slope, |size| match size.is_infinite() {
+        true => poisson.log_likelihood,
+        false => log_likelihood(&counts, exposures, pooled, size),
+    });
+    if size.is_infinite() {
         return Ok(poisson);
     }
     Ok(GammaPoisson {
-        mean,
+        mean: best_mean(&counts, exposures, pooled, size),
         size,
-        log_likelihood,
+        log_likelihood: log_likelihood(&counts, exposures, pooled, size),
     })
 }
 
-/// For one size, the best mean rate and its log-likelihood. The score in ln mean is
+/// The size of the greatest likelihood: among the roots at which its slope turns from rising to
+/// falling, found between the points of a grid and closed in on by halving, and the open end, where it
+/// is Poisson. A size below the least is taken for it.
+pub(super) fn best_size(slope: impl Fn(f64) -> f64, height: impl Fn(f64) -> f64) -> f64 {
+    let (low, high) = (LEAST_SIZE.ln(), MOST_SIZE.ln());
+    let width = (high - low) / (GRID - 1) as f64;
+    let grid: Vec<(f64, bool)> = (0..GRID)
+        .map(|point| low + width * point as f64)
+        .map(|ln_size| (ln_size, slope(ln_size.exp()) > 0.0))
+        .collect();
+    let mut sizes = Vec::new();
+    if !grid[0].1 {
+        sizes.push(LEAST_SIZE);
+    }
+    for pair in grid.windows(2) {
+        if !pair[0].1 || pair[1].1 {
+            continue;
+        }
+        let (mut rising, mut falling) = (pair[0].0, pair[1].0);
+        while falling - rising > 1e-15 * (1.0 + rising.abs()) {
+            let middle = 0.5 * (rising + falling);
+            if middle <= rising || middle >= falling {
+                break;
+            }
+            if slope(middle.exp()) > 0.0 {
+                rising = middle;
+            } else {
+                falling = middle;
+            }
+        }
+        sizes.push((0.5 * (rising + falling)).exp());
+    }
+    if grid[GRID - 1].1 {
+        sizes.push(f64::INFINITY);
+    }
+    match sizes[..] {
+        [] => f64::INFINITY,
+        [only] => only,
+        _ => {
+            let heights = sizes.iter().map(|size| (*size, height(*size)));
+            let best = heights.reduce(|best, next| if next.1 > best.1 { next } else { best });
+            best.map_or(f64::INFINITY, |best| best.0)
+        }
+    }
+}
+
+fn slope_in_size(counts: &[f64], exposures: &[f64], start: f64, size: f64) -> f64 {
+    let mean = best_mean(counts, exposures, start, size);
+    let terms = counts.iter().zip(exposures).map(|(&count, exposure)| {
+        let expected = mean * exposure;
+        let rises = digamma_rise(size, count) - (expected / size).ln_1p();
+        rises + (expected - count) / (size + expected)
+    });
+    terms.sum()
+}
+
+/// For one size, the best mean rate. The score in ln mean is
 /// `sum size (count - mean exposure) / (size + mean exposure)`, which falls in the mean.
-fn profile(counts: &[f64], exposures: &[f64], start: f64, size: f64) -> (f64, f64) {
+fn best_mean(counts: &[f64], exposures: &[f64], start: f64, size: f64) -> f64 {
     let mut ln_mean = start.ln();
     for _ in 0..100 {
         let mean = ln_mean.exp();
@@ -110,25 +139,26 @@ fn profile(counts: &[f64], exposures: &[f64], start: f64, size: f64) -> (f64, f6
         }
         let step = (score / information).clamp(-2.0, 2.0);
         ln_mean += step;
-        if step.abs() < 1e-13 {
+        if step.abs() < 1e-14 {
             break;
         }
     }
-    let mean = ln_mean.exp();
-    let log_likelihood = counts
-        .iter()
-        .zip(exposures)
-        .map(|(&count, exposure)| {
-            let expected = mean * exposure;
-            ln_rising(size, count) - ln_gamma(count + 1.0) - size * (expected / size).ln_1p()
-                + count * (expected.ln() - (size + expected).ln())
-        })
-        .sum();
-    (mean, log_likelihood)
+    ln_mean.exp()
+}
+
+/// At the best mean rate of that size.
+fn log_likelihood(counts: &[f64], exposures: &[f64], start: f64, size: f64) -> f64 {
+    let mean = best_mean(counts, exposures, start, size);
+    let terms = counts.iter().zip(exposures).map(|(&count, exposure)| {
+        let expected = mean * exposure;
+        ln_rising(size, count) - ln_gamma(count + 1.0) - size * (expected / size).ln_1p()
+            + count * (expected.ln() - (size + expected).ln())
+    });
+    terms.sum()
 }
 
 /// `ln Gamma(size + count) - ln Gamma(size)` without the loss of digits at great sizes.
-fn ln_rising(size: f64, count: f64) -> f64 {
+pub(super) fn ln_rising(size: f64, count: f64) -> f64 {
     if count <= 30.0 {
         (0..count as u32).map(|k| (size + f64::from(k)).ln()).sum()
     } else {

@@ -3,8 +3,8 @@
 //! Fails for a mean or size that is not above 0 and for no counts. Exposures that differ are left
 //! to `gamma_poisson`.
 
-use super::gamma_poisson::fit_gamma_poisson;
-use crate::distributions::{beta_lower_tail, gamma_lower_tail, ln_gamma};
+use super::gamma_poisson::{best_size, fit_gamma_poisson, ln_rising};
+use crate::distributions::{beta_lower_tail, digamma_rise, gamma_lower_tail, ln_gamma};
 use crate::input::{InputError, at_least, not_negative};
 
 /// A negative binomial of a mean and a size: the variance is `mean + mean^2 / size`. An infinite
@@ -59,16 +59,9 @@ impl NegativeBinomial {
     }
 }
 
-/// Sizes searched: below the first nearly every count is 0, above the last it is Poisson.
-const SIZES: (f64, f64) = (1e-4, 1e7);
-/// Points of the first search over ln size.
-const GRID: usize = 48;
-/// Half the golden section's complement.
-const GOLDEN: f64 = 0.381_966_011_250_105_1;
-
 /// As [`NegativeBinomial::fit`] for counts told as (count, how often it came): the work grows with
 /// the distinct counts only. With equal exposures the mean's estimate is the counts' mean whatever
-/// the size, so the search is over the size alone.
+/// the size, so only the size is sought.
 pub fn fit_tallied(tally: &[(u64, u64)]) -> Result<NegativeBinomial, InputError> {
     let counts: u64 = tally.iter().map(|(_, times)| times).sum();
     at_least("counts", counts as usize, 1)?;
@@ -81,48 +74,29 @@ pub fn fit_tallied(tally: &[(u64, u64)]) -> Result<NegativeBinomial, InputError>
     if total == 0.0 || counts == 1 {
         return Ok(poisson);
     }
-    let at = |ln_size: f64| tallied_log_likelihood(tally, mean, ln_size.exp());
-    let (low, high) = (SIZES.0.ln(), SIZES.1.ln());
-    let width = (high - low) / (GRID - 1) as f64;
-    let start = (0..GRID)
-        .map(|point| low + width * point as f64)
-        .map(|ln_size| (ln_size, at(ln_size)))
-        .fold((low, f64::NEG_INFINITY), |best, next| {
-            if next.1 > best.1 { next } else { best }
-        });
-    let (mut low, mut high) = ((start.0 - width).max(low), (start.0 + width).min(high));
-    while high - low > 1e-9 {
-        let inner = (low + GOLDEN * (high - low), high - GOLDEN * (high - low));
-        if at(inner.0) > at(inner.1) {
-            high = inner.1;
-        } else {
-            low = inner.0;
-        }
-    }
-    let size = (0.5 * (low + high)).exp();
-    let poisson_height: f64 = tally
-        .iter()
-        .map(|&(count, times)| {
-            let count = count as f64;
-            times as f64 * (count * mean.ln() - mean - ln_gamma(count + 1.0))
-        })
-        .sum();
-    // The gain over Poisson must exceed rounding.
-    if size > 0.5 * SIZES.1 || at(size.ln()) <= poisson_height + 1e-9 {
-        return Ok(poisson);
-    }
+    // The slope of the log-likelihood in the size. Terms of the mean are shared out among the counts,
+    // so that each bracket stays small where the size is great.
+    let slope = |size: f64| -> f64 {
+        let each = (mean / size).ln_1p() / mean;
+        tally
+            .iter()
+            .map(|&(count, times)| {
+                let count = count as f64;
+                times as f64 * (digamma_rise(size, count) - count * each)
+            })
+            .sum()
+    };
+    let size = best_size(slope, |size| tallied_log_likelihood(tally, mean, size));
     NegativeBinomial::new(mean, size)
 }
 
 fn tallied_log_likelihood(tally: &[(u64, u64)], mean: f64, size: f64) -> f64 {
     let term = |count: u64| {
-        let rising: f64 = if count <= 30 {
-            (0..count).map(|k| (size + k as f64).ln()).sum()
-        } else {
-            ln_gamma(size + count as f64) - ln_gamma(size)
-        };
         let count = count as f64;
-        rising - ln_gamma(count + 1.0) - size * (mean / size).ln_1p()
+        if size.is_infinite() {
+            return count * mean.ln() - mean - ln_gamma(count + 1.0);
+        }
+        ln_rising(size, count) - ln_gamma(count + 1.0) - size * (mean / size).ln_1p()
             + count * (mean.ln() - (size + mean).ln())
     };
     tally
@@ -154,6 +128,49 @@ mod tests {
             (each.size / tallied.size - 1.0).abs() < 1e-5,
             "{each:?} {tallied:?}"
         );
+    }
+
+    /// The root of the score by mpmath 1.4.1 (50 digits): few great counts, many with one far out, and
+    /// counts that spread hardly wider than Poisson.
+    #[test]
+    fn large_and_skewed_counts_keep_the_digits_of_the_size() {
+        let great = [
+            (900_000_000, 1),
+            (1_000_000_000, 1),
+            (1_100_000_000, 1),
+            (1_200_000_000, 1),
+        ];
+        let skewed = [
+            (0, 990),
+            (1, 3),
+            (2, 2),
+            (40, 2),
+            (3_000, 2),
+            (1_000_000, 1),
+        ];
+        let near_poisson = [
+            (0, 3_700),
+            (1, 3_660),
+            (2, 1_840),
+            (3, 610),
+            (4, 145),
+            (5, 35),
+            (6, 10),
+        ];
+        for (tally, size) in [
+            (&great[..], 87.54290837674326),
+            (&skewed[..], 0.000_707_970_991_135_150_5),
+            (&near_poisson[..], 91.55095317628883),
+        ] {
+            let tallied = fit_tallied(tally).unwrap().size;
+            assert!((tallied / size - 1.0).abs() < 1e-11, "{tallied} {size}");
+            let counts: Vec<u64> = tally
+                .iter()
+                .flat_map(|&(count, times)| std::iter::repeat_n(count, times as usize))
+                .collect();
+            let each = NegativeBinomial::fit(&counts).unwrap().size;
+            assert!((each / size - 1.0).abs() < 1e-9, "{each} {size}");
+        }
     }
 
     #[test]

@@ -3,4 +3,5 @@
 //! Which readings belong on one line is left to the caller.
 
 pub mod crossing;
+mod slope_ranks;
 pub mod theil_sen;

@@ -10,7 +10,7 @@ use datafusion::scalar::ScalarValue;
 use super::Documented;
 use super::answer::{number_fields, numbers};
 use super::collect::collecting;
-use super::life::observed;
+use super::life::{Observed, observed};
 use statistics::Life;
 use statistics::limits::two_sided_z;
 use statistics::lives::kaplan_meier::kaplan_meier;
@@ -80,7 +80,7 @@ fn difference(stratum: impl Fn(usize) -> f64, columns: &[Vec<f64>]) -> ScalarVal
         .map(|run| {
             let span = run[0]..run[0] + run.len();
             let own = |column: &Vec<f64>| column[span.clone()].to_vec();
-            let lives = observed(&lives.iter().map(own).collect::<Vec<_>>());
+            let lives = observed(&lives.iter().map(own).collect::<Vec<_>>()).lives;
             let (stratum, cohort) = place(run[0]);
             (stratum, cohort, lives)
         })
@@ -124,7 +124,15 @@ fn difference(stratum: impl Fn(usize) -> f64, columns: &[Vec<f64>]) -> ScalarVal
     )
 }
 
-const MEAN_LIFE: [&str; 6] = ["mean", "lower", "upper", "given_age", "lives", "failures"];
+const MEAN_LIFE: [&str; 7] = [
+    "mean",
+    "lower",
+    "upper",
+    "given_age",
+    "lives",
+    "failures",
+    "ended_at_entry",
+];
 
 /// `mean_life_until(entry, exit, failed, until)`.
 pub fn mean_life_until() -> Documented<AggregateUDF> {
@@ -139,7 +147,10 @@ pub fn mean_life_until() -> Documented<AggregateUDF> {
             ],
             DataType::Struct(number_fields(&MEAN_LIFE)),
             |columns| {
-                let lives = observed(columns);
+                let Observed {
+                    lives,
+                    ended_at_entry,
+                } = observed(columns);
                 let until = columns[3].iter().copied().fold(f64::INFINITY, f64::min);
                 let curve = kaplan_meier(&lives, CONFIDENCE).ok();
                 let mean = curve
@@ -160,11 +171,12 @@ pub fn mean_life_until() -> Documented<AggregateUDF> {
                         given_age,
                         Some(lives.len() as f64),
                         Some(lives.iter().filter(|life| life.event).count() as f64),
+                        Some(ended_at_entry),
                     ],
                 ))
             },
         ),
         signature: "mean_life_until(entry, exit, failed, until)",
-        about: "mean life up to an age (area under the Kaplan–Meier curve up to it, the least age given counts) with 95 % limits, from given_age on where nobody younger was followed: a struct; null beyond the last follow-up",
+        about: "mean life up to an age (area under the Kaplan–Meier curve up to it, the least age given counts) with 95 % limits, from given_age on where nobody younger was followed: a struct; null beyond the last follow-up; ended_at_entry as in survival_steps",
     }
 }

@@ -12,7 +12,7 @@ use datafusion::scalar::ScalarValue;
 use super::Documented;
 use super::answer::{step_list, steps};
 use super::collect::collecting;
-use super::life::observed;
+use super::life::{Observed, ended_at_entry, observed};
 use statistics::lives::aalen_johansen::{CompetingLife, aalen_johansen};
 use statistics::lives::kaplan_meier::kaplan_meier;
 use statistics::lives::life::IntervalLife;
@@ -21,7 +21,7 @@ use statistics::lives::turnbull::turnbull;
 
 const CONFIDENCE: f64 = 0.95;
 
-const SURVIVAL: [&str; 7] = [
+const SURVIVAL: [&str; 9] = [
     "age",
     "at_risk",
     "failures",
@@ -29,6 +29,8 @@ const SURVIVAL: [&str; 7] = [
     "lower",
     "upper",
     "cumulative_hazard",
+    "given_age",
+    "ended_at_entry",
 ];
 
 /// `survival_steps(entry, exit, failed)`.
@@ -39,12 +41,15 @@ pub fn survival_steps() -> Documented<AggregateUDF> {
             vec![DataType::Float64, DataType::Float64, DataType::Boolean],
             step_list(&SURVIVAL),
             |columns| {
-                let curve = kaplan_meier(&observed(columns), CONFIDENCE)
-                    .map(|curve| curve.steps)
-                    .unwrap_or_default();
+                let Observed {
+                    lives,
+                    ended_at_entry,
+                } = observed(columns);
+                let curve = kaplan_meier(&lives, CONFIDENCE).ok();
                 let rows: Vec<_> = curve
                     .iter()
-                    .map(|step| {
+                    .flat_map(|curve| curve.steps.iter().map(|step| (step, curve.given_age)))
+                    .map(|(step, given_age)| {
                         [
                             Some(step.age),
                             Some(step.at_risk as f64),
@@ -53,6 +58,8 @@ pub fn survival_steps() -> Documented<AggregateUDF> {
                             step.limits.map(|limits| limits.lower),
                             step.limits.map(|limits| limits.upper),
                             Some(step.cumulative_hazard),
+                            Some(given_age),
+                            Some(ended_at_entry),
                         ]
                     })
                     .collect();
@@ -60,7 +67,7 @@ pub fn survival_steps() -> Documented<AggregateUDF> {
             },
         ),
         signature: "survival_steps(entry, exit, failed)",
-        about: "Kaplan–Meier steps with log-log 95 % limits for lives observed from entry to exit: a list of structs, one a failure age, to UNNEST",
+        about: "Kaplan–Meier steps with log-log 95 % limits for lives observed from entry to exit, of those that reach given_age (0: of all; above 0 where all that were followed at first had failed before the others entered): a list of structs, one a failure age, to UNNEST; ended_at_entry counts failures at the very age of entry, which are in no step",
     }
 }
 
@@ -123,7 +130,7 @@ fn intervals(columns: &[Vec<f64>]) -> Result<ScalarValue> {
     Ok(steps(&INTERVALS, &rows))
 }
 
-const INCIDENCE: [&str; 8] = [
+const INCIDENCE: [&str; 10] = [
     "age",
     "at_risk",
     "cause",
@@ -132,6 +139,8 @@ const INCIDENCE: [&str; 8] = [
     "lower",
     "upper",
     "survival",
+    "given_age",
+    "ended_at_entry",
 ];
 
 /// More causes than this are a column mistaken for one of causes.
@@ -147,7 +156,7 @@ pub fn incidence_steps() -> Documented<AggregateUDF> {
             incidence,
         ),
         signature: "incidence_steps(entry, exit, cause)",
-        about: "Aalen–Johansen cumulative incidence of each cause, the others competing, with log-log 95 % limits; cause 0 has not ended, any other number is a cause: a list of structs, one an age and a cause that ended some there, to UNNEST",
+        about: "Aalen–Johansen cumulative incidence of each cause, the others competing, with log-log 95 % limits; cause 0 has not ended, any other number is a cause; of those that reach given_age, as in survival_steps: a list of structs, one an age and a cause that ended some there, to UNNEST; ended_at_entry as there",
     }
 }
 
@@ -174,11 +183,18 @@ fn incidence(columns: &[Vec<f64>]) -> Result<ScalarValue> {
             cause: causes.iter().position(|known| known == cause),
         })
         .collect();
-    let curve = aalen_johansen(&lives, causes.len(), CONFIDENCE)
-        .map(|curve| curve.steps)
-        .unwrap_or_default();
+    let at_entry = ended_at_entry(
+        columns[0]
+            .iter()
+            .zip(&columns[1])
+            .zip(&columns[2])
+            .map(|((entry, exit), cause)| (entry, exit, *cause != 0.0)),
+    );
+    let curve = aalen_johansen(&lives, causes.len(), CONFIDENCE).ok();
+    let given_age = curve.as_ref().map(|curve| curve.given_age);
     let rows: Vec<_> = curve
         .iter()
+        .flat_map(|curve| &curve.steps)
         .flat_map(|step| step.causes.iter().zip(&causes).map(move |own| (step, own)))
         .filter(|(_, (own, _))| own.events > 0)
         .map(|(step, (own, cause))| {
@@ -191,6 +207,8 @@ fn incidence(columns: &[Vec<f64>]) -> Result<ScalarValue> {
                 own.limits.map(|limits| limits.lower),
                 own.limits.map(|limits| limits.upper),
                 Some(step.survival),
+                given_age,
+                Some(at_entry),
             ]
         })
         .collect();

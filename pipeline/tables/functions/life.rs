@@ -28,7 +28,7 @@ const CONFIDENCE: f64 = 0.95;
 /// profile is not worth its time.
 const MOST_PROFILED_FAILURES: usize = 1_000;
 
-const FIT: [&str; 24] = [
+const FIT: [&str; 25] = [
     "lives",
     "failures",
     "exposure",
@@ -53,6 +53,7 @@ const FIT: [&str; 24] = [
     "scale_profile_upper",
     "b10_profile_lower",
     "b10_profile_upper",
+    "ended_at_entry",
 ];
 
 /// `weibull_life(entry, exit, failed)`.
@@ -63,7 +64,10 @@ pub fn weibull_life() -> Documented<AggregateUDF> {
             vec![DataType::Float64, DataType::Float64, DataType::Boolean],
             DataType::Struct(number_fields(&FIT)),
             |columns| {
-                let lives = observed(columns);
+                let Observed {
+                    lives,
+                    ended_at_entry,
+                } = observed(columns);
                 let exposure: f64 = lives.iter().map(|life| life.exit - life.entry).sum();
                 let failures = lives.iter().filter(|life| life.event).count();
                 let mut answer = vec![
@@ -72,11 +76,13 @@ pub fn weibull_life() -> Documented<AggregateUDF> {
                     Some(exposure),
                 ];
                 answer.extend(estimates(&lives).unwrap_or_default());
+                answer.resize(FIT.len() - 1, None);
+                answer.push(Some(ended_at_entry));
                 Ok(numbers(&FIT, &answer))
             },
         ),
         signature: "weibull_life(entry, exit, failed)",
-        about: "Weibull fit by maximum likelihood to lives observed from entry to exit (left truncated, right censored): a struct of estimates with 95 % limits, for up to 1,000 failures also by profile likelihood (null: that end is left open), and the p of a hazard that does not change with age",
+        about: "Weibull fit by maximum likelihood to lives observed from entry to exit (left truncated, right censored): a struct of estimates with 95 % limits, for up to 1,000 failures also by profile likelihood (null: that end is left open), the p of a hazard that does not change with age, and how many ended at the very age they entered at, which says nothing of a rate and is not in the fit",
     }
 }
 
@@ -113,28 +119,51 @@ fn estimates(lives: &[Life]) -> Option<Vec<Option<f64>>> {
             profile_b_life_limits(&sample, &fit, 0.1, CONFIDENCE),
         ];
         for limits in profiles.map(Result::ok) {
-            answer.extend([lower(limits), upper(limits)]);
+            // An end at 0 is as open as one at infinity.
+            answer.extend([lower(limits).filter(|end| *end > 0.0), upper(limits)]);
         }
     }
     Some(answer)
 }
 
-/// Lives with any time under observation; one that left as it came says nothing.
-pub fn observed(columns: &[Vec<f64>]) -> Vec<Life> {
+/// Lives with any time under observation, and how many ended at the very age they entered at, of which
+/// no rate can be told.
+pub struct Observed {
+    pub lives: Vec<Life>,
+    pub ended_at_entry: f64,
+}
+
+/// From sorted columns of entry, exit and whether it failed. One that left as it came says nothing.
+pub fn observed(columns: &[Vec<f64>]) -> Observed {
     let [entry, exit, failed, ..] = columns else {
-        return Vec::new();
+        return Observed {
+            lives: Vec::new(),
+            ended_at_entry: 0.0,
+        };
     };
-    entry
-        .iter()
-        .zip(exit)
-        .zip(failed)
+    let spans = entry.iter().zip(exit).zip(failed);
+    let lives = spans
+        .clone()
         .filter(|((entry, exit), _)| **entry >= 0.0 && exit > entry)
         .map(|((entry, exit), failed)| Life {
             entry: *entry,
             exit: *exit,
             event: *failed > 0.5,
         })
-        .collect()
+        .collect();
+    Observed {
+        lives,
+        ended_at_entry: ended_at_entry(
+            spans.map(|((entry, exit), failed)| (entry, exit, *failed > 0.5)),
+        ),
+    }
+}
+
+/// How many of the spans end at the very age they begin at.
+pub fn ended_at_entry<'a>(spans: impl Iterator<Item = (&'a f64, &'a f64, bool)>) -> f64 {
+    spans
+        .filter(|(entry, exit, ended)| *ended && **entry >= 0.0 && exit == entry)
+        .count() as f64
 }
 
 const CHANCE: [&str; 3] = ["chance", "lower", "upper"];

@@ -8,7 +8,14 @@ use super::answer::{number_fields, numbers};
 use super::collect::collecting;
 use statistics::slopes::theil_sen::theil_sen;
 
-const LINE: [&str; 5] = ["slope", "slope_lower", "slope_upper", "intercept", "points"];
+const LINE: [&str; 6] = [
+    "slope",
+    "slope_lower",
+    "slope_upper",
+    "intercept",
+    "points",
+    "points_used",
+];
 
 /// `robust_slope(x, y)`.
 pub fn robust_slope() -> Documented<AggregateUDF> {
@@ -31,11 +38,12 @@ pub fn robust_slope() -> Documented<AggregateUDF> {
                         limits.map(|limits| limits.upper),
                         line.as_ref().map(|line| line.intercept),
                         Some(x.len() as f64),
+                        line.as_ref().map(|line| line.points_used as f64),
                     ],
                 ))
             },
         ),
         signature: "robust_slope(x, y)",
-        about: "Theil–Sen slope of y over x with its 95 % interval, the intercept and the number of points: a struct; the slope is null below two distinct x",
+        about: "Theil–Sen slope of y over x with its 95 % interval, the intercept and the number of points: a struct; the slope is null below two distinct x; above 20,000 points neighbours in x are first made one by their medians, and points_used says how many are left",
     }
 }

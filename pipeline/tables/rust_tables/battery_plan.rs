@@ -21,6 +21,7 @@ use risk::stakes::Stakes;
 use risk::test_value::TestPower;
 use risk::visits::{self, Candidate, Limits, Outcome, Planned};
 use risk::weeks_ahead::{Growth, weekly_hazards};
+use trade::calendar::DAYS_A_WEEK;
 use trade::words::Advice;
 
 pub const BATTERY_PLAN: Computed = Computed {
@@ -32,6 +33,7 @@ pub const BATTERY_PLAN: Computed = Computed {
         "health_fit",
         "model_fit",
         "replacement_policy",
+        "depot_heat",
         "next_service",
     ],
     make: |analysis| battery_plan(analysis).boxed(),
@@ -40,8 +42,6 @@ pub const BATTERY_PLAN: Computed = Computed {
 /// Weeks that visits are planned for, and weeks looked ahead to value what is left.
 pub const WEEKS: usize = 13;
 const OUTLOOK_WEEKS: usize = 52;
-
-const DAYS_A_WEEK: f64 = 7.0;
 
 #[derive(Debug, Deserialize)]
 struct Told {
@@ -93,7 +93,9 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
                     p.planned_cost, p.cost_per_day, p.cost_per_day_failure_half, p.cost_per_day_failure_double,
                     s.due_in_days, s.usual_gap_days
              FROM battery_risk r
+             LEFT JOIN depot_heat h ON h.depot = r.depot
              JOIN replacement_policy p ON p.chemistry = COALESCE(r.chemistry, 'not known')
+              AND p.heat_band = COALESCE(h.heat_band, 'not known')
              LEFT JOIN next_service s ON s.vin = r.vin
              WHERE r.chance IS NOT NULL
              ORDER BY r.depot, r.vin, r.position",
@@ -384,7 +386,7 @@ async fn seasons(analysis: &Analysis) -> Result<BTreeMap<String, Vec<f64>>, Anal
     let airs: Vec<WeekAir> = analysis
         .rows(
             "SELECT depot, (363 - days_between(day, $as_of)) / 7 AS week,
-                    AVG(GREATEST(0.0, -mean_temperature_c)) AS cold,
+                    GREATEST(0.0, 10.0 - MIN(COALESCE(min_temperature_c, mean_temperature_c - 5.0))) / 10.0 AS cold,
                     AVG(GREATEST(0.0, max_temperature_c - 30.0)) AS heat
              FROM depot_weather WHERE days_between(day, $as_of) BETWEEN 0 AND 363
              GROUP BY depot, (363 - days_between(day, $as_of)) / 7

@@ -1,4 +1,4 @@
-//! The model's tables: health_fit, model_fit and battery_chance.
+//! The model's tables: health_fit, model_fit, model_way and battery_chance.
 
 use std::sync::Arc;
 
@@ -11,9 +11,11 @@ use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
 use risk::chances::{self, KeptTrend};
+use risk::cold::Outlook;
 use risk::expected_health::{self, HealthSlope};
 use risk::features::of_hazard;
-use risk::model::{self, KeptCoefficient, KeptModel, MODEL_VERSION, Wanted};
+use risk::model::{KeptCoefficient, KeptModel, MODEL_VERSION};
+use risk::ways;
 
 pub const HEALTH_FIT: Computed = Computed {
     name: "health_fit",
@@ -27,6 +29,13 @@ pub const MODEL_FIT: Computed = Computed {
     about: "One row is a coefficient of the hazard, of a scaled column, the intercept first.",
     reads: &["vehicle_week", "health_fit"],
     make: |analysis| model_fit(analysis).boxed(),
+};
+
+pub const MODEL_WAY: Computed = Computed {
+    name: "model_way",
+    about: "One row is a way of foretelling, with the weight that trials on the last year gave it.",
+    reads: &["model_fit"],
+    make: |analysis| model_way(analysis).boxed(),
 };
 
 pub const BATTERY_CHANCE: Computed = Computed {
@@ -137,14 +146,21 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let frame = read_frame(analysis).await?;
     let slopes = kept_health(analysis).await?;
     let expected = expected_health::foretell(&frame, &slopes, horizon_days);
-    let features = of_hazard(&frame, &expected.lost, horizon_days);
-    let wanted = Wanted {
+    let features = of_hazard(&frame, &expected.lost, Outlook::Came, horizon_days);
+    let prior_failures = usize::try_from(settings.risk.prior_failures).unwrap_or(0);
+    let model = ways::fit(
+        &frame,
+        &features,
         horizon_days,
-        ridge: settings.risk.ridge,
-        prior_failures: usize::try_from(settings.risk.prior_failures).unwrap_or(0),
-    };
-    let model = model::fit(&frame, &features, wanted);
-    let size = model.names.len() + 1;
+        settings.risk.ridge,
+        prior_failures,
+    );
+    analysis.kept.keep_ways(&model.ways);
+    let names: Vec<(String, String)> = features
+        .into_iter()
+        .map(|feature| (feature.name, feature.about))
+        .collect();
+    let size = names.len() + 1;
     let errors = model.fit.standard_errors();
     let all = || std::iter::once(model.fit.intercept).chain(model.fit.coefficients.iter().copied());
     let limit = |side: f64| {
@@ -160,7 +176,7 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             .map(|row| Some(row.iter().copied().map(Some).collect::<Vec<_>>())),
     );
     let named = |which: fn(&(String, String)) -> &str, first: &'static str| {
-        words(std::iter::once(first).chain(model.names.iter().map(which)))
+        words(std::iter::once(first).chain(names.iter().map(which)))
     };
     let same = |value: f64| numbers(std::iter::repeat_n(value, size));
     rows_of(vec![
@@ -185,12 +201,14 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ),
         (
             "looks",
-            counts(std::iter::repeat_n(model.fit.rows as i64, size)),
+            counts(std::iter::repeat_n(model.looks as i64, size)),
         ),
         ("person_weeks", same(model.battery_weeks)),
-        ("ridge", same(model.ridge)),
+        ("ridge", same(model.penalty)),
         ("prior_weight", same(model.prior_weight)),
         ("effective_df", same(model.fit.effective_df)),
+        ("level_factor", same(model.level.exp())),
+        ("trial_failures", same(model.trial_failures)),
         (
             "model_version",
             words(std::iter::repeat_n(MODEL_VERSION, size)),
@@ -199,6 +217,16 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             "fallback",
             maybe_words(std::iter::repeat_n(model.fallback.as_deref(), size)),
         ),
+    ])
+}
+
+/// The ways were weighed when the model was fitted.
+async fn model_way(analysis: &Analysis) -> Result<Rows, AnalysisError> {
+    let ways = analysis.kept.ways();
+    rows_of(vec![
+        ("way", words(ways.iter().map(|way| way.name))),
+        ("weight", numbers(ways.iter().map(|way| way.weight))),
+        ("trial_score", numbers(ways.iter().map(|way| way.score))),
     ])
 }
 

@@ -1,73 +1,190 @@
 //! life_law: the law of battery life that new life is priced by.
 
+use std::collections::BTreeMap;
+
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::fits::{counts, numbers, rows_of, words};
+use super::fits::{counts, known, numbers, rows_of, words};
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
-use risk::life_law::{WatchedLife, chemistry_law, fleet_law};
+use risk::life_law::{LifeLaw, WatchedLife, chemistry_law, climate_law, fleet_law};
+use risk::planned_ends::{Served, Weighed, each_for_itself, weigh};
+use statistics::FitError;
+use statistics::limits::Limits;
 use statistics::lives::life::Life;
+use trade::calendar::DAYS_A_MONTH;
 use trade::words::Chemistry;
-
-const DAYS_A_MONTH: f64 = 30.4375;
 
 pub const LIFE_LAW: Computed = Computed {
     name: "life_law",
-    about: "One row is a chemistry: the Weibull law of its life in days, what the fleet shows blended with what is believed before.",
-    reads: &["battery_life"],
+    about: "One row is a chemistry in a band of heat: the Weibull law of its life in days, what the fleet shows, planned replacements made up for, blended with what is believed before.",
+    reads: &["battery_life", "battery_condition", "depot_heat"],
     make: |analysis| life_law(analysis).boxed(),
 };
 
+const NOT_KNOWN: &str = "not known";
+
 #[derive(Debug, Deserialize)]
 struct KeptLife {
+    vin: String,
+    position: String,
+    battery_no: i64,
     chemistry: Option<String>,
+    heat_band: String,
     entry_age_days: f64,
     exit_age_days: f64,
     failed: bool,
+    planned: bool,
 }
+
+#[derive(Debug, Deserialize)]
+struct KeptTest {
+    vin: String,
+    position: String,
+    battery_no: i64,
+    age_days: f64,
+    health: f64,
+}
+
+/// Age and share of the rating at each test of a battery.
+type Tests = Vec<(f64, f64)>;
 
 async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let mean_life_days = analysis.settings().cost.battery_life_months * DAYS_A_MONTH;
     let kept: Vec<KeptLife> = analysis
         .rows(
-            "SELECT chemistry, entry_age_days, exit_age_days, failed
-             FROM battery_life WHERE exit_age_days > entry_age_days AND entry_age_days >= 0
-             ORDER BY vin, position, battery_no",
+            "SELECT l.vin, l.position, l.battery_no, l.chemistry, COALESCE(h.heat_band, 'not known') AS heat_band,
+                    l.entry_age_days, l.exit_age_days, l.failed, l.outcome = 'preventive' AS planned
+             FROM battery_life l LEFT JOIN depot_heat h ON h.depot = l.depot
+             WHERE l.exit_age_days > l.entry_age_days AND l.entry_age_days >= 0
+             ORDER BY l.vin, l.position, l.battery_no",
         )
         .await?;
-    let lives: Vec<WatchedLife> = kept
+    let tests: Vec<KeptTest> = analysis
+        .rows(
+            "SELECT vin, position, battery_no, age_days, health FROM battery_condition
+             WHERE health IS NOT NULL AND verdict <> 'discharged'
+             ORDER BY vin, position, battery_no, age_days, tested_at",
+        )
+        .await?;
+    let mut of_battery: BTreeMap<(&str, &str, i64), Tests> = BTreeMap::new();
+    for test in &tests {
+        of_battery
+            .entry((&test.vin, &test.position, test.battery_no))
+            .or_default()
+            .push((test.age_days, test.health));
+    }
+    let served: Vec<Served> = kept
         .iter()
-        .map(|one| WatchedLife {
-            chemistry: one
-                .chemistry
-                .as_deref()
-                .and_then(|word| Chemistry::parse(word).ok()),
+        .map(|one| Served {
             life: Life {
                 entry: one.entry_age_days,
                 exit: one.exit_age_days,
                 event: one.failed,
             },
-            weight: 1.0,
+            planned: one.planned,
+            tests: of_battery
+                .remove(&(one.vin.as_str(), one.position.as_str(), one.battery_no))
+                .unwrap_or_default(),
         })
         .collect();
-    let failed = || AnalysisError::fit("life_law");
-    let fleet = fleet_law(&lives, mean_life_days).map_err(failed())?;
-    let mut names = Vec::new();
-    let mut laws = Vec::new();
-    for chemistry in Chemistry::ALL {
-        names.push(chemistry.as_str());
-        laws.push(chemistry_law(&lives, *chemistry, &fleet, mean_life_days).map_err(failed())?);
+    let watched = |weighed: &Weighed| {
+        let pieces = weighed.pieces.iter().map(|piece| {
+            let own = &kept[piece.subject];
+            WatchedLife {
+                chemistry: own
+                    .chemistry
+                    .as_deref()
+                    .and_then(|word| Chemistry::parse(word).ok()),
+                climate: Some(own.heat_band.as_str()).filter(|band| *band != NOT_KNOWN),
+                piece: *piece,
+            }
+        });
+        pieces.collect::<Vec<WatchedLife>>()
+    };
+    let weighed = weigh(&served);
+    let lives = watched(&weighed);
+    let laws = laws_of(&lives, mean_life_days)?;
+    let as_seen = laws_of(&watched(&each_for_itself(&served)), mean_life_days)?;
+
+    let mut bands: Vec<&str> = kept.iter().map(|one| one.heat_band.as_str()).collect();
+    bands.push(NOT_KNOWN);
+    bands.sort_unstable();
+    bands.dedup();
+    let mut rows = Vec::new();
+    for band in bands {
+        let climate = match band {
+            NOT_KNOWN => None,
+            band => Some(climate_law(&lives, band, &laws.fleet).map_err(failed())?),
+        };
+        for (chemistry, law, plain) in laws
+            .by_chemistry
+            .iter()
+            .zip(&as_seen.by_chemistry)
+            .map(|((chemistry, law), (_, plain))| (*chemistry, law, plain))
+        {
+            let lead = chemistry != Chemistry::Lithium.as_str();
+            let climate = climate.as_ref().filter(|_| lead);
+            let here = match climate {
+                Some(climate) => law.in_climate(climate, &laws.fleet),
+                None => law.clone(),
+            };
+            let limits = here.half_life_limits(climate);
+            rows.push((chemistry, band, here, limits, plain.half_life()));
+        }
     }
-    names.push("not known");
-    laws.push(fleet);
+    let of = |number: fn(&LifeLaw) -> f64| numbers(rows.iter().map(|row| number(&row.2)));
+    let end = |number: fn(&Limits) -> f64| {
+        known(
+            rows.iter()
+                .map(|row| row.3.as_ref().map_or(f64::NAN, number)),
+        )
+    };
     rows_of(vec![
-        ("chemistry", words(names.into_iter())),
-        ("shape", numbers(laws.iter().map(|one| one.law.shape))),
-        ("scale_days", numbers(laws.iter().map(|one| one.law.scale))),
+        ("chemistry", words(rows.iter().map(|row| row.0))),
+        ("heat_band", words(rows.iter().map(|row| row.1))),
+        ("shape", of(|one| one.law.shape)),
+        ("scale_days", of(|one| one.law.scale)),
+        ("half_life_days", of(LifeLaw::half_life)),
+        ("half_life_lower_days", end(|limits| limits.lower)),
+        ("half_life_upper_days", end(|limits| limits.upper)),
+        (
+            "half_life_as_seen_days",
+            numbers(rows.iter().map(|row| row.4)),
+        ),
         (
             "failures",
-            counts(laws.iter().map(|one| one.failures as i64)),
+            counts(rows.iter().map(|row| row.2.failures as i64)),
         ),
+        (
+            "planned_made_up_for",
+            counts(rows.iter().map(|_| weighed.planned as i64)),
+        ),
+        ("own_share", of(|one| one.own_share)),
     ])
+}
+
+fn failed() -> impl FnOnce(FitError) -> AnalysisError {
+    AnalysisError::fit("life_law")
+}
+
+struct Laws {
+    fleet: LifeLaw,
+    /// Every chemistry, and last what is of none known.
+    by_chemistry: Vec<(&'static str, LifeLaw)>,
+}
+
+fn laws_of(lives: &[WatchedLife], mean_life_days: f64) -> Result<Laws, AnalysisError> {
+    let fleet = fleet_law(lives, mean_life_days).map_err(failed())?;
+    let mut by_chemistry = Vec::new();
+    for chemistry in Chemistry::ALL {
+        let law = chemistry_law(lives, *chemistry, &fleet, mean_life_days).map_err(failed())?;
+        by_chemistry.push((chemistry.as_str(), law));
+    }
+    by_chemistry.push((NOT_KNOWN, fleet.clone()));
+    Ok(Laws {
+        fleet,
+        by_chemistry,
+    })
 }

@@ -36,6 +36,7 @@ pub struct Computed {
 pub const COMPUTED: &[Computed] = &[
     fits::HEALTH_FIT,
     fits::MODEL_FIT,
+    fits::MODEL_WAY,
     fits::BATTERY_CHANCE,
     life_law::LIFE_LAW,
     plan::REPLACEMENT_POLICY,

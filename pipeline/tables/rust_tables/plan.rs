@@ -1,6 +1,6 @@
 //! What new life costs: the table replacement_policy.
 //!
-//! For each chemistry, what new life costs a day when batteries are replaced at the best age
+//! For each chemistry in each band of heat, what new life costs a day when batteries are replaced at the best age
 //! (renewal-reward): what waiting a while longer is worth. Priced too for failures that cost half and
 //! double, so that the plan can say how much it leans on that price.
 
@@ -15,7 +15,7 @@ use statistics::lives::weibull_law::Weibull;
 
 pub const REPLACEMENT_POLICY: Computed = Computed {
     name: "replacement_policy",
-    about: "One row is a chemistry: what a planned replacement costs, and new life a day at the best age.",
+    about: "One row is a chemistry in a band of heat: what a planned replacement costs, and new life a day at the best age.",
     reads: &["life_law"],
     make: |analysis| replacement_policy(analysis).boxed(),
 };
@@ -23,6 +23,7 @@ pub const REPLACEMENT_POLICY: Computed = Computed {
 #[derive(Debug, Deserialize)]
 struct KeptLaw {
     chemistry: String,
+    heat_band: String,
     shape: f64,
     scale_days: f64,
 }
@@ -48,7 +49,7 @@ fn price(law: &Weibull, planned: f64, failure: f64) -> (f64, f64) {
 async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let cost = &analysis.settings().cost;
     let laws: Vec<KeptLaw> = analysis
-        .rows("SELECT chemistry, shape, scale_days FROM life_law ORDER BY chemistry")
+        .rows("SELECT chemistry, heat_band, shape, scale_days FROM life_law ORDER BY chemistry, heat_band")
         .await?;
     let planned = |kept: &KeptLaw| cost.planned(Some(&kept.chemistry));
     let of = |failure: f64| -> Vec<(f64, f64)> {
@@ -62,6 +63,10 @@ async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> 
         (
             "chemistry",
             words(laws.iter().map(|kept| kept.chemistry.as_str())),
+        ),
+        (
+            "heat_band",
+            words(laws.iter().map(|kept| kept.heat_band.as_str())),
         ),
         ("planned_cost", numbers(laws.iter().map(planned))),
         ("cost_per_day", a_day(&usual)),

@@ -20,6 +20,7 @@ pub const TEST_VALUE: Computed = Computed {
         "model_fit",
         "battery_chance",
         "replacement_policy",
+        "depot_heat",
     ],
     make: |analysis| test_value(analysis).boxed(),
 };
@@ -47,7 +48,9 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             "SELECT c.vin, c.position, c.chance, p.planned_cost, p.cost_per_day
              FROM battery_chance c
              JOIN battery_life l ON l.vin = c.vin AND l.position = c.position AND l.battery_no = c.battery_no
+             LEFT JOIN depot_heat h ON h.depot = l.depot
              JOIN replacement_policy p ON p.chemistry = COALESCE(l.chemistry, 'not known')
+              AND p.heat_band = COALESCE(h.heat_band, 'not known')
              ORDER BY c.vin, c.position",
         )
         .await?;

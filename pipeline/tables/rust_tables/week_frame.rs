@@ -3,6 +3,7 @@
 //! Fails when a query was changed so that a column is gone.
 
 use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use arrow::array::AsArray;
 use arrow::compute::cast;
@@ -10,9 +11,44 @@ use arrow::datatypes::{DataType, Float64Type};
 
 use crate::{Analysis, AnalysisError};
 use risk::frame::{Frame, NUMBERS, WORDS};
+use risk::ways::Weighed;
 
-/// All rows of vehicle_week, ordered by battery and weeks back.
-pub async fn read_frame(analysis: &Analysis) -> Result<Frame, AnalysisError> {
+/// What the tables of the model share and no query reads: the frame, read once, and the ways as weighed.
+#[derive(Default)]
+pub struct KeptFit {
+    frame: Mutex<Option<Arc<Frame>>>,
+    ways: Mutex<Vec<Weighed>>,
+}
+
+impl KeptFit {
+    pub fn keep_ways(&self, ways: &[Weighed]) {
+        *self.ways.lock().unwrap_or_else(PoisonError::into_inner) = ways.to_vec();
+    }
+
+    pub fn ways(&self) -> Vec<Weighed> {
+        let ways = self.ways.lock().unwrap_or_else(PoisonError::into_inner);
+        ways.clone()
+    }
+}
+
+/// All rows of vehicle_week, ordered by battery and weeks back; read once and kept.
+pub async fn read_frame(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
+    let kept = || {
+        analysis
+            .kept
+            .frame
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+    };
+    if let Some(frame) = kept().clone() {
+        return Ok(frame);
+    }
+    let frame = Arc::new(read(analysis).await?);
+    *kept() = Some(Arc::clone(&frame));
+    Ok(frame)
+}
+
+async fn read(analysis: &Analysis) -> Result<Frame, AnalysisError> {
     let casts: Vec<String> = NUMBERS
         .iter()
         .map(|name| format!("CAST({name} AS DOUBLE) AS {name}"))
@@ -21,6 +57,7 @@ pub async fn read_frame(analysis: &Analysis) -> Result<Frame, AnalysisError> {
         "SELECT {}, {}, failed_then FROM (
              SELECT *, days_between(health_on, known_on) AS days_since_health,
                     days_between(tested_on, known_on) AS days_since_test,
+                    days_between(DATE '1970-01-01', known_on) AS known_day,
                     CAST(tested_on AS VARCHAR) AS tested_text
              FROM vehicle_week)
          ORDER BY vin, position, battery_no, step",

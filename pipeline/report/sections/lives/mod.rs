@@ -7,6 +7,7 @@ use super::{Part, Reading, Section};
 use crate::ReportError;
 use crate::chart::{self, Chart, CurvePoint};
 use statistics::lives::weibull_law::Weibull;
+use trade::calendar::DAYS_A_YEAR;
 
 /// The section.
 pub const SECTION: Section = Section {
@@ -22,10 +23,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         row.cohort = reading.cohort(&row.cohort_kind, &row.cohort);
     }
     let survival = survival_charts(&curves, &fits);
+    let priced: Vec<PricedLife> = reading.rows(PRICED_LIVES).await?;
     let batteries = super::ranking::rows::ranking(reading).await?.len();
     let part = reading.part(
         "lives.md",
-        context! { fits, batteries, survival => super::named(&survival) },
+        context! { fits, priced, batteries, survival => super::named(&survival) },
     )?;
     Ok(part.with_charts(survival))
 }
@@ -78,6 +80,28 @@ impl LifeFit {
     }
 }
 
+/// The laws that new life is priced by, of the chemistries the fleet has and last of those not known.
+pub const PRICED_LIVES: &str = "
+    SELECT chemistry, failures, half_life_days, half_life_lower_days, half_life_upper_days,
+           half_life_as_seen_days, planned_made_up_for, own_share
+    FROM life_law
+    WHERE heat_band = 'not known'
+      AND (chemistry = 'not known' OR chemistry IN (SELECT chemistry FROM battery_life))
+    ORDER BY chemistry = 'not known', chemistry";
+
+/// The law of one chemistry as it is priced by, all heats together.
+#[derive(Debug, Deserialize, Serialize)]
+pub struct PricedLife {
+    pub chemistry: String,
+    pub failures: i64,
+    pub half_life_days: f64,
+    pub half_life_lower_days: Option<f64>,
+    pub half_life_upper_days: Option<f64>,
+    pub half_life_as_seen_days: f64,
+    pub planned_made_up_for: i64,
+    pub own_share: f64,
+}
+
 pub const CURVES: &str = "
     SELECT cohort_kind, cohort, age_days, survival, lower, upper FROM life_curve
     ORDER BY cohort_kind DESC, cohort, age_days";
@@ -100,7 +124,7 @@ pub fn survival_charts(curves: &[CurveStep], fits: &[LifeFit]) -> Vec<Chart> {
             .iter()
             .filter(|step| step.cohort_kind == kind && step.cohort == cohort)
             .map(|step| CurvePoint {
-                age_years: step.age_days / 365.25,
+                age_years: step.age_days / DAYS_A_YEAR,
                 survival: step.survival,
                 lower: step.lower.unwrap_or(0.0),
                 upper: step.upper.unwrap_or(1.0),
@@ -115,7 +139,7 @@ pub fn survival_charts(curves: &[CurveStep], fits: &[LifeFit]) -> Vec<Chart> {
     // The same ages on every chart, so that they can be compared.
     let oldest = curves
         .iter()
-        .map(|step| step.age_days / 365.25)
+        .map(|step| step.age_days / DAYS_A_YEAR)
         .fold(0.0, f64::max);
     fits.iter()
         .filter_map(|fit| {
@@ -123,7 +147,7 @@ pub fn survival_charts(curves: &[CurveStep], fits: &[LifeFit]) -> Vec<Chart> {
             let steps = points(&fit.cohort_kind, &fit.cohort);
             let law = fit
                 .law()
-                .map(|law| move |years: f64| law.survival(years * 365.25));
+                .map(|law| move |years: f64| law.survival(years * DAYS_A_YEAR));
             let name = match is_fleet {
                 true => "survival".to_owned(),
                 false => format!("survival-{}", super::file_name(&fit.cohort)),

@@ -18,6 +18,7 @@ pub const SECTION: Section = Section {
 async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let fits = lives::fits(reading).await?;
     let model: Option<Model> = reading.rows(MODEL).await?.pop();
+    let ways: Vec<WayLine> = reading.rows(WAYS).await?;
     // Failures of the table of lives that came before the model's first look at the battery.
     let unlooked = fits
         .iter()
@@ -26,12 +27,22 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         .map_or(0.0, |(fit, model)| (fit.failures - model.failures).max(0.0));
     reading.part(
         "method.md",
-        context! { unlooked => unlooked as i64, model => model.as_ref().map(ModelLine::new) },
+        context! { unlooked => unlooked as i64, model => model.as_ref().map(ModelLine::new), ways => ways },
     )
 }
 
 pub const MODEL: &str = "
     SELECT * FROM model_summary";
+
+const WAYS: &str = "
+    SELECT way, weight FROM model_way WHERE weight >= 0.005 ORDER BY weight DESC, way";
+
+/// A way of foretelling and its weight.
+#[derive(Debug, Deserialize, Serialize)]
+struct WayLine {
+    way: String,
+    weight: f64,
+}
 
 /// What the chances rest on.
 #[derive(Debug, Deserialize)]

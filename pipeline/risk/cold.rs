@@ -1,0 +1,250 @@
+//! The columns of cold: the coldest morning of the weeks ahead, and how far it lies beyond what the battery
+//! came through.
+//!
+//! Cold reveals what has worn, so failures go with the *coldest morning*, the more so the more is lost, and
+//! a battery that has just started on such a morning fails on the next colder one. The hazard is fitted to the
+//! coldest morning that came; nobody knows that of the weeks ahead, so a chance is the mean over mornings
+//! as cold as those the depot's recorded years had in these weeks ([`OUTLOOKS`]). Nothing here fails.
+
+use super::features::{Feature, Scale, Topic, log_lost};
+use super::frame::Frame;
+
+/// Mornings looked at for a chance, in standard deviations from the mean of the coldest morning: the middles
+/// of five equally likely parts of the normal distribution.
+pub const OUTLOOKS: [f64; 5] = [-1.281_552, -0.524_401, 0.0, 0.524_401, 1.281_552];
+
+/// Which coldest morning the columns are made for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Outlook {
+    /// The one that came; where that is not known, the mean of those that may.
+    Came,
+    /// One that may come, in standard deviations from the mean.
+    MayCome(f64),
+}
+
+/// From one year to another the coldest morning of some weeks differs by about 3 degrees, and what is known
+/// of a depot counts for so many years beside it. `common practice, no source`
+const USUAL_SD_C: f64 = 3.0;
+const USUAL_YEARS: f64 = 4.0;
+
+/// Batteries alike in all that is on record fail on mornings some 8 degrees apart, as vehicles ask for more
+/// or less and charge comes and goes. `common practice, no source`
+pub const OWN_MORNING_SD_C: f64 = 8.0;
+
+/// What was survived counts for less as the battery wears on: so many degrees a year.
+/// `common practice, no source`
+const FADES_C_A_YEAR: f64 = 6.0;
+
+/// `common practice, no source`
+const SPARE_WHEN_NEW_C: f64 = 5.0;
+
+/// Above this no morning asks more of a battery than another. `common practice, no source`
+const NOT_COLD_C: f64 = 10.0;
+/// Degrees that a scaled column counts as one.
+const DEGREES: f64 = 10.0;
+
+/// The coldest mornings on record, with the days back from and to which they were.
+const SURVIVED: [(&str, f64, f64); 5] = [
+    ("coldest_28", 0.0, 28.0),
+    ("coldest_91", 28.0, 91.0),
+    ("coldest_182", 91.0, 182.0),
+    ("coldest_364", 182.0, 364.0),
+    ("coldest_728", 364.0, 728.0),
+];
+
+/// The coldest morning of the weeks ahead in degrees C, NaN where no year is on record.
+pub fn coldest_ahead(frame: &Frame, row: usize, outlook: Outlook) -> f64 {
+    let mean = frame.number("cold_ahead", row);
+    match outlook {
+        Outlook::Came => {
+            let came = frame.number("coldest_came", row);
+            if came.is_nan() { mean } else { came }
+        }
+        Outlook::MayCome(deviations) => mean + deviations * sd_ahead(frame, row),
+    }
+}
+
+/// Standard deviation of the coldest morning ahead about its mean, of which few years tell little.
+pub fn sd_ahead(frame: &Frame, row: usize) -> f64 {
+    let years = frame.number("years_ahead", row).max(1.0);
+    let seen = frame.number("cold_ahead_variance", row).max(0.0);
+    let variance = (years * seen + USUAL_YEARS * USUAL_SD_C.powi(2)) / (years + USUAL_YEARS);
+    (variance * (1.0 + 1.0 / years)).sqrt()
+}
+
+/// The coldest morning of a usual year of the last two, NaN below 300 days of weather.
+fn usual_coldest(frame: &Frame, row: usize) -> f64 {
+    let coldest = |buckets: &[(&str, f64, f64)]| {
+        let mornings = buckets.iter().map(|(name, ..)| frame.number(name, row));
+        mornings.fold(f64::NAN, f64::min)
+    };
+    if frame.number("heat", row).is_nan() {
+        return f64::NAN;
+    }
+    let (last, before) = (coldest(&SURVIVED[..4]), coldest(&SURVIVED[4..]));
+    if before.is_nan() {
+        last
+    } else {
+        0.5 * (last + before)
+    }
+}
+
+/// The coldest morning the battery came through, or would have when it was new, less cold the longer ago; NaN
+/// where nothing is on record.
+fn coldest_survived(frame: &Frame, row: usize) -> f64 {
+    let age_days = frame.number("age_days", row);
+    let faded = |morning_c: f64, days: f64| morning_c + FADES_C_A_YEAR * days / 365.25;
+    // A vehicle is fitted for the cold of its place, and a new battery has something to spare.
+    let when_new = faded(usual_coldest(frame, row) - SPARE_WHEN_NEW_C, age_days);
+    SURVIVED
+        .iter()
+        .filter(|(_, from, to)| age_days >= 0.5 * (from + to))
+        .map(|(name, from, to)| faded(frame.number(name, row), 0.5 * (from + to)))
+        .fold(when_new, f64::min)
+}
+
+/// The columns.
+pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Feature> {
+    let ahead = |row: usize| coldest_ahead(frame, row, outlook);
+    let cold = |row: usize| ((NOT_COLD_C - ahead(row)) / DEGREES).clamp(0.0, 6.0);
+    let strain = |row: usize| {
+        let beyond = (coldest_survived(frame, row) - ahead(row)) / DEGREES;
+        match beyond.is_nan() {
+            true => 0.0,
+            false => beyond.clamp(0.0, 4.0),
+        }
+    };
+    let record = |row: usize| {
+        let beyond = (usual_coldest(frame, row) - ahead(row)) / DEGREES;
+        if beyond.is_nan() {
+            0.0
+        } else {
+            beyond.clamp(0.0, 3.0)
+        }
+    };
+    let by_lost = |value: f64, row: usize| value * (log_lost(lost_ability[row]) + 1.0);
+    let new = |name: &str, about: &str, values: Vec<f64>| {
+        Feature::new(name, about, Topic::Weather, Scale::By(1.0), values)
+    };
+    vec![
+        new(
+            COLD,
+            "coldest morning of the weeks ahead, tens of degrees below 10",
+            frame.map(cold),
+        )
+        .leading(0.0),
+        new(
+            "cold on lost ability",
+            "the same times the logarithm of the ability lost",
+            frame.map(|row| by_lost(cold(row), row)),
+        )
+        .leading(0.0),
+        new(
+            "colder than usual",
+            "coldest morning ahead beyond the coldest of a usual year, tens of degrees",
+            frame.map(record),
+        )
+        .leading(0.0),
+        new(
+            "colder than survived",
+            "coldest morning ahead beyond the coldest it came through, tens of degrees",
+            frame.map(strain),
+        )
+        .leading(0.0),
+        new(
+            "colder than survived on lost ability",
+            "the same times the logarithm of the ability lost",
+            frame.map(|row| by_lost(strain(row), row)),
+        )
+        .leading(0.0),
+    ]
+}
+
+/// The name of the leading one.
+pub const COLD: &str = "cold ahead";
+
+#[cfg(test)]
+mod tests {
+    use std::collections::HashMap;
+
+    use super::*;
+
+    /// One row of these numbers.
+    fn frame(cells: &[(&'static str, f64)]) -> Frame {
+        let numbers: HashMap<&'static str, Vec<f64>> = cells
+            .iter()
+            .map(|(name, value)| (*name, vec![*value]))
+            .collect();
+        Frame::new(numbers, HashMap::new(), vec![false])
+    }
+
+    const OLD: [(&str, f64); 9] = [
+        ("age_days", 1_500.0),
+        ("heat", 0.4),
+        ("cold_ahead", -14.0),
+        ("years_ahead", 2.0),
+        ("cold_ahead_variance", 9.0),
+        ("coldest_28", 2.0),
+        ("coldest_91", 9.0),
+        ("coldest_364", -10.0),
+        ("coldest_728", -12.0),
+    ];
+
+    fn value(frame: &Frame, name: &str, outlook: Outlook) -> f64 {
+        let features = of_cold(frame, &[0.4], outlook);
+        let found = features.iter().find(|feature| feature.name == name);
+        found.expect("a column").values[0]
+    }
+
+    #[test]
+    fn what_was_survived_fades_and_the_rest_is_strain() {
+        // -10 degrees 273 days ago (the middle of 182 and 364) counts as -10 + 6 x 0.747 = -5.52 today;
+        // -12 degrees 546 days ago as -3.03. The -11 of a usual year less 5 to spare, 1,500 days ago, as +8.64.
+        let frame = frame(&OLD);
+        let survived = coldest_survived(&frame, 0);
+        assert!((survived + 5.515).abs() < 0.01, "{survived}");
+        let strain = value(&frame, "colder than survived", Outlook::MayCome(0.0));
+        assert!((strain - 0.848).abs() < 0.001, "{strain}");
+        // Against a usual year's -11, three degrees.
+        let record = value(&frame, "colder than usual", Outlook::MayCome(0.0));
+        assert!((record - 0.3).abs() < 1e-9, "{record}");
+    }
+
+    #[test]
+    fn a_new_battery_is_fitted_for_the_cold_of_its_place() {
+        let mut young = OLD.to_vec();
+        young[0].1 = 60.0;
+        // It came through none of those mornings but that of this month.
+        let survived = coldest_survived(&frame(&young), 0);
+        assert!(
+            (survived - (-16.0 + 6.0 * 60.0 / 365.25)).abs() < 1e-9,
+            "{survived}"
+        );
+    }
+
+    #[test]
+    fn few_years_leave_the_coming_cold_open() {
+        // Two years with a variance of 9 and four believed years of the same: 9, and half as much for the mean.
+        let frame = frame(&OLD);
+        assert!((sd_ahead(&frame, 0) - 13.5f64.sqrt()).abs() < 1e-9);
+        assert_eq!(coldest_ahead(&frame, 0, Outlook::MayCome(0.0)), -14.0);
+        assert!(coldest_ahead(&frame, 0, Outlook::MayCome(-1.0)) < -17.0);
+    }
+
+    #[test]
+    fn the_fit_sees_the_cold_that_came() {
+        let mut seen = OLD.to_vec();
+        seen.push(("coldest_came", -21.0));
+        assert_eq!(coldest_ahead(&frame(&seen), 0, Outlook::Came), -21.0);
+        assert_eq!(coldest_ahead(&frame(&OLD), 0, Outlook::Came), -14.0);
+    }
+
+    #[test]
+    fn where_no_weather_is_known_no_column_says_anything() {
+        let frame = frame(&[("age_days", 900.0)]);
+        for feature in of_cold(&frame, &[0.4], Outlook::MayCome(-1.0)) {
+            let value = feature.values[0];
+            assert!(value.is_nan() || value == 0.0, "{} {value}", feature.name);
+        }
+    }
+}

@@ -1,0 +1,621 @@
+//! Several ways of foretelling, weighed by what came.
+//!
+//! Each way is a hazard of some of the columns. They are fitted on the looks before a day and tried on
+//! those of the quarter after it, four times over the last year; the weights, none negative and one in sum,
+//! are those under which the failures that came were the likeliest, drawn to the way of wear and cold as
+//! long as few came. What is pooled are the logarithms of the hazards, so that the pooled model is again a
+//! sum over columns and a reason its share of it. The same trials tell whether all chances were too high or
+//! too low, and the level is put right by that, drawn to none.
+//!
+//! A way that cannot be fitted is left out; where none can, the prior stands. So this always ends.
+
+use super::features::{Feature, LOST};
+use super::frame::Frame;
+use super::model::{Looks, failed_batteries, fit_or_simpler, nothing_seen, prior};
+use super::scaled::{Scaling, design, learn};
+use statistics::regression::design::Design;
+use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
+use statistics::regression::hazard_regression::HazardFit;
+
+/// A way of foretelling: which columns it looks at.
+struct Way {
+    name: &'static str,
+    /// Weight before trials tell.
+    usual: f64,
+    looks_at: fn(&Feature) -> bool,
+}
+
+const SEASON: [&str; 2] = ["cold ahead", "heat ahead"];
+
+fn is_of(feature: &Feature, names: &[&str]) -> bool {
+    names.contains(&feature.name.as_str())
+}
+
+const WAYS: [Way; 5] = [
+    Way {
+        name: "all signs",
+        usual: 0.3,
+        looks_at: |feature| feature.name != LAST_TEST,
+    },
+    Way {
+        name: "wear and cold",
+        usual: 0.4,
+        looks_at: |feature| {
+            feature.name == LOST
+                || feature.name == "untested"
+                || feature.name == "log age"
+                || feature.name == "further battery"
+                || feature.name == "heat ahead"
+                || feature.name.starts_with("cold")
+        },
+    },
+    Way {
+        name: "wear",
+        usual: 0.1,
+        looks_at: |feature| feature.name == LOST || is_of(feature, &SEASON),
+    },
+    Way {
+        name: "age",
+        usual: 0.1,
+        looks_at: |feature| feature.name == "log age" || is_of(feature, &SEASON),
+    },
+    Way {
+        name: "last test",
+        usual: 0.1,
+        looks_at: |feature| is_of(feature, &[LAST_TEST, "untested"]) || is_of(feature, &SEASON),
+    },
+];
+
+/// The column of the last test alone.
+pub const LAST_TEST: &str = "last test";
+
+/// Trials: so many, each of so many days.
+const TRIALS: usize = 4;
+const TRIAL_DAYS: f64 = 91.0;
+/// A trial learns from at least so many failed looks.
+const FEWEST_FAILED: usize = 10;
+/// The weights believed before count like so many failures; the level is believed right within a third.
+const USUAL_FAILURES: f64 = 10.0;
+const LEVEL_SD: f64 = 0.2;
+
+/// Penalties of the way of all signs, from which trials choose; the others' columns are few.
+const PENALTIES: [f64; 6] = [10_000.0, 3_000.0, 1_000.0, 300.0, 100.0, 30.0];
+const FEW_COLUMNS_PENALTY: f64 = 3.0;
+
+/// A way with its weight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weighed {
+    pub name: &'static str,
+    pub weight: f64,
+    /// Mean log-likelihood of a trial look, against the pooled one.
+    pub score: f64,
+}
+
+/// The pooled model.
+pub struct Pooled {
+    pub fit: HazardFit,
+    pub ways: Vec<Weighed>,
+    pub scaling: Vec<Scaling>,
+    pub penalty: f64,
+    /// Logarithm of the factor on all chances, and its standard deviation.
+    pub level: f64,
+    pub level_sd: f64,
+    pub trial_failures: f64,
+    pub failures: usize,
+    pub looks: usize,
+    pub battery_weeks: f64,
+    /// How much of what is known about the level of the hazard comes from the prior.
+    pub prior_weight: f64,
+    pub fallback: Option<String>,
+}
+
+/// What the ways are fitted on.
+struct Ground<'a> {
+    features: &'a [Feature],
+    scaling: &'a [Scaling],
+    looks: &'a Looks,
+    cells: Vec<f64>,
+    horizon_days: f64,
+}
+
+impl Ground<'_> {
+    fn columns(&self, way: &Way) -> Vec<usize> {
+        (0..self.features.len())
+            .filter(|at| (way.looks_at)(&self.features[*at]))
+            .collect()
+    }
+
+    fn row(&self, look: usize) -> &[f64] {
+        let size = self.features.len();
+        &self.cells[look * size..(look + 1) * size]
+    }
+
+    /// Fits some columns on some looks; the coefficients are of all columns, 0 where not looked at.
+    fn fit(&self, columns: &[usize], looks: &[usize], penalty: f64) -> (HazardFit, Option<String>) {
+        let features: Vec<&Feature> = columns.iter().map(|at| &self.features[*at]).collect();
+        let scaling: Vec<Scaling> = columns.iter().map(|at| self.scaling[*at]).collect();
+        let mut ridge: Ridge = prior(&features, &scaling, self.horizon_days);
+        ridge.lambda = penalty;
+        let cells: Vec<f64> = looks
+            .iter()
+            .flat_map(|look| columns.iter().map(|at| self.row(*look)[*at]))
+            .collect();
+        let events: Vec<bool> = looks.iter().map(|look| self.looks.events[*look]).collect();
+        let weights: Vec<f64> = looks.iter().map(|look| self.looks.weights[*look]).collect();
+        let offsets: Vec<f64> = looks.iter().map(|look| self.looks.offsets[*look]).collect();
+        let data = PersonPeriods {
+            design: Design {
+                columns: columns.len(),
+                values: &cells,
+            },
+            events: &events,
+            weights: Some(&weights),
+            offsets: Some(&offsets),
+        };
+        let (fit, fallback) = match looks.is_empty() {
+            true => (nothing_seen(&ridge), None),
+            false => fit_or_simpler(&data, &mut ridge),
+        };
+        (spread_out(fit, columns, self.features.len()), fallback)
+    }
+
+    fn predictor(&self, fit: &HazardFit, look: usize) -> f64 {
+        let line = fit.coefficients.iter().zip(self.row(look));
+        fit.intercept + self.looks.offsets[look] + line.map(|(b, x)| b * x).sum::<f64>()
+    }
+}
+
+/// A fit of some columns as one of all, the others at nought.
+fn spread_out(fit: HazardFit, columns: &[usize], all: usize) -> HazardFit {
+    let (small, size) = (columns.len() + 1, all + 1);
+    let place = |at: usize| if at == 0 { 0 } else { columns[at - 1] + 1 };
+    let mut coefficients = vec![0.0; all];
+    let mut covariance = vec![0.0; size * size];
+    for (at, column) in columns.iter().enumerate() {
+        coefficients[*column] = fit.coefficients[at];
+    }
+    for i in 0..small {
+        for j in 0..small {
+            covariance[place(i) * size + place(j)] = fit.covariance[i * small + j];
+        }
+    }
+    HazardFit {
+        coefficients,
+        covariance,
+        ..fit
+    }
+}
+
+/// Looks of the trials: the predictor of each way, and what came.
+struct Trials {
+    predictors: Vec<Vec<f64>>,
+    events: Vec<bool>,
+    weights: Vec<f64>,
+    /// Where each trial's looks end.
+    ends: Vec<usize>,
+}
+
+impl Trials {
+    fn failures(&self) -> f64 {
+        let all = self.events.iter().zip(&self.weights);
+        all.map(|(failed, weight)| if *failed { *weight } else { 0.0 })
+            .sum()
+    }
+
+    fn pooled(&self, weights: &[f64], look: usize) -> f64 {
+        let ways = self.predictors.iter().zip(weights);
+        ways.map(|(way, weight)| weight * way[look]).sum()
+    }
+
+    /// Where each trial's looks are.
+    fn spans(&self) -> Vec<std::ops::Range<usize>> {
+        let starts = std::iter::once(0).chain(self.ends.iter().copied());
+        starts.zip(&self.ends).map(|(from, to)| from..*to).collect()
+    }
+
+    /// Of each trial the failures that came and those told by these weights.
+    fn came_and_told(&self, weights: &[f64]) -> Vec<(f64, f64)> {
+        let of_trial = |looks: std::ops::Range<usize>| {
+            let (mut came, mut told) = (0.0, 0.0);
+            for look in looks {
+                came += if self.events[look] {
+                    self.weights[look]
+                } else {
+                    0.0
+                };
+                told += self.weights[look] * self.pooled(weights, look).min(3.0).exp();
+            }
+            (came, told)
+        };
+        self.spans().into_iter().map(of_trial).collect()
+    }
+
+    /// The level of each trial, drawn to none, look by look. A hard winter raises all chances of its quarter,
+    /// which says nothing of which way tells batteries apart.
+    fn levels(&self, weights: &[f64]) -> Vec<f64> {
+        let precision = LEVEL_SD.powi(-2);
+        let levels = self.came_and_told(weights).into_iter().zip(self.spans());
+        levels
+            .flat_map(|((came, told), looks)| {
+                let level = ((came + precision) / (told + precision)).ln();
+                std::iter::repeat_n(level, looks.len())
+            })
+            .collect()
+    }
+
+    /// Logarithm of the factor on all chances, drawn to none, and its standard deviation. Quarters differ for
+    /// what they have in common, so each counts about the same however many failed in it (a random-effects
+    /// mean, DerSimonian and Laird, Controlled Clinical Trials 7:177, 1986).
+    fn level(&self, weights: &[f64]) -> (f64, f64) {
+        let quarters: Vec<(f64, f64)> = self
+            .came_and_told(weights)
+            .into_iter()
+            .map(|(came, told)| (((came + 0.5) / (told + 0.5)).ln(), 1.0 / (came + 0.5)))
+            .collect();
+        let mean_by = |between: f64| {
+            let weights = quarters
+                .iter()
+                .map(|(_, variance)| 1.0 / (variance + between));
+            let total: f64 = weights.clone().sum();
+            let sum: f64 = quarters
+                .iter()
+                .zip(weights)
+                .map(|((level, _), w)| level * w)
+                .sum();
+            (sum / total, 1.0 / total)
+        };
+        let (mean, _) = mean_by(0.0);
+        let (mut spread, mut first, mut second) = (0.0, 0.0, 0.0);
+        for (level, variance) in &quarters {
+            spread += (level - mean).powi(2) / variance;
+            first += 1.0 / variance;
+            second += variance.powi(-2);
+        }
+        let excess = spread - (quarters.len() as f64 - 1.0);
+        let between = (excess / (first - second / first).max(1e-9)).max(0.0);
+        let (mean, variance) = mean_by(between);
+        let drawn = LEVEL_SD.powi(2) / (LEVEL_SD.powi(2) + variance);
+        (mean * drawn, (drawn * variance).sqrt())
+    }
+
+    /// Log-likelihood under these weights and this level.
+    fn likelihood(&self, weights: &[f64]) -> f64 {
+        let levels = self.levels(weights);
+        (0..self.events.len())
+            .map(|look| {
+                let gathered = (levels[look] + self.pooled(weights, look))
+                    .clamp(-30.0, 3.0)
+                    .exp();
+                self.weights[look]
+                    * match self.events[look] {
+                        true => (-(-gathered).exp_m1()).ln(),
+                        false => -gathered,
+                    }
+            })
+            .sum()
+    }
+
+    /// The slopes of the log-likelihood in the weights.
+    fn slopes(&self, weights: &[f64]) -> Vec<f64> {
+        let levels = self.levels(weights);
+        let mut slopes = vec![0.0; weights.len()];
+        for look in 0..self.events.len() {
+            let gathered = (levels[look] + self.pooled(weights, look))
+                .clamp(-30.0, 3.0)
+                .exp();
+            let of_predictor = self.weights[look]
+                * match self.events[look] {
+                    true => gathered / gathered.exp_m1(),
+                    false => -gathered,
+                };
+            for (slope, way) in slopes.iter_mut().zip(&self.predictors) {
+                *slope += of_predictor * way[look];
+            }
+        }
+        slopes
+    }
+
+    /// The weights under which what came was the likeliest.
+    fn weigh(&self, usual: &[f64]) -> Vec<f64> {
+        let failures = self.failures();
+        let mut weights = usual.to_vec();
+        let value = |weights: &[f64]| {
+            let prior: f64 = usual
+                .iter()
+                .zip(weights)
+                .map(|(usual, weight)| USUAL_FAILURES * usual * weight.max(1e-9).ln())
+                .sum();
+            self.likelihood(weights) + prior
+        };
+        let mut best = value(&weights);
+        let mut step = 1.0 / failures.max(1.0);
+        for _ in 0..200 {
+            let mut slopes = self.slopes(&weights);
+            for (slope, (usual, weight)) in slopes.iter_mut().zip(usual.iter().zip(&weights)) {
+                *slope += USUAL_FAILURES * usual / weight.max(1e-9);
+            }
+            let mean: f64 = slopes.iter().zip(&weights).map(|(s, w)| s * w).sum();
+            // Exponentiated gradient: stays within the simplex.
+            let mut next: Vec<f64> = weights
+                .iter()
+                .zip(&slopes)
+                .map(|(weight, slope)| weight * (step * (slope - mean)).clamp(-2.0, 2.0).exp())
+                .collect();
+            let sum: f64 = next.iter().sum();
+            next.iter_mut().for_each(|weight| *weight /= sum);
+            let found = value(&next);
+            if found > best {
+                let gain = found - best;
+                (weights, best) = (next, found);
+                step *= 1.5;
+                if gain < 1e-4 {
+                    break;
+                }
+            } else {
+                step *= 0.4;
+                if step * failures.max(1.0) < 1e-4 {
+                    break;
+                }
+            }
+        }
+        weights
+    }
+}
+
+/// Fits, tries and pools the ways.
+pub fn fit(
+    frame: &Frame,
+    features: &[Feature],
+    horizon_days: f64,
+    penalty: Option<f64>,
+    prior_failures: usize,
+) -> Pooled {
+    let looks = Looks::new(frame, horizon_days);
+    let scaling = match looks.rows.is_empty() {
+        true => learn(features, &frame.current()),
+        false => learn(features, &looks.rows),
+    };
+    let ground = Ground {
+        features,
+        cells: design(features, &scaling, &looks.rows),
+        scaling: &scaling,
+        looks: &looks,
+        horizon_days,
+    };
+    let all: Vec<usize> = (0..looks.rows.len()).collect();
+    let columns: Vec<Vec<usize>> = WAYS.iter().map(|way| ground.columns(way)).collect();
+    let usual: Vec<f64> = WAYS.iter().map(|way| way.usual).collect();
+    let failures = failed_batteries(frame, &looks);
+    let enough = failures >= prior_failures.max(1);
+
+    let end = looks
+        .known_days
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    // Of each penalty of all signs, then of each way.
+    let penalties: Vec<f64> = penalty.map_or(PENALTIES.to_vec(), |penalty| vec![penalty]);
+    let mut of_penalties: Vec<Vec<f64>> = vec![Vec::new(); penalties.len()];
+    let mut trials = Trials {
+        predictors: vec![Vec::new(); WAYS.len()],
+        events: Vec::new(),
+        weights: Vec::new(),
+        ends: Vec::new(),
+    };
+    for trial in 0..TRIALS {
+        let from = end - TRIAL_DAYS * (TRIALS - trial) as f64;
+        let learnt: Vec<usize> = all
+            .iter()
+            .copied()
+            .filter(|look| looks.known_days[*look] + horizon_days <= from)
+            .collect();
+        let failed = learnt.iter().filter(|look| looks.events[**look]).count();
+        if !enough || failed < FEWEST_FAILED {
+            continue;
+        }
+        let tried: Vec<usize> = all
+            .iter()
+            .copied()
+            .filter(|look| {
+                let day = looks.known_days[*look];
+                day > from && day <= from + TRIAL_DAYS
+            })
+            .collect();
+        for (at, penalty) in penalties.iter().enumerate() {
+            let (fit, _) = ground.fit(&columns[0], &learnt, *penalty);
+            of_penalties[at].extend(tried.iter().map(|look| ground.predictor(&fit, *look)));
+        }
+        for (way, columns) in columns.iter().enumerate().skip(1) {
+            let (fit, _) = ground.fit(columns, &learnt, FEW_COLUMNS_PENALTY);
+            let predictors = tried.iter().map(|look| ground.predictor(&fit, *look));
+            trials.predictors[way].extend(predictors);
+        }
+        trials
+            .events
+            .extend(tried.iter().map(|look| looks.events[*look]));
+        trials
+            .weights
+            .extend(tried.iter().map(|look| looks.weights[*look]));
+        trials.ends.push(trials.events.len());
+    }
+    let (mut chosen, mut best) = (0, f64::NEG_INFINITY);
+    if !trials.events.is_empty() {
+        for (at, predictors) in of_penalties.iter().enumerate() {
+            trials.predictors[0] = predictors.clone();
+            let mut alone = vec![0.0; WAYS.len()];
+            alone[0] = 1.0;
+            let found = trials.likelihood(&alone);
+            if found > best {
+                (chosen, best) = (at, found);
+            }
+        }
+        trials.predictors[0] = of_penalties.swap_remove(chosen);
+    } else {
+        chosen = penalties
+            .iter()
+            .position(|penalty| *penalty == 3_000.0)
+            .unwrap_or(0);
+    }
+    let penalty = penalties[chosen];
+    let trial_failures = trials.failures();
+    // Untried, the way of all signs stands: its prior speaks where the failures do not.
+    let (weights, (level, level_sd)) = match trial_failures > 0.0 {
+        true => {
+            let weights = trials.weigh(&usual);
+            let level = trials.level(&weights);
+            (weights, level)
+        }
+        false => (vec![1.0, 0.0, 0.0, 0.0, 0.0], (0.0, 0.0)),
+    };
+    let mut fallback = None;
+    let fits: Vec<HazardFit> = columns
+        .iter()
+        .enumerate()
+        .map(|(way, columns)| {
+            let penalty = if way == 0 {
+                penalty
+            } else {
+                FEW_COLUMNS_PENALTY
+            };
+            let (fit, why) = ground.fit(columns, &all, penalty);
+            if let Some(why) = why.filter(|_| weights[way] > 0.0) {
+                fallback.get_or_insert(format!("{}: {why}", WAYS[way].name));
+            }
+            fit
+        })
+        .collect();
+    let mut fit = pooled(&fits, &weights);
+    fit.intercept += level;
+    fit.covariance[0] += level_sd * level_sd;
+    let n: f64 = trials.weights.iter().sum::<f64>().max(1.0);
+    let ways = WAYS
+        .iter()
+        .enumerate()
+        .map(|(at, way)| {
+            let mut alone = vec![0.0; WAYS.len()];
+            alone[at] = 1.0;
+            Weighed {
+                name: way.name,
+                weight: weights[at],
+                score: if trial_failures > 0.0 {
+                    (trials.likelihood(&alone) - trials.likelihood(&weights)) / n
+                } else {
+                    0.0
+                },
+            }
+        })
+        .collect();
+    Pooled {
+        fit,
+        ways,
+        penalty,
+        level,
+        level_sd,
+        trial_failures,
+        failures,
+        looks: looks.rows.len(),
+        battery_weeks: looks.battery_weeks(frame),
+        prior_weight: looks.prior_weight(),
+        fallback,
+        scaling,
+    }
+}
+
+/// The weighted mean of fits. They rest on the same failures, so their errors go together: the mean of the
+/// covariances is no less than that of the mean.
+fn pooled(fits: &[HazardFit], weights: &[f64]) -> HazardFit {
+    let mut pooled = fits[0].clone();
+    let mean = |value: &dyn Fn(&HazardFit) -> f64| -> f64 {
+        fits.iter()
+            .zip(weights)
+            .map(|(fit, weight)| weight * value(fit))
+            .sum()
+    };
+    pooled.intercept = mean(&|fit| fit.intercept);
+    pooled.effective_df = mean(&|fit| fit.effective_df);
+    for (at, to) in pooled.coefficients.iter_mut().enumerate() {
+        *to = mean(&|fit| fit.coefficients[at]);
+    }
+    for (at, to) in pooled.covariance.iter_mut().enumerate() {
+        *to = mean(&|fit| fit.covariance[at]);
+    }
+    pooled
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Trials of two ways over four quarters: one that tells the failing batteries apart and one that does
+    /// not. In the last quarter three times as many fail.
+    fn trials() -> Trials {
+        let mut trials = Trials {
+            predictors: vec![Vec::new(); 2],
+            events: Vec::new(),
+            weights: Vec::new(),
+            ends: Vec::new(),
+        };
+        for quarter in 0..4 {
+            let shock: f64 = if quarter == 3 { 3.0 } else { 1.0 };
+            for bad in [true, false] {
+                let chance: f64 = if bad { 0.08 } else { 0.02 };
+                let count = 1_000;
+                for at in 0..count {
+                    trials.predictors[0].push(chance.ln());
+                    trials.predictors[1].push(0.05_f64.ln());
+                    trials
+                        .events
+                        .push(f64::from(at) < f64::from(count) * chance * shock);
+                    trials.weights.push(1.0);
+                }
+            }
+            trials.ends.push(trials.events.len());
+        }
+        trials
+    }
+
+    #[test]
+    fn the_way_that_tells_apart_carries_the_weight() {
+        let weights = trials().weigh(&[0.5, 0.5]);
+        assert!((weights.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+        assert!(weights.iter().all(|weight| *weight >= 0.0));
+        assert!(weights[0] > 0.85, "{weights:?}");
+    }
+
+    #[test]
+    fn few_failures_leave_the_weights_as_they_were() {
+        let mut few = trials();
+        few.weights.iter_mut().for_each(|weight| *weight *= 0.003);
+        let weights = few.weigh(&[0.5, 0.5]);
+        assert!((0.5..0.65).contains(&weights[0]), "{weights:?}");
+    }
+
+    #[test]
+    fn one_hard_quarter_does_not_set_the_level() {
+        let trials = trials();
+        let told: f64 = trials
+            .came_and_told(&[1.0, 0.0])
+            .iter()
+            .map(|(_, told)| told)
+            .sum();
+        // All together 1.5 times as many failed as told; by quarters as one of four.
+        assert!((trials.failures() / told - 1.5).abs() < 0.02);
+        let (level, sd) = trials.level(&[1.0, 0.0]);
+        assert!((0.0..0.25).contains(&level), "{level}");
+        assert!(sd > 0.15, "{sd}");
+    }
+
+    #[test]
+    fn a_level_that_is_off_in_every_quarter_is_put_right() {
+        let mut high = trials();
+        high.predictors[0].iter_mut().for_each(|eta| *eta += 0.7);
+        // The last quarter's failures are as the others'.
+        let (from, to) = (high.ends[2], high.ends[3]);
+        for look in from..to {
+            high.events[look] = high.events[look - from];
+        }
+        let (level, sd) = high.level(&[1.0, 0.0]);
+        assert!((-0.75..-0.55).contains(&level), "{level}");
+        assert!(sd < 0.12, "{sd}");
+    }
+}
