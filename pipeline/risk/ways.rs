@@ -80,7 +80,7 @@ const LEVEL_SD: f64 = 0.2;
 
 /// Penalties of the way of all signs, from which trials choose; the others' columns are few.
 const PENALTIES: [f64; 6] = [10_000.0, 3_000.0, 1_000.0, 300.0, 100.0, 30.0];
-const FEW_COLUMNS_PENALTY: f64 = 3.0;
+const FEW_COLUMNS_PENALTY: f64 = 1_000.0;
 
 /// A way with its weight.
 #[derive(Debug, Clone, PartialEq)]
