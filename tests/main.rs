@@ -30,6 +30,8 @@ mod statistics;
 mod supply;
 /// The invented fleet and its truth.
 mod synthetic;
+/// Derived tables made bucket by bucket, within their memory.
+mod tables;
 /// The trade's standards held against their published texts.
 mod trade;
 /// A temporary place with the program and what it wrote.

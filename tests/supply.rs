@@ -58,6 +58,8 @@ fn all(words: &[&str], at: &mut usize) -> bool {
 
 fn one(words: &[&str], at: &mut usize) -> bool {
     let Some(word) = words.get(*at) else {
+        // Past the end for good, so that what breaks off is not taken.
+        *at = words.len() + 1;
         return false;
     };
     *at += 1;

@@ -9,21 +9,20 @@ use std::time::Duration;
 
 use super::{note, scratch};
 use settings::Limits;
-use settings::limits::count;
 
 /// Time between two looks: a machine fills a hundred MiB or so in it.
 const PAUSE: Duration = Duration::from_millis(20);
 
 /// Looks at the program's memory from now on, where the system tells it, and ends it past the limit.
 pub fn watch(limits: &Limits) {
-    let most_mb = limits.memory_mb;
+    let most_mb = limits.whole_memory_mb();
     if memory_kb().is_none() {
         return;
     }
     let looking = std::thread::Builder::new().name("memory".to_owned());
     let started = looking.spawn(move || {
         loop {
-            if memory_kb().is_some_and(|held| held > count(most_mb) << 10) {
+            if memory_kb().is_some_and(|held| held > most_mb << 10) {
                 note(format_args!(
                     "voltwane: the run takes more than {most_mb} MiB of memory and was ended; ask for less, or \
                      raise limits.memory_mb in voltwane.toml"

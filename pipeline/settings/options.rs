@@ -184,11 +184,10 @@ options! {
     /// defaults are round figures, far above what honest dumps of a fleet of 20,000 take. Past one of
     /// them the run says which, in a line, and goes on without what went past it, or ends.
     limits: Limits {
-        /// Memory the whole program may hold; past it the run ends. Looked at where the system tells
-        /// (Linux).
-        memory_mb: i64 = 4_096, One, Whole(128, VAST), "MiB";
-        /// Memory the queries may hold before they use the disk.
-        query_memory_mb: i64 = 900, One, Whole(16, VAST), "MiB";
+        /// Memory the whole program may hold; without it, half of what the machine, or the container it
+        /// runs in, has. Three eighths are for queries at work and a quarter for derived tables; beyond
+        /// those they use the disk. Past the whole the run ends. Looked at where the system tells (Linux).
+        memory_mb: Option<i64> = None, One, Whole(128, VAST), "MiB";
         /// Time a query of `voltwane sql` may take, with the tables made for it.
         query_seconds: i64 = 900, One, Whole(1, VAST), "seconds";
         /// Rows that an answer of `voltwane sql` may have.

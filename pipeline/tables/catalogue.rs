@@ -13,8 +13,12 @@ use datafusion::catalog::MemorySchemaProvider;
 use datafusion::datasource::MemTable;
 
 use super::as_of::KnownBy;
+use super::derived::Derived;
+use super::kept::KeptTable;
+use super::making::{Maker, promising_nothing};
 use super::query_graph::COLUMNS;
-use super::{Analysis, AnalysisError, Derived, register_views, rust_tables, session};
+use super::session::{register_views, session};
+use super::{Analysis, AnalysisError, rust_tables};
 use lake::tables::{KEPT_BESIDE, TABLES, Table};
 use trade::code_group::CodeGroups;
 
@@ -94,6 +98,10 @@ impl Analysis {
             as_of: self.as_of,
             known_by: self.known_by,
             newest_fact: self.newest_fact,
+            maker: Maker {
+                buckets: 1,
+                ..self.maker.clone()
+            },
             settings: self.settings.clone(),
             made: Mutex::default(),
             kept: Default::default(),
@@ -118,11 +126,12 @@ impl Analysis {
             waiting.pop();
             match next {
                 _ if self.is_made(next.name()) => {}
-                Derived::Computed(table) => self.make(table.name).await?,
+                Derived::Computed(_) | Derived::Raw(_) => self.make(next.name()).await?,
                 Derived::Query(query) => {
                     let frame = self.plan(&query.file, &query.sql, &[]).await?;
-                    let schema = Arc::new(frame.schema().as_arrow().clone());
-                    self.keep(&query.name, schema, vec![vec![]])
+                    let schema = promising_nothing(frame.schema().as_arrow());
+                    let none = KeptTable::new(schema, None, Vec::new());
+                    self.keep(&query.name, none)
                         .map_err(AnalysisError::query(&query.file))?;
                     self.is_now_made(&query.name);
                 }
@@ -180,6 +189,7 @@ fn note(derived: Derived<'_>, schema: &SchemaRef) -> TableNote {
             lines.join(" ")
         }
         Derived::Computed(table) => table.about.to_owned(),
+        Derived::Raw(table) => table.row_is.to_owned(),
     };
     let columns = schema.fields().iter().map(|field| ColumnNote {
         name: field.name().clone(),

@@ -10,27 +10,29 @@ mod answer;
 mod as_of;
 pub mod backtest;
 mod bind;
+mod by_vehicle;
 mod catalogue;
+mod derived;
 pub mod functions;
+mod kept;
+mod making;
 pub mod query_graph;
 mod raw_tables;
 pub mod rust_tables;
+mod session;
+mod stages;
 
 use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{Date32Type, Schema, SchemaRef};
+use arrow::array::RecordBatch;
 use chrono::NaiveDate;
 use datafusion::common::ParamValues;
 use datafusion::common::metadata::ScalarAndMetadata;
-use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
-use datafusion::execution::runtime_env::RuntimeEnvBuilder;
-use datafusion::prelude::{DataFrame, SessionConfig, SessionContext};
+use datafusion::prelude::{DataFrame, SessionContext};
 use datafusion::scalar::ScalarValue;
 use datafusion::sql::parser::DFParser;
 use serde::de::DeserializeOwned;
@@ -38,17 +40,17 @@ use serde::de::DeserializeOwned;
 pub use answer::Answer;
 use as_of::KnownBy;
 pub use catalogue::{ColumnNote, TableNote};
+use kept::Shelf;
 use lake::tables::TABLES;
 use lake::{self, Lake, LakeError};
-use query_graph::{Query, QueryGraph, QueryGraphError, is_query, tables_read};
-use rust_tables::Computed;
-use settings::limits::bytes_of_mb;
-use settings::{Limits, Settings};
+use making::Maker;
+use query_graph::{QueryGraph, QueryGraphError, is_query, tables_read};
+use session::{code_groups, corrected_tables, newest_fact, register_views, session};
+use settings::Settings;
 use statistics::FitError;
-use trade::code_group::CodeGroups;
 
-/// Fixed rather than the machine's cores, so that a report is the same on any machine.
-const PARTITIONS: usize = 4;
+/// Facts of the vehicles that lie in one bucket, so that what is made of them stays small.
+const FACTS_OF_A_BUCKET: usize = 100_000;
 
 /// Why an analysis could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -105,7 +107,7 @@ impl AnalysisError {
         move |source| match source.find_root() {
             DataFusionError::ResourcesExhausted(_) => AnalysisError::PastLimit {
                 what: format!("{file} needs more memory than queries may take"),
-                setting: "limits.query_memory_mb",
+                setting: "limits.memory_mb",
             },
             _ => AnalysisError::Query {
                 file,
@@ -123,6 +125,7 @@ pub struct Analysis {
     known_by: Option<NaiveDate>,
     newest_fact: Option<NaiveDate>,
     settings: Settings,
+    maker: Maker,
     made: Mutex<BTreeSet<String>>,
     kept: rust_tables::week_frame::KeptFit,
 }
@@ -142,7 +145,7 @@ impl Analysis {
         queries: Option<&Path>,
     ) -> Result<Self, AnalysisError> {
         let context = session(code_groups(lake)?, &settings.limits)?;
-        raw_tables::register(&context, lake, beside).await?;
+        let facts = raw_tables::register(&context, lake, beside).await?;
         let given = rust_tables::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given, settings.limits.expression_depth)?;
         let newest_fact = newest_fact(&context, loaded_by).await?;
@@ -161,10 +164,20 @@ impl Analysis {
             as_of,
             known_by: loaded_by,
             newest_fact,
+            maker: Maker {
+                shelf: Arc::new(Shelf::new(settings.limits.kept_memory())),
+                buckets: facts.div_ceil(FACTS_OF_A_BUCKET).max(1),
+            },
             settings,
             made: Mutex::default(),
             kept: rust_tables::week_frame::KeptFit::default(),
         })
+    }
+
+    /// The same with vehicles in so many buckets; by itself it takes as many as there are facts for.
+    pub fn in_buckets(mut self, buckets: usize) -> Self {
+        self.maker.buckets = buckets.max(1);
+        self
     }
 
     /// The day the analysis looks back from.
@@ -284,242 +297,8 @@ impl Analysis {
             .map_err(AnalysisError::query(file))
     }
 
-    /// Makes a derived table and those below it, where they are not there yet.
-    async fn make(&self, name: &str) -> Result<(), AnalysisError> {
-        let mut wanted = vec![name.to_owned()];
-        // The graph has no circles, so this ends: a table is finished once those below it are.
-        while let Some(next) = wanted.last().cloned() {
-            let Some(derived) = self.derived(&next) else {
-                wanted.pop();
-                continue;
-            };
-            if self.is_made(&next) {
-                wanted.pop();
-                continue;
-            }
-            let below: Vec<String> = derived
-                .reads()
-                .filter(|table| self.derived(table).is_some() && !self.is_made(table))
-                .map(str::to_owned)
-                .collect();
-            if below.is_empty() {
-                self.make_one(derived).await?;
-                wanted.pop();
-            } else {
-                wanted.extend(below);
-            }
-        }
-        Ok(())
-    }
-
-    fn derived(&self, name: &str) -> Option<Derived<'_>> {
-        match self.graph.get(name) {
-            Some(query) => Some(Derived::Query(query)),
-            None => rust_tables::computed(name).map(Derived::Computed),
-        }
-    }
-
-    fn is_made(&self, name: &str) -> bool {
-        self.made
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner)
-            .contains(name)
-    }
-
-    fn is_now_made(&self, name: &str) {
-        self.made
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner)
-            .insert(name.to_owned());
-    }
-
-    async fn make_one(&self, derived: Derived<'_>) -> Result<(), AnalysisError> {
-        let started = std::time::Instant::now();
-        let name = derived.name();
-        match derived {
-            Derived::Computed(table) => {
-                let (schema, batches) = (table.make)(self).await?;
-                self.keep(name, schema, vec![batches])
-                    .map_err(AnalysisError::query(name))?;
-            }
-            Derived::Query(query) => {
-                let frame = self.plan(&query.file, &query.sql, &[]).await?;
-                if query.kept {
-                    let schema = Arc::new(frame.schema().as_arrow().clone());
-                    let partitions = frame
-                        .collect_partitioned()
-                        .await
-                        .map_err(AnalysisError::query(&query.file))?;
-                    self.keep(name, schema, partitions)
-                        .map_err(AnalysisError::query(&query.file))?;
-                } else {
-                    self.context
-                        .register_table(name, frame.into_view())
-                        .map_err(AnalysisError::query(&query.file))?;
-                }
-            }
-        }
-        self.is_now_made(name);
-        tracing::debug!(
-            table = name,
-            seconds = started.elapsed().as_secs_f64(),
-            "made"
-        );
-        Ok(())
-    }
-
-    fn keep(
-        &self,
-        name: &str,
-        schema: SchemaRef,
-        partitions: Vec<Vec<RecordBatch>>,
-    ) -> Result<(), DataFusionError> {
-        // A plan may promise other than its rows keep (no nulls, one of two text types), so the kept
-        // table promises nothing about nulls and its rows are brought to its types.
-        let schema = Arc::new(Schema::new(
-            schema
-                .fields()
-                .iter()
-                .map(|field| field.as_ref().clone().with_nullable(true))
-                .collect::<Vec<_>>(),
-        ));
-        let partitions = partitions
-            .into_iter()
-            .map(|batches| {
-                batches
-                    .into_iter()
-                    .map(|batch| {
-                        let columns = batch
-                            .columns()
-                            .iter()
-                            .zip(schema.fields())
-                            .map(|(column, field)| cast(column, field.data_type()))
-                            .collect::<Result<Vec<_>, _>>()?;
-                        RecordBatch::try_new(Arc::clone(&schema), columns)
-                    })
-                    .collect::<Result<Vec<_>, _>>()
-            })
-            .collect::<Result<Vec<_>, _>>()?;
-        let table = MemTable::try_new(schema, partitions)?;
-        self.context.register_table(name, Arc::new(table))?;
-        Ok(())
-    }
-
     /// The derived tables' queries.
     pub fn graph(&self) -> &QueryGraph {
         &self.graph
     }
-}
-
-/// The lake's own code groups, where its folder has a `code_groups.toml`.
-fn code_groups(lake: &Lake) -> Result<CodeGroups, AnalysisError> {
-    let Some(path) = lake.folder().map(|folder| folder.join("code_groups.toml")) else {
-        return Ok(CodeGroups::builtin());
-    };
-    let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::CodeGroups {
-        path: path.clone(),
-        source,
-    };
-    if !path.exists() {
-        return Ok(CodeGroups::builtin());
-    }
-    let text = settings::text_file::read(&path).map_err(|error| failed(error.into()))?;
-    CodeGroups::with_table(&text).map_err(|error| failed(error.into()))
-}
-
-/// Registers each raw table under its own name, as it was known at the end of a day.
-async fn register_views(
-    context: &SessionContext,
-    known_by: KnownBy<'_>,
-) -> Result<(), AnalysisError> {
-    for table in TABLES {
-        let sql = as_of::view_sql(table, known_by);
-        let view = context
-            .sql(&sql)
-            .await
-            .map_err(AnalysisError::query(table.name))?
-            .into_view();
-        context
-            .register_table(table.name, view)
-            .map_err(AnalysisError::query(table.name))?;
-    }
-    Ok(())
-}
-
-/// A derived table: a query, or one that Rust makes. A query of the same name comes first, so that
-/// a user can put SQL in the place of either.
-#[derive(Clone, Copy)]
-enum Derived<'a> {
-    Query(&'a Query),
-    Computed(&'static Computed),
-}
-
-impl<'a> Derived<'a> {
-    fn name(self) -> &'a str {
-        match self {
-            Derived::Query(query) => &query.name,
-            Derived::Computed(table) => table.name,
-        }
-    }
-
-    fn reads(self) -> Box<dyn Iterator<Item = &'a str> + 'a> {
-        match self {
-            Derived::Query(query) => Box::new(query.reads.iter().map(String::as_str)),
-            Derived::Computed(table) => Box::new(table.reads.iter().copied()),
-        }
-    }
-}
-
-fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, AnalysisError> {
-    let memory = usize::try_from(bytes_of_mb(limits.query_memory_mb)).unwrap_or(usize::MAX);
-    let runtime = RuntimeEnvBuilder::new()
-        .with_memory_limit(memory, 1.0)
-        .build_arc()
-        .map_err(AnalysisError::query("session"))?;
-    let config = SessionConfig::new()
-        .with_target_partitions(PARTITIONS)
-        .set_bool("datafusion.sql_parser.map_string_types_to_utf8view", false)
-        .set_bool(
-            "datafusion.execution.parquet.schema_force_view_types",
-            false,
-        );
-    let context = SessionContext::new_with_config_rt(config, runtime);
-    functions::register_all(&context, Arc::new(groups));
-    Ok(context)
-}
-
-/// The tables in which a row is corrected by another.
-async fn corrected_tables(context: &SessionContext) -> Result<Vec<&'static str>, AnalysisError> {
-    let batches = context
-        .sql(&as_of::corrected_tables_sql())
-        .await
-        .map_err(AnalysisError::query("corrections"))?
-        .collect()
-        .await
-        .map_err(AnalysisError::query("corrections"))?;
-    Ok(batches
-        .iter()
-        .flat_map(|batch| batch.column(0).as_string::<i32>().iter().flatten())
-        .filter_map(|name| Some(lake::tables::table(name)?.name))
-        .collect())
-}
-
-/// The day of the newest fact about a vehicle, none in an empty lake.
-async fn newest_fact(
-    context: &SessionContext,
-    loaded_by: Option<NaiveDate>,
-) -> Result<Option<NaiveDate>, AnalysisError> {
-    let sql = as_of::newest_fact_sql(loaded_by);
-    let batches = context
-        .sql(&sql)
-        .await
-        .map_err(AnalysisError::query("newest fact"))?
-        .collect()
-        .await
-        .map_err(AnalysisError::query("newest fact"))?;
-    Ok(batches.first().and_then(|batch| {
-        let days = batch.column(0).as_primitive::<Date32Type>();
-        (!days.is_empty() && days.is_valid(0))
-            .then(|| Date32Type::to_naive_date_opt(days.value(0)))?
-    }))
 }

@@ -95,7 +95,7 @@ pub struct Query {
     pub about: String,
     /// Tables it reads, sorted.
     pub reads: BTreeSet<String>,
-    /// Whether its rows are kept in memory for those that read it, or made anew for each
+    /// Whether its rows are kept for those that read it, or made anew for each
     /// (`-- Not kept` in the opening comment: for tables too large to keep).
     pub kept: bool,
 }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use datafusion::catalog::{MemorySchemaProvider, TableProvider};
 use datafusion::datasource::empty::EmptyTable;
 use datafusion::error::DataFusionError;
-use datafusion::prelude::{DataFrame, SessionContext, ident, lit};
+use datafusion::prelude::{SessionContext, ident, lit};
 use datafusion::scalar::ScalarValue;
 
 use super::AnalysisError;
@@ -14,16 +14,16 @@ use lake::Lake;
 use lake::tables::{ROW_HASH, TABLES, Table};
 
 /// Registers every raw table under `lake.TABLE`: the lake's rows, then those of each lake beside it
-/// that are not there yet.
+/// that are not there yet. Gives about how many rows there are.
 pub async fn register(
     context: &SessionContext,
     lake: &Lake,
     beside: &[&Lake],
-) -> Result<(), AnalysisError> {
-    register_lake(context, lake, "lake").await?;
+) -> Result<usize, AnalysisError> {
+    let mut rows = register_lake(context, lake, "lake").await?;
     for (at, other) in beside.iter().enumerate() {
         let schema = format!("beside_{at}");
-        register_lake(context, other, &schema).await?;
+        rows += register_lake(context, other, &schema).await?;
         for table in TABLES {
             let both = context
                 .sql(&joined_sql(table, "lake", &schema))
@@ -38,7 +38,7 @@ pub async fn register(
                 .map_err(AnalysisError::query(table.name))?;
         }
     }
-    Ok(())
+    Ok(rows)
 }
 
 /// The SQL of the rows of both schemas' tables, without those of `other` that `own` has: by their key,
@@ -74,34 +74,38 @@ async fn register_lake(
     context: &SessionContext,
     lake: &Lake,
     schema: &str,
-) -> Result<(), AnalysisError> {
+) -> Result<usize, AnalysisError> {
     let catalog = context
         .catalog("datafusion")
         .ok_or_else(|| AnalysisError::NoSuchTable("datafusion".to_owned()))?;
     catalog
         .register_schema(schema, Arc::new(MemorySchemaProvider::new()))
         .map_err(AnalysisError::query(schema))?;
+    let mut rows = 0;
     for table in TABLES {
-        let as_designed = as_designed(context, lake, table).await?;
+        let (as_designed, stored) = as_designed(context, lake, table).await?;
+        rows += stored;
         context
             .register_table(format!("{schema}.{}", table.name), as_designed)
             .map_err(AnalysisError::query(table.name))?;
     }
-    Ok(())
+    Ok(rows)
 }
 
 /// The stored table with every column of its design: one that the lake is too old for is absent in
-/// every row.
+/// every row. And how many rows its log counts.
 async fn as_designed(
     context: &SessionContext,
     lake: &Lake,
     table: &Table,
-) -> Result<Arc<dyn TableProvider>, AnalysisError> {
+) -> Result<(Arc<dyn TableProvider>, usize), AnalysisError> {
     let failed = |error| AnalysisError::query(table.name)(error);
     let design = table.lake_schema();
     let Some(stored) = lake.provider(table).await? else {
-        return Ok(Arc::new(EmptyTable::new(design)));
+        return Ok((Arc::new(EmptyTable::new(design)), 0));
     };
+    let counted = stored.statistics();
+    let rows = counted.and_then(|counted| counted.num_rows.get_value().copied());
     let columns = design
         .fields()
         .iter()
@@ -118,6 +122,6 @@ async fn as_designed(
     context
         .read_table(stored)
         .and_then(|rows| rows.select(columns))
-        .map(DataFrame::into_view)
+        .map(|frame| (frame.into_view(), rows.unwrap_or(0)))
         .map_err(failed)
 }

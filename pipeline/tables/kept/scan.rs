@@ -1,0 +1,190 @@
+//! The reading of a kept table: all of it, or one bucket of vehicles.
+
+use std::fmt;
+use std::sync::Arc;
+
+use arrow::datatypes::SchemaRef;
+use datafusion::common::stats::Precision;
+use datafusion::common::tree_node::{Transformed, TreeNode, TreeNodeRecursion};
+use datafusion::common::{Result, Statistics, internal_err, project_schema};
+use datafusion::execution::TaskContext;
+use datafusion::physical_expr::{EquivalenceProperties, PhysicalExpr};
+use datafusion::physical_plan::execution_plan::{Boundedness, EmissionType, reset_plan_states};
+use datafusion::physical_plan::statistics::StatisticsArgs;
+use datafusion::physical_plan::stream::RecordBatchStreamAdapter;
+use datafusion::physical_plan::{
+    DisplayAs, DisplayFormatType, ExecutionPlan, Partitioning, PlanProperties,
+    ReplaceChildrenOptions, SendableRecordBatchStream,
+};
+use futures::stream;
+
+use super::KeptTable;
+
+/// Reads a kept table.
+#[derive(Debug, Clone)]
+pub struct KeptScan {
+    table: KeptTable,
+    projection: Option<Vec<usize>>,
+    /// The buckets that each partition reads.
+    partitions: Vec<Vec<usize>>,
+    schema: SchemaRef,
+    properties: Arc<PlanProperties>,
+}
+
+impl KeptScan {
+    /// All of the table, in at most so many partitions.
+    pub fn new(
+        table: KeptTable,
+        projection: Option<Vec<usize>>,
+        partitions: usize,
+    ) -> Result<Self> {
+        let buckets = table.buckets.len();
+        let count = partitions.clamp(1, buckets.max(1));
+        // Neighbours together, so that the rows keep their order.
+        let partitions = (0..count)
+            .map(|part| (part * buckets / count..(part + 1) * buckets / count).collect())
+            .collect();
+        Self::of(table, projection, partitions)
+    }
+
+    fn of(
+        table: KeptTable,
+        projection: Option<Vec<usize>>,
+        partitions: Vec<Vec<usize>>,
+    ) -> Result<Self> {
+        let schema = project_schema(&table.schema, projection.as_ref())?;
+        let properties = PlanProperties::new(
+            EquivalenceProperties::new(Arc::clone(&schema)),
+            Partitioning::UnknownPartitioning(partitions.len()),
+            EmissionType::Incremental,
+            Boundedness::Bounded,
+        );
+        Ok(Self {
+            table,
+            projection,
+            partitions,
+            schema,
+            properties: Arc::new(properties),
+        })
+    }
+}
+
+/// The plan of one bucket of vehicles: a copy that shares nothing with others, in which every table that
+/// lies by vehicle is read in that bucket alone.
+pub fn of_bucket(plan: &Arc<dyn ExecutionPlan>, bucket: usize) -> Result<Arc<dyn ExecutionPlan>> {
+    let plan = Arc::clone(plan).transform_up(|node| match node.downcast_ref::<KeptScan>() {
+        Some(scan) if scan.table.vins.is_some() => {
+            let (table, projection) = (scan.table.clone(), scan.projection.clone());
+            let one = KeptScan::of(table, projection, vec![vec![bucket]])?;
+            Ok(Transformed::yes(Arc::new(one) as Arc<dyn ExecutionPlan>))
+        }
+        _ => Ok(Transformed::no(node)),
+    })?;
+    reset_plan_states(plan.data)
+}
+
+impl DisplayAs for KeptScan {
+    fn fmt_as(&self, _form: DisplayFormatType, f: &mut fmt::Formatter) -> fmt::Result {
+        let names: Vec<&str> = self
+            .schema
+            .fields()
+            .iter()
+            .map(|field| field.name().as_str())
+            .collect();
+        write!(f, "KeptScan: columns=[{}]", names.join(", "))
+    }
+}
+
+impl ExecutionPlan for KeptScan {
+    fn name(&self) -> &'static str {
+        "KeptScan"
+    }
+
+    fn properties(&self) -> &Arc<PlanProperties> {
+        &self.properties
+    }
+
+    fn children(&self) -> Vec<&Arc<dyn ExecutionPlan>> {
+        Vec::new()
+    }
+
+    fn apply_expressions(
+        &self,
+        _look: &mut dyn FnMut(&Arc<dyn PhysicalExpr>) -> Result<TreeNodeRecursion>,
+    ) -> Result<TreeNodeRecursion> {
+        Ok(TreeNodeRecursion::Continue)
+    }
+
+    fn replace_children(
+        self: Arc<Self>,
+        _children: Vec<Arc<dyn ExecutionPlan>>,
+        _options: ReplaceChildrenOptions,
+    ) -> Result<Arc<dyn ExecutionPlan>> {
+        Ok(self)
+    }
+
+    fn with_new_children(
+        self: Arc<Self>,
+        _children: Vec<Arc<dyn ExecutionPlan>>,
+    ) -> Result<Arc<dyn ExecutionPlan>> {
+        Ok(self)
+    }
+
+    fn execute(
+        &self,
+        partition: usize,
+        context: Arc<TaskContext>,
+    ) -> Result<SendableRecordBatchStream> {
+        let Some(buckets) = self.partitions.get(partition) else {
+            return internal_err!("a kept table has no partition {partition}");
+        };
+        let most = context.session_config().batch_size();
+        let mut chunks = Vec::new();
+        for bucket in buckets {
+            chunks.extend(
+                self.table
+                    .buckets
+                    .get(*bucket)
+                    .into_iter()
+                    .flatten()
+                    .cloned(),
+            );
+        }
+        let projection = self.projection.clone();
+        let batches = chunks.into_iter().flat_map(move |chunk| {
+            // A chunk is read when its turn comes, so one at a time is in memory.
+            let read = chunk.read().and_then(|batch| match &projection {
+                Some(columns) => batch.project(columns),
+                None => Ok(batch),
+            });
+            let rows = read.as_ref().map_or(1, |batch| batch.num_rows());
+            (0..rows).step_by(most).map(move |from| match &read {
+                Ok(batch) => Ok(batch.slice(from, most.min(rows - from))),
+                Err(error) => Err(datafusion::error::DataFusionError::Execution(
+                    error.to_string(),
+                )),
+            })
+        });
+        Ok(Box::pin(RecordBatchStreamAdapter::new(
+            Arc::clone(&self.schema),
+            stream::iter(batches),
+        )))
+    }
+
+    fn statistics_from_inputs(
+        &self,
+        _inputs: &[Arc<Statistics>],
+        args: &StatisticsArgs,
+    ) -> Result<Arc<Statistics>> {
+        let parts = args.partition().map_or(1, |_| self.partitions.len());
+        let rows: usize = self.table.chunks().map(|chunk| chunk.rows).sum();
+        let bytes: usize = self.table.chunks().map(|chunk| chunk.bytes).sum();
+        let width = self.table.schema.fields().len().max(1);
+        let share = self.schema.fields().len();
+        let mut statistics = Statistics::new_unknown(&self.schema);
+        // Not exact, so that nothing is answered from them: the plan may be run on a bucket.
+        statistics.num_rows = Precision::Inexact(rows / parts);
+        statistics.total_byte_size = Precision::Inexact(bytes / parts * share / width);
+        Ok(Arc::new(statistics))
+    }
+}

@@ -1,0 +1,176 @@
+//! Rows as they come, sorted into the buckets of their vehicles.
+
+use std::sync::Arc;
+
+use arrow::array::{Array, AsArray, RecordBatch, RecordBatchOptions, StringArray, UInt32Array};
+use arrow::compute::{cast, take_record_batch};
+use arrow::datatypes::{DataType, SchemaRef};
+use arrow::error::ArrowError;
+
+use super::KeptTable;
+use super::shelf::{Chunk, Shelf, joined};
+
+/// Rows gathered before they are sorted: enough that a bucket's share of them is worth a chunk.
+const GATHERED_BYTES: usize = 16 << 20;
+
+/// Sorts the rows of one table; of one without vehicles all go to one bucket.
+pub struct Sorter {
+    schema: SchemaRef,
+    vehicle: Option<usize>,
+    gathered: Vec<RecordBatch>,
+    gathered_bytes: usize,
+    buckets: Vec<Vec<Chunk>>,
+    shelf: Arc<Shelf>,
+}
+
+impl Sorter {
+    /// Of a table with this schema; of one of vehicles, the column of the VIN and how many buckets.
+    pub fn new(schema: SchemaRef, vehicle: Option<(usize, usize)>, shelf: Arc<Shelf>) -> Self {
+        let count = vehicle.map_or(1, |(_, buckets)| buckets);
+        Self {
+            schema,
+            vehicle: vehicle.map(|(vin, _)| vin),
+            gathered: Vec::new(),
+            gathered_bytes: 0,
+            buckets: vec![Vec::new(); count],
+            shelf,
+        }
+    }
+
+    /// Takes rows. They are brought to the table's types: a plan may promise one of two text types and
+    /// give the other.
+    pub fn push(&mut self, batch: &RecordBatch) -> Result<(), ArrowError> {
+        if batch.num_rows() == 0 {
+            return Ok(());
+        }
+        let batch = brought_to(&self.schema, batch)?;
+        self.gathered_bytes += batch.get_array_memory_size();
+        self.gathered.push(batch);
+        if self.gathered_bytes < GATHERED_BYTES {
+            return Ok(());
+        }
+        self.put()
+    }
+
+    /// The table, with the rows that others sorted after these.
+    pub fn finish(mut self, others: Vec<Sorter>) -> Result<KeptTable, ArrowError> {
+        self.put()?;
+        for mut other in others {
+            other.put()?;
+            for (bucket, chunks) in self.buckets.iter_mut().zip(other.buckets) {
+                bucket.extend(chunks);
+            }
+        }
+        Ok(KeptTable::new(
+            self.schema,
+            self.vehicle.map(|vin| [vin].into()),
+            self.buckets,
+        ))
+    }
+
+    fn put(&mut self) -> Result<(), ArrowError> {
+        let gathered = std::mem::take(&mut self.gathered);
+        self.gathered_bytes = 0;
+        if gathered.is_empty() {
+            return Ok(());
+        }
+        let (rows, held) = joined(&self.schema, &gathered)?;
+        drop(gathered);
+        let count = self.buckets.len();
+        let Some(vehicle) = self.vehicle.filter(|_| count > 1) else {
+            self.buckets[0].push(self.shelf.put(rows, held)?);
+            return Ok(());
+        };
+        let texts = cast(rows.column(vehicle), &DataType::Utf8)?;
+        let (order, ends) = by_bucket(texts.as_string::<i32>(), count);
+        let sorted = take_record_batch(&rows, &order)?;
+        drop(rows);
+        let held = sorted.get_array_memory_size();
+        let mut from = 0;
+        for (bucket, end) in self.buckets.iter_mut().zip(ends) {
+            if end > from {
+                let part = sorted.slice(from, end - from);
+                let share = held * (end - from) / sorted.num_rows();
+                bucket.push(self.shelf.put(part, share)?);
+            }
+            from = end;
+        }
+        Ok(())
+    }
+}
+
+/// The rows in the order of their buckets and otherwise as they were, and where each bucket ends.
+fn by_bucket(vins: &StringArray, count: usize) -> (UInt32Array, Vec<usize>) {
+    let of: Vec<usize> = vins
+        .iter()
+        .map(|vin| vin.map_or(0, |vin| bucket_of(vin, count)))
+        .collect();
+    let mut ends = vec![0; count];
+    for bucket in &of {
+        ends[*bucket] += 1;
+    }
+    let mut next = Vec::with_capacity(count);
+    let mut sum = 0;
+    for end in &mut ends {
+        next.push(sum);
+        sum += *end;
+        *end = sum;
+    }
+    let mut order = vec![0_u32; of.len()];
+    for (row, bucket) in (0_u32..).zip(&of) {
+        order[next[*bucket]] = row;
+        next[*bucket] += 1;
+    }
+    (order.into(), ends)
+}
+
+/// The bucket of a vehicle (FNV-1a of its VIN): the same on every machine and in every run.
+fn bucket_of(vin: &str, count: usize) -> usize {
+    let hash = vin.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    // Of few buckets the high bits are even, the low ones less so.
+    ((u128::from(hash) * count as u128) >> 64) as usize
+}
+
+/// The rows with the types of a schema.
+pub fn brought_to(schema: &SchemaRef, batch: &RecordBatch) -> Result<RecordBatch, ArrowError> {
+    let columns = batch
+        .columns()
+        .iter()
+        .zip(schema.fields())
+        .map(
+            |(column, field)| match column.data_type() == field.data_type() {
+                true => Ok(Arc::clone(column)),
+                false => cast(column, field.data_type()),
+            },
+        )
+        .collect::<Result<Vec<_>, _>>()?;
+    // A plan that only counts rows has no columns.
+    let rows = RecordBatchOptions::new().with_row_count(Some(batch.num_rows()));
+    RecordBatch::try_new_with_options(Arc::clone(schema), columns, &rows)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_lie_by_bucket_and_keep_their_order_within() {
+        let vins: StringArray = (0..1_000).map(|n| Some(format!("VIN{}", n % 50))).collect();
+        let (order, ends) = by_bucket(&vins, 8);
+        assert_eq!(ends.last(), Some(&1_000));
+        let mut from = 0;
+        for (bucket, end) in ends.into_iter().enumerate() {
+            let rows: Vec<u32> = order.values()[from..end].to_vec();
+            assert!(rows.is_sorted(), "{rows:?}");
+            for row in rows {
+                assert_eq!(bucket_of(vins.value(row as usize), 8), bucket);
+            }
+            from = end;
+        }
+        let filled: std::collections::BTreeSet<usize> =
+            vins.iter().flatten().map(|vin| bucket_of(vin, 8)).collect();
+        assert_eq!(filled.len(), 8);
+    }
+}

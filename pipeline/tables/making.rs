@@ -1,0 +1,152 @@
+//! The rows of a plan, made to be kept: bucket by bucket of vehicles where it says something of each
+//! vehicle by itself, so that no more than a few buckets are in memory, else of all at once.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use arrow::array::RecordBatch;
+use arrow::datatypes::{Schema, SchemaRef};
+use datafusion::error::DataFusionError;
+use datafusion::execution::SessionState;
+use datafusion::logical_expr::LogicalPlan;
+use datafusion::physical_plan::{ExecutionPlan, execute_stream_partitioned};
+use futures::{StreamExt, TryStreamExt};
+
+use super::by_vehicle::{Reach, reach};
+use super::kept::{KeptTable, Shelf, Sorter, brought_to, of_bucket};
+
+/// What tables are made with.
+#[derive(Debug, Clone)]
+pub struct Maker {
+    pub shelf: Arc<Shelf>,
+    /// How many buckets vehicles lie in.
+    pub buckets: usize,
+}
+
+impl Maker {
+    /// Sorts rows into a table with these columns, by vehicle where one of them is a VIN.
+    pub fn sorter(&self, schema: &SchemaRef, vin: Option<usize>) -> Sorter {
+        Sorter::new(
+            Arc::clone(schema),
+            vin.map(|vin| (vin, self.buckets)),
+            Arc::clone(&self.shelf),
+        )
+    }
+
+    /// Makes the rows of an optimised plan and keeps them under these names. `vin` is the column by
+    /// which they are to lie, where there is one.
+    pub async fn make(
+        &self,
+        plan: &LogicalPlan,
+        state: &SessionState,
+        schema: SchemaRef,
+        vin: Option<usize>,
+    ) -> Result<KeptTable, DataFusionError> {
+        let planned = |state: SessionState| async move {
+            let physical = state.query_planner().create_physical_plan(plan, &state);
+            Ok::<_, DataFusionError>((physical.await?, state))
+        };
+        match reach(plan) {
+            Reach::Vehicle(vins) if vin.is_none_or(|vin| vins.contains(&vin)) => {
+                let (plan, state) = planned(one_partition(state)).await?;
+                self.by_vehicle(plan, &state, schema, vins).await
+            }
+            _ => {
+                let (plan, state) = planned(state.clone()).await?;
+                self.at_once(plan, &state, schema, vin).await
+            }
+        }
+    }
+
+    async fn by_vehicle(
+        &self,
+        plan: Arc<dyn ExecutionPlan>,
+        state: &SessionState,
+        schema: SchemaRef,
+        vins: BTreeSet<usize>,
+    ) -> Result<KeptTable, DataFusionError> {
+        let threads = std::thread::available_parallelism().map_or(1, usize::from);
+        let next = Arc::new(AtomicUsize::new(0));
+        let mut work = tokio::task::JoinSet::new();
+        for _ in 0..threads.min(self.buckets) {
+            let (maker, plan, schema) = (self.clone(), Arc::clone(&plan), Arc::clone(&schema));
+            let (next, context) = (Arc::clone(&next), state.task_ctx());
+            work.spawn(async move {
+                let mut made = Vec::new();
+                loop {
+                    let bucket = next.fetch_add(1, Ordering::Relaxed);
+                    if bucket >= maker.buckets {
+                        return Ok::<_, DataFusionError>(made);
+                    }
+                    let plan = of_bucket(&plan, bucket)?;
+                    let mut rows: Vec<RecordBatch> = Vec::new();
+                    for stream in execute_stream_partitioned(plan, Arc::clone(&context))? {
+                        let batches: Vec<RecordBatch> = stream.try_collect().await?;
+                        for batch in batches.iter().filter(|batch| batch.num_rows() > 0) {
+                            rows.push(brought_to(&schema, batch)?);
+                        }
+                    }
+                    made.push((bucket, maker.shelf.put_all(&schema, &rows)?));
+                }
+            });
+        }
+        let mut made = BTreeMap::new();
+        while let Some(done) = work.join_next().await {
+            let done = done.map_err(|error| DataFusionError::External(error.into()))?;
+            made.extend(done?);
+        }
+        let buckets = made.into_values().collect();
+        Ok(KeptTable::new(schema, Some(vins), buckets))
+    }
+
+    async fn at_once(
+        &self,
+        plan: Arc<dyn ExecutionPlan>,
+        state: &SessionState,
+        schema: SchemaRef,
+        vin: Option<usize>,
+    ) -> Result<KeptTable, DataFusionError> {
+        let mut work = tokio::task::JoinSet::new();
+        for (part, mut stream) in execute_stream_partitioned(plan, state.task_ctx())?
+            .into_iter()
+            .enumerate()
+        {
+            let mut sorter = self.sorter(&schema, vin);
+            work.spawn(async move {
+                while let Some(batch) = stream.next().await {
+                    sorter.push(&batch?)?;
+                }
+                Ok::<_, DataFusionError>((part, sorter))
+            });
+        }
+        let mut sorters = BTreeMap::new();
+        while let Some(done) = work.join_next().await {
+            let (part, sorter) =
+                done.map_err(|error| DataFusionError::External(error.into()))??;
+            sorters.insert(part, sorter);
+        }
+        let first = self.sorter(&schema, vin);
+        Ok(first.finish(sorters.into_values().collect())?)
+    }
+}
+
+/// A plan may promise other than its rows keep, so a kept table promises nothing about nulls.
+pub fn promising_nothing(schema: &Schema) -> SchemaRef {
+    let fields = schema.fields().iter();
+    Arc::new(Schema::new(
+        fields
+            .map(|field| field.as_ref().clone().with_nullable(true))
+            .collect::<Vec<_>>(),
+    ))
+}
+
+/// A bucket is worked through by one thread, so that nothing is exchanged between any.
+fn one_partition(state: &SessionState) -> SessionState {
+    let mut state = state.clone();
+    // A filter that a plan finds while it runs would be found once for all buckets.
+    let config = state.config().clone().with_target_partitions(1);
+    *state.config_mut() =
+        config.set_bool("datafusion.optimizer.enable_dynamic_filter_pushdown", false);
+    state
+}

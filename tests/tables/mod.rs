@@ -1,0 +1,4 @@
+//! How derived tables are made: what must not depend on how many vehicles there are.
+
+mod buckets;
+mod memory;
