@@ -239,13 +239,13 @@ fn by_values(kind: DumpKind, sample: &Sample) -> Option<&'static str> {
         return Some(field);
     }
     match sample.all_differ() {
-        true => has("order_no").filter(|_| sample.mostly(is_number_of_an_order)),
+        true => has("order_no").filter(|_| sample.mostly(|cell| is_number_of_an_order(cell))),
         false => None,
     }
 }
 
 /// Short, and with a digit in it.
-fn is_number_of_an_order(cell: &String) -> bool {
+fn is_number_of_an_order(cell: &str) -> bool {
     cell.len() <= 20 && cell.chars().any(|letter| letter.is_ascii_digit())
 }
 

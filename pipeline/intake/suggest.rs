@@ -211,25 +211,22 @@ fn columns<'s>(
             let _ = write!(text, "   # {shown}");
         }
         text.push('\n');
-        match chosen {
-            Some((field, unit)) => {
-                let _ = writeln!(text, "field = {}", quote(field));
-                if let Some(unit) = unit {
-                    let _ = writeln!(text, "unit = {}", quote(unit));
-                } else if let Some(quantity) = unit_to_say(field) {
-                    let _ = writeln!(
-                        text,
-                        "# unit = {}   # say it if it is another",
-                        quote(quantity)
-                    );
-                }
-                if let Meaning::Reading = meaning(field) {
-                    text.push_str("# measured_kind = \"CCA EN\"   # which kind of reading it is\n");
-                }
-                format_lines(text, field, sample);
-                used.push((field, sample));
+        if let Some((field, unit)) = chosen {
+            let _ = writeln!(text, "field = {}", quote(field));
+            if let Some(unit) = unit {
+                let _ = writeln!(text, "unit = {}", quote(unit));
+            } else if let Some(quantity) = unit_to_say(field) {
+                let _ = writeln!(
+                    text,
+                    "# unit = {}   # say it if it is another",
+                    quote(quantity)
+                );
             }
-            None => {}
+            if let Meaning::Reading = meaning(field) {
+                text.push_str("# measured_kind = \"CCA EN\"   # which kind of reading it is\n");
+            }
+            format_lines(text, field, sample);
+            used.push((field, sample));
         }
     }
     used

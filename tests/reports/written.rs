@@ -258,7 +258,7 @@ fn a_list_is_screened_with_dumps_that_the_lake_does_not_keep() {
     let bare = place.read("bare/screen-2026-06-28/screening.csv");
     assert!(
         bare.lines()
-            .any(|line| line.starts_with(&new) && line.contains("never tested")),
+            .any(|line| line.contains(&new) && line.contains("nothing is on record of it")),
         "{bare}"
     );
     place.run_expecting(
@@ -276,10 +276,10 @@ fn a_list_is_screened_with_dumps_that_the_lake_does_not_keep() {
     let with = place.read("with/screen-2026-06-28/screening.csv");
     assert!(
         with.lines()
-            .any(|line| line.starts_with(&new) && line.contains("worn on 2026-06-20")),
+            .any(|line| line.contains(&new) && line.contains("worn on 2026-06-20")),
         "{with}"
     );
-    assert!(with.lines().any(|line| line.starts_with(&known)));
+    assert!(with.lines().any(|line| line.contains(&known)));
     let text = place.read("with/screen-2026-06-28/screen.md");
     assert!(text.contains("no number"), "{text}");
     let kept = place.sql(

@@ -48,7 +48,8 @@ pub fn replacement_words(planned: &Planned, verdict: Option<&str>, settings: &Se
         "{battery} {found}may fail within {horizon} ({})",
         cells::chance(planned.chance.unwrap_or(f64::NAN))
     );
-    match (planned.is_sure(), planned.tested_first) {
+    // What a test found worn is to be replaced, whatever the plan waits for.
+    match (planned.is_sure() || verdict.is_some(), planned.tested_first) {
         (true, _) => format!("{may_fail}: the weekly plan would replace it for {cost}"),
         (_, true) => format!(
             "{may_fail}: the weekly plan would test it and replace it for {cost} if the test speaks against it"
