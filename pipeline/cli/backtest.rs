@@ -10,8 +10,10 @@ use indicatif::ProgressBar;
 use super::{LakeArgs, Outcome};
 use report::manner::Manner;
 use report::pseudonym::Pseudonyms;
+use risk::contest::contest;
 use risk::prediction::Prediction;
 use risk::scores::{Scores, WithLimits};
+use statistics::rates::wilson::wilson_limits;
 use tables::backtest::{self, Asked, Backtest as Answer};
 
 /// Hold the risk model against what came
@@ -130,6 +132,48 @@ fn percent(value: Option<f64>) -> String {
     )
 }
 
+/// A share of the failing batteries with Wilson's limits: "13 % (5–28 %)". A battery foretold from several
+/// days is one battery.
+fn share_of(value: Option<f64>, failing: usize) -> String {
+    let limits = value.and_then(|value| {
+        let caught = (value * failing as f64).round() as u64;
+        wilson_limits(caught, failing as u64, 0.95).ok()
+    });
+    match (value, limits) {
+        (Some(value), Some(limits)) => format!(
+            "{} ({:.0}–{:.0} %)",
+            percent(Some(value)),
+            limits.lower * 100.0,
+            limits.upper * 100.0
+        ),
+        _ => percent(value),
+    }
+}
+
+/// Whether the model and each rival differ, among the first of each length, by more than chance.
+fn differences(answer: &Answer) -> Vec<String> {
+    let rivals: [(&str, fn(&Prediction) -> f64); 2] = [
+        ("age only", |one| one.by_age),
+        ("last test", |one| one.test_score),
+    ];
+    let mut lines = Vec::new();
+    for (name, rival) in rivals {
+        for top in &answer.model.top {
+            let found = contest(&answer.predictions, |one| one.chance, rival, top.first);
+            let verdict = match (found.p <= 0.05, found.by_first > found.by_second) {
+                (false, _) => "within noise",
+                (true, true) => "the model is better",
+                (true, false) => "the model is worse",
+            };
+            lines.push(format!(
+                "- first {}, against {name}: of {} failing batteries {} are oftener among the model's first, {} among the rival's; {verdict} (exact sign test, p {:.2})",
+                top.first, found.failing, found.by_first, found.by_second, found.p
+            ));
+        }
+    }
+    lines
+}
+
 fn markdown(answer: &Answer) -> String {
     let ways = [&answer.model, &answer.age_only, &answer.last_test];
     let mut lines = vec![
@@ -153,6 +197,7 @@ fn markdown(answer: &Answer) -> String {
         lines.push(format!("| {what} | {} | {by_chance} |", cells.join(" | ")));
     };
     let each = |cell: &dyn Fn(&Scores) -> String| ways.map(cell);
+    let failing = contest(&answer.predictions, |_| 0.0, |_| 0.0, 1).failing;
     row("C", each(&|way| number(way.c, 3)), "0.500");
     for (place, top) in answer.model.top.iter().enumerate() {
         let what = match top.first {
@@ -163,7 +208,7 @@ fn markdown(answer: &Answer) -> String {
         };
         row(
             &what,
-            each(&|way| percent(way.top[place].caught)),
+            each(&|way| share_of(way.top[place].caught, failing)),
             &percent(
                 top.caught
                     .zip(top.lift)
@@ -196,6 +241,12 @@ fn markdown(answer: &Answer) -> String {
         each(&|way| limits(way.in_the_large)),
         "",
     );
+    lines.push(String::new());
+    lines.push(format!(
+        "Shares caught have Wilson's 95 % limits on {failing} failing batteries. Whether the model and a rival differ:"
+    ));
+    lines.push(String::new());
+    lines.extend(differences(answer));
     lines.push(String::new());
     lines.push("| from | batteries | expected | failed | C | caught in a week's bays |".to_owned());
     lines.push("|---|---|---|---|---|---|".to_owned());

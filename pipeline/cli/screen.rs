@@ -15,10 +15,11 @@ use settings::{Limits, Settings};
 
 /// Screen a list of vehicles for what their 12 V supply will cost
 ///
-/// INVENTORY is a CSV with a column named vin, or one vehicle identification number a line. Further
-/// paths are dumps about these vehicles (tests, scans, orders); they are read for this screening only
-/// and do not go into the lake. Writes OUT/screen-YYYY-MM-DD/ with screen.md, screen.html, screen.xlsx
-/// and screening.csv, sorted by the money at stake. The lake must be a folder where dumps are given.
+/// INVENTORY is a CSV with a column named vin, or one vehicle identification number a line. Its other
+/// columns (lot, price, seller) come first in the answer, and what is at stake is held against a column
+/// named price. Further paths are dumps about these vehicles (tests, scans, orders); they are read for
+/// this screening only and do not go into the lake. Writes OUT/screen-YYYY-MM-DD/ with screen.md,
+/// screen.html, screen_lines.html to print, screen.xlsx and screening.csv, sorted by the money at stake. The lake must be a folder where dumps are given.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
     Vehicles that the lake knows:\n    voltwane screen --lake lake inventory.csv\n\n  \
@@ -42,8 +43,11 @@ pub struct Screen {
 
 impl Screen {
     pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
-        let listed = screen::read_inventory(&self.inventory)?;
-        let mut findings = listed.iter().any(|entry| entry.vin.is_none());
+        let inventory = screen::read_inventory(&self.inventory)?;
+        let mut findings = inventory
+            .lines
+            .iter()
+            .any(|entry| matches!(entry.vin, Err(screen::Fault::Malformed(_))));
         let spinner = spinner();
         spinner.set_message("screening");
         let lake = Lake::open(&self.lake.lake).await?;
@@ -56,7 +60,7 @@ impl Screen {
         let beside: Vec<&Lake> = sellers.iter().collect();
         let analysis = self.lake.analysis(&lake, &beside, now).await?;
         let manner = self.report.manner(&lake, &analysis)?;
-        let written = screen::write(&analysis, &listed, &self.report.out, &manner).await;
+        let written = screen::write(&analysis, &inventory, &self.report.out, &manner).await;
         spinner.finish_and_clear();
         let written = written?;
         print_written(&written.short_version, &written.report)?;

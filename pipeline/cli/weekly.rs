@@ -10,8 +10,9 @@ use report::weekly;
 /// Write the weekly risk report
 ///
 /// Writes OUT/YYYY-Www/ with report.md, report.html, report.xlsx, ranking.csv and further tables, and
-/// charts as SVG, and keeps what it said in the lake's risk_week table. The short version goes to
-/// stdout.
+/// charts as SVG, and keeps what it said in the lake's risk_week table. OUT/index.html shows all weeks
+/// that stand in OUT, and OUT/latest leads to the newest. The short version goes to stdout and into
+/// report.txt.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
     The report of the newest week:\n    voltwane weekly --lake lake\n\n  \

@@ -12,6 +12,7 @@ use std::sync::atomic::AtomicU64;
 use chrono::{DateTime, Utc};
 
 use super::error::IntakeError;
+use super::fields::cell::Value;
 use super::fields::field_plan::FieldPlan;
 use super::fields::meaning::Meaning;
 use super::files::container::{Part, failed, visit_parts};
@@ -263,7 +264,20 @@ fn sample(
     let reader = RowReader::new(header_layout, now);
     let mut record = Record::default();
     let mut good = 0;
-    let mut bad: Vec<Vec<String>> = Vec::new();
+    // Of a row that cannot be used, each cell with its own outcome.
+    let mut bad: Vec<Vec<(String, String)>> = Vec::new();
+    let outcomes = |record: &Record, values: &[Value<'_>], columns: usize| {
+        (0..columns)
+            .map(|index| {
+                let place = header_layout
+                    .fields
+                    .iter()
+                    .position(|field| field.cells.iter().any(|cell| cell.index == index));
+                let after = place.map(|place| shown(&values[place])).unwrap_or_default();
+                (record.cell(index).trim().to_owned(), after)
+            })
+            .collect::<Vec<_>>()
+    };
     for _ in 0..LOOKED_THROUGH {
         if good == sample_rows {
             break;
@@ -273,27 +287,22 @@ fn sample(
             Some(Step::Bad(_) | Step::Unfinished) => continue,
             Some(Step::Row) => {}
         }
+        let columns = table.columns.len();
         let Ok((values, _)) = reader.read(&record) else {
             if bad.len() < sample_rows {
-                bad.push(record.cells().map(str::to_owned).collect());
+                bad.push(outcomes(&record, &reader.each_cell(&record), columns));
             }
             continue;
         };
         good += 1;
-        for (index, column) in table.columns.iter_mut().enumerate() {
-            let place = header_layout
-                .fields
-                .iter()
-                .position(|field| field.cells.iter().any(|cell| cell.index == index));
-            let after = place.map(|place| shown(&values[place])).unwrap_or_default();
-            column
-                .samples
-                .push((record.cell(index).trim().to_owned(), after));
+        let cells = outcomes(&record, &values, columns);
+        for (column, cell) in table.columns.iter_mut().zip(cells) {
+            column.samples.push(cell);
         }
     }
     for cells in bad.into_iter().take(sample_rows - good) {
         for (column, cell) in table.columns.iter_mut().zip(cells) {
-            column.samples.push((cell.trim().to_owned(), String::new()));
+            column.samples.push(cell);
         }
     }
     Ok(())

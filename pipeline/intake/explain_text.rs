@@ -100,7 +100,16 @@ impl TableExplanation {
                 reason.rows, reason.first_line, reason.example
             )?;
         }
-        Ok(())
+        let good = self.rows_read.saturating_sub(self.rows_quarantined);
+        match self.rows_read {
+            0 => Ok(()),
+            all => writeln!(
+                f,
+                "  {good} of {all} rows would load ({:.1} %)",
+                // Rounded down, so that not all is never told as all.
+                (good as f64 / all as f64 * 1000.0).floor() / 10.0
+            ),
+        }
     }
 }
 

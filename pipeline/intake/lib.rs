@@ -13,6 +13,7 @@
 //! Knows the lake's tables by their columns alone: writing them, and knowing which rows are there
 //! already, is left to `lake`.
 
+mod date_forms;
 mod error;
 mod explain;
 mod explain_text;
@@ -20,6 +21,7 @@ mod fault;
 mod fields;
 mod files;
 mod forms;
+mod guess;
 pub mod load;
 mod mapping;
 mod mend;

@@ -1,8 +1,9 @@
 //! A first mapping for a file, to be edited.
 //!
-//! Kind and fields are the likeliest by the columns' names; date formats, decimal mark and words are
-//! those that fit the first rows. What is not sure stands in a comment, and a column that suggests
-//! nothing is ignored, so the mapping says all that is left to do. Fails as reading the file does.
+//! Kind and fields are the likeliest by the columns' names and by what stands in them; date formats,
+//! decimal mark and words are those that fit the first rows. What is not sure stands in a comment. A
+//! column that suggests nothing is left to decide: the mapping does not name it, so that every load says
+//! that it is not used, until somebody gives it a field or has it ignored. Fails as reading the file does.
 
 use std::collections::BTreeSet;
 use std::fmt::Write;
@@ -10,8 +11,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicU64;
 
-use chrono::NaiveTime;
-
+use super::date_forms::{dates, is_time, times};
 use super::error::IntakeError;
 use super::fields::dump::DumpKind;
 use super::fields::meaning::{Meaning, meaning};
@@ -20,29 +20,13 @@ use super::fields::number::{Marks, leading_number};
 use super::files::container::{failed, visit_parts};
 use super::forms::record::{Record, Step};
 use super::forms::text::Layout;
-use super::mapping::names::likely_field;
-use super::mapping::recognise::likely_kind;
+use super::guess::{Guess, Sample, guess, hint, kind_of};
 use super::mapping::shop_mapping::Mapping;
 use super::source::{Source, visit_sources};
 use settings::Limits;
-use trade::heavy_code::Code;
-use trade::vin::Vin;
 
 /// Rows that formats and words are found from.
 const ROWS: usize = 500;
-
-const DAYS: &[&str] = &[
-    "%d.%m.%Y", "%m/%d/%Y", "%d/%m/%Y", "%d-%m-%Y", "%m-%d-%Y", "%d-%b-%Y", "%d %b %Y", "%b %d %Y",
-    "%Y/%m/%d", "%Y%m%d", "%d.%m.%y", "%m/%d/%y", "%d/%m/%y", "%d-%b-%y",
-];
-const TIMES: &[&str] = &[
-    "%H:%M",
-    "%H:%M:%S",
-    "%I:%M %p",
-    "%I:%M:%S %p",
-    "%H.%M",
-    "%H%M",
-];
 
 /// A mapping in TOML for the first table of the file at `path`.
 pub fn suggest_mapping(path: &Path) -> Result<String, IntakeError> {
@@ -63,12 +47,6 @@ pub fn suggest_mapping(path: &Path) -> Result<String, IntakeError> {
     text.ok_or_else(|| IntakeError::Empty {
         file: path.display().to_string(),
     })
-}
-
-/// A column's name with its first cells, none of them blank.
-struct Sample {
-    name: String,
-    cells: Vec<String>,
 }
 
 fn suggest(source: Source<'_>) -> std::io::Result<String> {
@@ -107,16 +85,23 @@ fn suggest(source: Source<'_>) -> std::io::Result<String> {
             }
         }
     }
-    let names: Vec<String> = samples.iter().map(|sample| sample.name.clone()).collect();
-    let (kind, _) = likely_kind(&names);
+    let kind = kind_of(&samples);
     let mut text = String::new();
-    head(&mut text, kind, &stem, &samples, delimiter);
-    let used = columns(&mut text, kind, &samples);
+    let guesses = guess(kind, &samples);
+    let guessed: Vec<(&Sample, Guess)> = samples.iter().zip(guesses).collect();
+    head(&mut text, kind, &stem, &guessed, delimiter);
+    let used = columns(&mut text, kind, &guessed);
     words(&mut text, &used);
     Ok(text)
 }
 
-fn head(text: &mut String, kind: DumpKind, stem: &str, samples: &[Sample], delimiter: Option<u8>) {
+fn head(
+    text: &mut String,
+    kind: DumpKind,
+    stem: &str,
+    guessed: &[(&Sample, Guess)],
+    delimiter: Option<u8>,
+) {
     let mut line = |words: String| {
         text.push_str(&words);
         text.push('\n');
@@ -138,14 +123,14 @@ fn head(text: &mut String, kind: DumpKind, stem: &str, samples: &[Sample], delim
             quote(&char::from(delimiter).to_string())
         ));
     }
-    if decimal_comma(kind, samples) {
+    if decimal_comma(guessed) {
         line("decimal_mark = \",\"".to_owned());
         line("# thousands_mark = \".\"".to_owned());
     }
     let given = |field: &str| {
-        samples
+        guessed
             .iter()
-            .any(|sample| field_of(kind, sample).is_some_and(|(likely, _)| likely == field))
+            .any(|(_, guess)| guess.is_some_and(|(likely, _)| likely == field))
     };
     let missing: Vec<&str> = kind
         .fields()
@@ -162,16 +147,16 @@ fn head(text: &mut String, kind: DumpKind, stem: &str, samples: &[Sample], delim
 }
 
 /// Whether the cells of number columns are numbers by a decimal comma more often than by a point.
-fn decimal_comma(kind: DumpKind, samples: &[Sample]) -> bool {
-    let is_number = |sample: &&Sample| {
-        field_of(kind, sample).is_some_and(|(field, _)| {
+fn decimal_comma(guessed: &[(&Sample, Guess)]) -> bool {
+    let is_number = |guess: &Guess| {
+        guess.is_some_and(|(field, _)| {
             matches!(meaning(field), Meaning::Number(_) | Meaning::Reading)
         })
     };
-    let cells: Vec<&String> = samples
+    let cells: Vec<&String> = guessed
         .iter()
-        .filter(is_number)
-        .flat_map(|sample| &sample.cells)
+        .filter(|(_, guess)| is_number(guess))
+        .flat_map(|(sample, _)| &sample.cells)
         .collect();
     let read = |decimal: char| {
         cells
@@ -195,15 +180,28 @@ fn decimal_comma(kind: DumpKind, samples: &[Sample]) -> bool {
 fn columns<'s>(
     text: &mut String,
     kind: DumpKind,
-    samples: &'s [Sample],
+    guessed: &[(&'s Sample, Guess)],
 ) -> Vec<(&'static str, &'s Sample)> {
     let mut used: Vec<(&'static str, &Sample)> = Vec::new();
     let mut seen: BTreeSet<String> = BTreeSet::new();
-    for sample in samples.iter().filter(|sample| !sample.name.is_empty()) {
-        if !seen.insert(sample.name.to_lowercase()) {
+    for (sample, guess) in guessed {
+        if sample.name.is_empty() || !seen.insert(sample.name.to_lowercase()) {
             continue;
         }
-        let _ = write!(text, "\n[columns.{}]", quote(&sample.name));
+        let chosen = guess.filter(|(field, _)| free(field, sample, &used));
+        if chosen.is_none() {
+            let _ = write!(
+                text,
+                "\n# to decide: {}\n# ",
+                match perhaps(kind, sample, guessed) {
+                    Some(field) => format!("perhaps field = {}, else ignore = true", quote(field)),
+                    None => "a field, or ignore = true".to_owned(),
+                }
+            );
+        } else {
+            text.push('\n');
+        }
+        let _ = write!(text, "[columns.{}]", quote(&sample.name));
         if let Some(first) = sample.cells.first() {
             let shown: String = first
                 .chars()
@@ -213,8 +211,8 @@ fn columns<'s>(
             let _ = write!(text, "   # {shown}");
         }
         text.push('\n');
-        match field_of(kind, sample) {
-            Some((field, unit)) if free(field, sample, &used) => {
+        match chosen {
+            Some((field, unit)) => {
                 let _ = writeln!(text, "field = {}", quote(field));
                 if let Some(unit) = unit {
                     let _ = writeln!(text, "unit = {}", quote(unit));
@@ -231,26 +229,23 @@ fn columns<'s>(
                 format_lines(text, field, sample);
                 used.push((field, sample));
             }
-            _ => text.push_str("ignore = true\n"),
+            None => {}
         }
     }
     used
 }
 
-/// The field a column most likely is, by its name, or by cells that can be nothing else.
-fn field_of(kind: DumpKind, sample: &Sample) -> Option<(&'static str, Option<&'static str>)> {
-    let mostly = |is: &dyn Fn(&String) -> bool| {
-        let fitting = sample.cells.iter().filter(|cell| is(cell)).count();
-        fitting > 0 && fitting * 5 >= sample.cells.len() * 4
+/// What an order's column of few words may be, where none of the trade's lists knows them.
+fn perhaps(kind: DumpKind, sample: &Sample, guessed: &[(&Sample, Guess)]) -> Option<&'static str> {
+    let given = |field: &str| {
+        guessed
+            .iter()
+            .any(|(_, guess)| guess.is_some_and(|(known, _)| known == field))
     };
-    let told = if mostly(&|cell| Vin::parse(cell).is_ok()) {
-        "vin"
-    } else if mostly(&|cell| Code::parse(cell).is_ok()) {
-        "code"
-    } else {
-        return likely_field(kind, &sample.name);
-    };
-    kind.has_field(told).then_some((told, None))
+    let few_words = sample.is_list_of_words();
+    ["operation", "cause", "complaint"]
+        .into_iter()
+        .find(|field| few_words && kind.has_field(field) && !given(field))
 }
 
 /// Whether the field may be given to one more column: once, but dates may be joined with a time.
@@ -263,7 +258,7 @@ fn free(field: &str, sample: &Sample, used: &[(&'static str, &Sample)]) -> bool 
     match holders.as_slice() {
         [] => true,
         [holder] if matches!(meaning(field), Meaning::Instant(_)) => {
-            is_time(sample) != is_time(holder)
+            is_time(&sample.cells) != is_time(&holder.cells)
         }
         _ => false,
     }
@@ -274,45 +269,6 @@ fn unit_to_say(field: &str) -> Option<&'static str> {
         Meaning::Number(quantity) => quantity.dimension.map(|dimension| dimension.symbol()),
         _ => None,
     }
-}
-
-fn is_time(sample: &Sample) -> bool {
-    !sample.cells.is_empty() && !times(&sample.cells).is_empty()
-}
-
-/// Time formats that fit all cells.
-fn times(cells: &[String]) -> Vec<String> {
-    let fits = |pattern: &&&str| {
-        cells
-            .iter()
-            .all(|cell| NaiveTime::parse_from_str(cell, pattern).is_ok())
-    };
-    TIMES
-        .iter()
-        .filter(fits)
-        .map(|pattern| (*pattern).to_owned())
-        .collect()
-}
-
-/// Date formats that fit nearly all cells; a dump's few slips shall not hide its format.
-fn dates(cells: &[String]) -> Vec<String> {
-    let mut fitting = Vec::new();
-    for day in DAYS {
-        let joined = TIMES.iter().map(|time| format!("{day} {time}"));
-        for pattern in std::iter::once((*day).to_owned()).chain(joined) {
-            let Ok(formats) = Formats::new(std::slice::from_ref(&pattern)) else {
-                continue;
-            };
-            let read = cells
-                .iter()
-                .filter(|cell| formats.day(cell).is_ok())
-                .count();
-            if read > 0 && read * 20 >= cells.len() * 19 {
-                fitting.push(pattern);
-            }
-        }
-    }
-    fitting
 }
 
 fn format_lines(text: &mut String, field: &str, sample: &Sample) {
@@ -359,7 +315,10 @@ fn words(text: &mut String, used: &[(&'static str, &Sample)]) {
         }
         let _ = writeln!(text, "\n[words.{field}]   # {}", (list.all)().join(", "));
         for word in unknown.iter().take(50) {
-            let _ = writeln!(text, "# {} = \"\"", quote(word));
+            let _ = match hint(&list, word) {
+                Some(likely) => writeln!(text, "{} = {}   # check", quote(word), quote(likely)),
+                None => writeln!(text, "# {} = \"\"", quote(word)),
+            };
         }
     }
 }

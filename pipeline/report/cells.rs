@@ -153,6 +153,17 @@ fn is_direction(letter: char) -> bool {
     matches!(letter, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}')
 }
 
+/// Text for a plain file of lines: no control character, nothing that turns the direction of writing.
+pub fn plain(text: &str) -> String {
+    text.chars()
+        .map(|letter| match letter.is_whitespace() {
+            true => ' ',
+            false => letter,
+        })
+        .filter(|letter| !(letter.is_control() || is_direction(*letter)))
+        .collect()
+}
+
 /// Text that a spreadsheet takes as text: what begins like a formula is led by an apostrophe.
 pub fn spreadsheet(text: &str) -> String {
     let formula = text.starts_with(['\t', '\r', '\n'])

@@ -1,5 +1,5 @@
 //! A finished report: its text, charts and tables, written as Markdown, as one page of HTML, as SVG,
-//! as CSV and as one workbook.
+//! as CSV and as one workbook; its short version as plain text.
 //!
 //! The folder is put in place whole, so a reader sees the old report or the new one. Where names are to
 //! be replaced, everything that has the form of a vehicle identification number is replaced here once
@@ -11,17 +11,23 @@ use chrono::NaiveDate;
 
 use super::chart::Chart;
 use super::manner::Manner;
+use super::page::{self, Paper};
+use super::sections::Part;
 use super::table_files::{Cell, Sheet, workbook};
-use super::{ReportError, files, page};
+use super::{ReportError, cells, files};
 
-/// A page to print, beside a report: each part of it begins a sheet of paper.
+/// A page to print, beside a report.
 #[derive(Debug, Clone)]
 pub struct Page {
     /// Its files are `NAME.md` and `NAME.html`.
     pub name: &'static str,
     pub title: String,
     pub markdown: String,
+    pub paper: Paper,
 }
+
+/// The name that leads to the newest of several reports.
+pub const LATEST: &str = "latest";
 
 /// A report in the making.
 #[derive(Debug)]
@@ -34,11 +40,35 @@ pub struct Document {
     pub charts: Vec<Chart>,
     pub tables: Vec<Sheet>,
     pub pages: Vec<Page>,
+    /// The report in a few lines, for the terminal.
+    pub short_version: Vec<String>,
+}
+
+/// What was written, and the report's short version for the terminal.
+#[derive(Debug)]
+pub struct Written {
+    /// The report's Markdown.
+    pub report: PathBuf,
+    pub short_version: Vec<String>,
 }
 
 impl Document {
-    /// Writes everything into `folder` and answers where the Markdown is.
-    pub fn write(mut self, folder: &Path, manner: &Manner) -> Result<PathBuf, ReportError> {
+    /// The document of a report's sections.
+    pub fn of(name: &'static str, title: String, as_of: NaiveDate, whole: Part) -> Self {
+        Self {
+            name,
+            title,
+            as_of,
+            markdown: whole.markdown,
+            charts: whole.charts,
+            tables: whole.tables,
+            pages: whole.pages,
+            short_version: whole.short_version,
+        }
+    }
+
+    /// Writes everything into `folder`.
+    pub fn write(mut self, folder: &Path, manner: &Manner) -> Result<Written, ReportError> {
         self.replace_names(manner);
         let making = files::Folder::begin(folder)?;
         for chart in &self.charts {
@@ -52,16 +82,26 @@ impl Document {
             making.write(&format!("{}.xlsx", self.name), &book)?;
         }
         for page in &self.pages {
-            let html = page::sheets(&page.title, &page.markdown);
+            let html = page::sheets(&page.title, &page.markdown, page.paper);
             making.write(&format!("{}.html", page.name), html.as_bytes())?;
             making.write(&format!("{}.md", page.name), page.markdown.as_bytes())?;
         }
         let html = page::html(&self.title, &self.markdown, &self.charts);
         making.write(&format!("{}.html", self.name), html.as_bytes())?;
+        // To be sent as it is: what could move a reader's cursor is left out.
+        let short: String = self
+            .short_version
+            .iter()
+            .map(|line| cells::plain(line) + "\n")
+            .collect();
+        making.write(&format!("{}.txt", self.name), short.as_bytes())?;
         let report = format!("{}.md", self.name);
         making.write(&report, self.markdown.as_bytes())?;
         making.put_in_place()?;
-        Ok(folder.join(report))
+        Ok(Written {
+            report: folder.join(report),
+            short_version: self.short_version,
+        })
     }
 
     fn replace_names(&mut self, manner: &Manner) {
@@ -70,6 +110,9 @@ impl Document {
         };
         self.title = pseudonyms.sweep(&self.title);
         self.markdown = pseudonyms.sweep(&self.markdown);
+        for line in &mut self.short_version {
+            *line = pseudonyms.sweep(line);
+        }
         for page in &mut self.pages {
             page.markdown = pseudonyms.sweep(&page.markdown);
         }

@@ -98,6 +98,46 @@ impl Folder {
     }
 }
 
+/// Replaces one file in one step.
+pub fn replace(path: &Path, bytes: &[u8]) -> Result<(), ReportError> {
+    let failed = failed(path);
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let mut named = tempfile::Builder::new();
+    named.prefix(HIDDEN);
+    // As open as any file the user makes.
+    #[cfg(unix)]
+    named.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let fresh = named.tempfile_in(folder).map_err(&failed)?;
+    std::fs::write(fresh.path(), bytes).map_err(&failed)?;
+    fresh
+        .persist(path)
+        .map(drop)
+        .map_err(|error| failed(error.error))
+}
+
+/// Makes `path` a link to what stands beside it under that name, in one step. What stands there and is
+/// no link is left.
+#[cfg(unix)]
+pub fn link(path: &Path, target: &Path) -> Result<(), ReportError> {
+    if std::fs::symlink_metadata(path).is_ok_and(|about| !about.is_symlink()) {
+        return Ok(());
+    }
+    let failed = failed(path);
+    let beside = path.parent().unwrap_or(Path::new("."));
+    let mut named = tempfile::Builder::new();
+    named.prefix(HIDDEN);
+    let fresh = named.tempdir_in(beside).map_err(&failed)?;
+    let link = fresh.path().join("link");
+    std::os::unix::fs::symlink(target, &link)
+        .and_then(|()| std::fs::rename(&link, path))
+        .map_err(failed)
+}
+
+#[cfg(not(unix))]
+pub fn link(_path: &Path, _target: &Path) -> Result<(), ReportError> {
+    Ok(())
+}
+
 /// Removes what killed runs left in a folder; that it cannot be removed is no harm.
 fn remove_left(folder: &Path) {
     for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
@@ -110,7 +150,7 @@ fn remove_left(folder: &Path) {
     }
 }
 
-fn failed(path: &Path) -> impl Fn(io::Error) -> ReportError + use<> {
+pub fn failed(path: &Path) -> impl Fn(io::Error) -> ReportError + use<> {
     let path = path.to_owned();
     move |source| ReportError::Write {
         path: path.clone(),

@@ -1,5 +1,5 @@
-//! A report's Markdown as one page of HTML that needs nothing else: style and charts inside, no
-//! script, no network.
+//! A report's Markdown as one page of HTML that needs nothing else: style, charts and a small script of
+//! our own inside, no network. No other script runs: the page names ours by its hash.
 //!
 //! A paragraph that is one emphasised sentence right before a table becomes the table's caption; an
 //! image of one of the report's charts becomes the chart itself. HTML in the Markdown is shown as text,
@@ -11,10 +11,13 @@ use comrak::html::{ChildRendering, Context, format_document_with_formatter, form
 use comrak::nodes::{AstNode, NodeValue, TableAlignment};
 use comrak::options::Plugins;
 use comrak::{Arena, Options, parse_document};
+use sha2::{Digest, Sha256};
 
 use super::chart::{self, Chart};
 
 const STYLE: &str = include_str!("page.css");
+/// Sorts, finds and filters rows; the page is whole without it.
+const SCRIPT: &str = include_str!("page.js");
 
 /// Tables with more columns than this are told as cards on a narrow screen.
 const NARROW_COLUMNS: usize = 4;
@@ -24,24 +27,51 @@ pub fn html(title: &str, markdown: &str, charts: &[Chart]) -> String {
     whole(title, markdown, charts, Paper::Upright)
 }
 
-/// A page to print: each heading of the second level begins a sheet of paper, which lies across.
-pub fn sheets(title: &str, markdown: &str) -> String {
-    whole(title, markdown, &[], Paper::Across)
+/// A page to print.
+pub fn sheets(title: &str, markdown: &str, paper: Paper) -> String {
+    whole(title, markdown, &[], paper)
 }
 
+/// How a page lies on paper.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Paper {
+pub enum Paper {
+    /// As a report is read.
     Upright,
+    /// Across, each heading of the second level on a sheet of its own.
     Across,
+    /// Across, every row of a table on one line, forty to a sheet.
+    Lines,
 }
 
 impl Paper {
+    /// The script, on a page that is read on a screen.
+    fn script(self) -> String {
+        match self {
+            Paper::Upright => script(),
+            Paper::Across | Paper::Lines => String::new(),
+        }
+    }
+
+    /// What a browser may run: our script, known by its hash (Content Security Policy, level 2).
+    fn allowed_script(self) -> String {
+        match self {
+            Paper::Upright => {
+                let hash = Sha256::digest(format!("\n{SCRIPT}").as_bytes());
+                format!("'sha256-{}'", base64(&hash))
+            }
+            Paper::Across | Paper::Lines => "'none'".to_owned(),
+        }
+    }
+
     /// What this paper adds to the style.
     fn style(self) -> &'static str {
         match self {
             Paper::Upright => "",
             Paper::Across => {
                 "@media print{@page{size:landscape;margin:12mm}h1{display:none}h2~h2{break-before:page}td{padding:.5rem .35rem}table{font-size:9pt}}\n"
+            }
+            Paper::Lines => {
+                "@media print{@page{size:landscape;margin:8mm}h1{font-size:10pt;margin:0}.table{margin:1mm 0}table{font-size:7pt;line-height:1.2}th,td{padding:.35mm 1mm;white-space:nowrap;max-width:52mm;overflow:hidden;text-overflow:ellipsis}}\n"
             }
         }
     }
@@ -91,14 +121,38 @@ fn whole(title: &str, markdown: &str, charts: &[Chart], paper: Paper) -> String 
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta name=\"color-scheme\" content=\"light dark\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; script-src {}\">\n\
          <title>{}</title>\n<style>\n{STYLE}{}{}</style>\n</head>\n<body>\n\
          <a class=\"skip\" href=\"#report\">Skip to the report</a>\n\
-         <main id=\"report\">\n{head}{contents}{rest}</main>\n</body>\n</html>\n",
+         <main id=\"report\">\n{head}{contents}{rest}</main>\n{}</body>\n</html>\n",
+        paper.allowed_script(),
         escaped(title),
         chart::CSS,
         paper.style(),
+        paper.script(),
     )
+}
+
+/// The one element of the page that runs.
+pub fn script() -> String {
+    format!("<script>\n{SCRIPT}</script>\n")
+}
+
+/// A text in base64 (RFC 4648, section 4).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::new();
+    for three in bytes.chunks(3) {
+        let at = |place: usize| u32::from(three.get(place).copied().unwrap_or(0));
+        let bits = at(0) << 16 | at(1) << 8 | at(2);
+        for place in 0..4 {
+            match place <= three.len() {
+                true => text.push(LETTERS[(bits >> (18 - 6 * place) & 63) as usize] as char),
+                false => text.push('='),
+            }
+        }
+    }
+    text
 }
 
 struct Heading {

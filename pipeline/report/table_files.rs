@@ -4,6 +4,8 @@
 //! workbook every column has its real type, the header stays in view and filters, and text is never
 //! a formula. It fails when a workbook cannot be put together, which names the sheet.
 
+use std::borrow::Cow;
+
 use chrono::{Datelike, NaiveDate};
 use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, Worksheet, XlsxError,
@@ -87,19 +89,19 @@ impl<T: Into<Cell>> From<Option<T>> for Cell {
 
 /// A column: its name, its kind, and how a row gives its value.
 pub struct Column<'a, T> {
-    name: &'static str,
+    name: Cow<'static, str>,
     kind: Kind,
     value: Box<dyn Fn(&T) -> Cell + 'a>,
 }
 
 /// A column whose values `value` takes from a row.
 pub fn column<'a, T, V: Into<Cell>>(
-    name: &'static str,
+    name: impl Into<Cow<'static, str>>,
     kind: Kind,
     value: impl Fn(&T) -> V + 'a,
 ) -> Column<'a, T> {
     Column {
-        name,
+        name: name.into(),
         kind,
         value: Box::new(move |row| value(row).into()),
     }
@@ -110,7 +112,7 @@ pub fn column<'a, T, V: Into<Cell>>(
 pub struct Sheet {
     /// Its CSV is `NAME.csv`, and so its sheet is called.
     pub name: String,
-    pub columns: Vec<(&'static str, Kind)>,
+    pub columns: Vec<(String, Kind)>,
     pub rows: Vec<Vec<Cell>>,
 }
 
@@ -124,7 +126,7 @@ impl Sheet {
                 .collect(),
             columns: columns
                 .iter()
-                .map(|column| (column.name, column.kind))
+                .map(|column| (cells::spreadsheet(&column.name), column.kind))
                 .collect(),
         }
     }
@@ -221,7 +223,8 @@ fn fill(page: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
         .set_text_wrap();
     let mut last = (0u32, 0u16);
     for (at, (name, kind)) in (0u16..).zip(&sheet.columns) {
-        page.write_string_with_format(0, at, name.replace('_', " "), &header)?;
+        let name: String = name.replace('_', " ").chars().take(CELL_LETTERS).collect();
+        page.write_string_with_format(0, at, name, &header)?;
         page.set_column_width(at, width(sheet, usize::from(at), *kind))?;
         last.1 = at;
     }

@@ -7,7 +7,6 @@
 
 use std::path::PathBuf;
 
-use include_dir::{Dir, include_dir};
 use minijinja::value::{Value, ValueKind};
 use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBehavior};
 
@@ -15,19 +14,6 @@ use super::manner::Manner;
 use super::{ReportError, cells};
 use settings::limits::count;
 use trade::calendar::DAYS_A_YEAR;
-
-static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/templates");
-/// Each section's own lie in its folder.
-static SECTIONS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/sections");
-
-/// The path below [`SECTIONS`] of a template: `NAME.md` is a section's text, `NAME-page.md` its page.
-fn of_section(name: &str) -> Option<String> {
-    let name = name.strip_suffix(".md")?;
-    Some(match name.strip_suffix("-page") {
-        Some(section) => format!("{section}/page.md"),
-        None => format!("{name}/section.md"),
-    })
-}
 
 /// The templates of one run.
 #[derive(Debug)]
@@ -88,17 +74,8 @@ impl Templates {
     }
 
     /// The names of the shipped templates.
-    pub fn shipped() -> impl Iterator<Item = String> {
-        let whole = SHIPPED.files().filter_map(|file| file.path().to_str());
-        let sections = SECTIONS.dirs().flat_map(|section| {
-            let name = section.path().to_str().unwrap_or_default();
-            let file = move |file: &str| section.get_file(section.path().join(file)).is_some();
-            [("section.md", ".md"), ("page.md", "-page.md")]
-                .into_iter()
-                .filter(move |(path, _)| file(path))
-                .map(move |(_, ending)| format!("{name}{ending}"))
-        });
-        whole.map(str::to_owned).chain(sections)
+    pub fn shipped() -> impl Iterator<Item = &'static str> {
+        super::sections::templates().map(|(name, _)| name)
     }
 }
 
@@ -120,12 +97,9 @@ fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::
             .with_source(error)
         });
     }
-    let section = of_section(name).and_then(|path| SECTIONS.get_file(path));
-    Ok(SHIPPED
-        .get_file(name)
-        .or(section)
-        .and_then(|file| file.contents_utf8())
-        .map(str::to_owned))
+    Ok(super::sections::templates()
+        .find(|(shipped, _)| *shipped == name)
+        .map(|(_, text)| text.to_owned()))
 }
 
 /// Prints one value: missing ones in words, text made safe where the template is Markdown.

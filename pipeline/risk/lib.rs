@@ -9,6 +9,7 @@
 pub mod battery_prospect;
 pub mod chances;
 pub mod cold;
+pub mod contest;
 #[cfg(test)]
 mod corrupted_frames;
 pub mod expected_health;

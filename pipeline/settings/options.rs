@@ -104,6 +104,11 @@ options! {
         comeback_late_days: i64 = 90, One, Whole(1, 3_650), "days";
         /// Beyond this distance since the repair it is new trouble.
         comeback_km: f64 = 5_000.0, One, Number(0.0, 1e6), "km";
+        /// Rates are told of hand-overs in this time, and against as long a time before.
+        rate_days: i64 = 364, One, Whole(28, 3_650), "days";
+        /// An hour of labour on an order that came back. The default is a round figure to be edited, no
+        /// source.
+        labour_per_hour: f64 = 100.0, One, Number(0.0, MUCH), "money";
         /// Time a new battery is under warranty.
         warranty_months: i64 = 24, One, Whole(0, 240), "months";
     }

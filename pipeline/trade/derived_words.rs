@@ -225,6 +225,27 @@ word_list! {
 }
 
 word_list! {
+    /// What comebacks are counted by.
+    ComebackKind, "kind of comebacks' unit" {
+        All = "all orders",
+        Shop = "shop",
+        Technician = "technician",
+        Model = "model",
+        Operation = "operation",
+    }
+}
+
+word_list! {
+    /// A kind of trouble with repairs that is held against the year before.
+    ShopTrouble, "shop trouble" {
+        CameBack = "came back",
+        ModuleInFlood = "module in flood",
+        HandedOverUnchecked = "handed over unchecked",
+        BatteryAgain = "battery again",
+    }
+}
+
+word_list! {
     /// In what an order and a later one are alike.
     Alike, "likeness of orders" {
         Complaint = "same complaint",

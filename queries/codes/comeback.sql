@@ -52,6 +52,8 @@ SELECT f.vin, f.unit_no, f.depot, f.make, f.model, f.order_no, f.shop, f.technic
        days_between(CAST(f.closed_at AS DATE), CAST(r.returned_at AS DATE)) AS days,
        o.odometer_km - f.odometer_km AS km,
        o.parts_cost AS return_parts_cost, o.labour_hours AS return_labour_hours,
+       CASE WHEN o.parts_cost IS NOT NULL OR o.labour_hours IS NOT NULL
+            THEN COALESCE(o.parts_cost, 0) + COALESCE(o.labour_hours, 0) * $labour_per_hour END AS return_cost,
        r.return_order_no IS NOT NULL AS came_back,
        COALESCE(days_between(CAST(f.closed_at AS DATE), CAST(r.returned_at AS DATE)) <= $comeback_days, false) AS came_back_soon,
        -- Only an order old enough to have come back can be counted as one that did not.

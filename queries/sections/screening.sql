@@ -1,6 +1,6 @@
 -- One row is a vehicle of which anything is on record, with what a buyer or seller wants to know of its
 -- 12 V supply.
--- Reads the register, batteries, tests, the last scan, floods, latched codes, recoveries, the ranking.
+-- Reads the register, batteries, tests, the last scan, clears, floods, latched codes, recoveries, the ranking.
 -- A vehicle that the register does not know is here too, with what dumps say of it; what nobody wrote
 -- down is null. The test is the last one of the battery that is in now. Codes to trace are those of the
 -- last scan that nothing else here explains: not latched, not of a flood that stands, not pending alone;
@@ -52,6 +52,9 @@ tested AS (
 ever_tested AS (
     SELECT vin, COUNT(*) AS tests FROM test_verdict WHERE position = 'main' GROUP BY vin
 ),
+checked AS (
+    SELECT DISTINCT vin, after_scan_id AS scan_id, after_at AS scanned_at FROM code_clear WHERE after_scan_id IS NOT NULL
+),
 flooded AS (
     SELECT *, ROW_NUMBER() OVER (PARTITION BY vin ORDER BY started_at DESC) AS recency FROM code_flood
 ),
@@ -98,7 +101,11 @@ SELECT k.vin, v.unit_no, v.depot, v.make, v.model, v.model_year, v.powertrain, v
        days_between(t.tested_on, $as_of) > $test_stale_days AS test_is_stale,
        p.chance, p.chance_lower, p.chance_upper,
        s.scanned_on, s.codes, s.permanent_codes, s.supply_voltage_v, s.monitors_ready, s.monitors_supported,
-       s.warm_ups_since_clear, s.km_since_clear, s.cleared_shortly_before,
+       s.warm_ups_since_clear, s.km_since_clear,
+       days_between(s.scanned_on, $as_of) > $lookback_days AS scan_is_old,
+       -- A scan of long ago, or the one that checked a clear on record, hides nothing.
+       s.cleared_shortly_before AND days_between(s.scanned_on, $as_of) <= $lookback_days
+         AND d.vin IS NULL AS cleared_shortly_before,
        CAST(f.started_at AS DATE) AS flood_on, f.cause AS flood_cause, f.codes AS flood_codes,
        f.modules AS flood_modules,
        days_between(CAST(f.started_at AS DATE), $as_of) <= $lookback_days AS flood_is_recent,
@@ -114,6 +121,7 @@ LEFT JOIN ever_tested e ON e.vin = k.vin
 LEFT JOIN tested t ON t.vin = k.vin AND t.recency = 1
 LEFT JOIN replacement_plan p ON p.vin = k.vin AND p.position = 'main'
 LEFT JOIN last_scan s ON s.vin = k.vin
+LEFT JOIN checked d ON d.vin = s.vin AND d.scan_id = s.scan_id AND d.scanned_at = s.scanned_at
 LEFT JOIN flooded f ON f.vin = k.vin AND f.recency = 1
 LEFT JOIN recovered r ON r.vin = k.vin AND r.recency = 1
 LEFT JOIN explained x ON x.vin = k.vin

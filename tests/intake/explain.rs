@@ -104,6 +104,7 @@ fn the_explanation_reads_as_a_table() {
         "  set by the mapping: shop = Corlund\n",
         "  5 rows read\n  3 rows for battery_test, less those the lake has already\n  2 rows for quarantine\n",
         "    1 from line 5 on: not a VIN: VIN 'ABC' has 3 characters, not 17",
+        "  3 of 5 rows would load (60.0 %)\n",
     ] {
         assert!(text.contains(line), "{line:?} is not in\n{text}");
     }
@@ -163,7 +164,7 @@ fn a_suggested_mapping_reads_the_file_it_was_made_from() {
         "field = \"tested_at\"\nformat = \"%d.%m.%Y\"",
         "field = \"tested_at\"\nformat = \"%H:%M\"",
         "field = \"temperature_c\"\nunit = \"degF\"",
-        "[columns.\"Colour\"]   # red\nignore = true",
+        "# to decide: a field, or ignore = true\n# [columns.\"Colour\"]   # red\n",
         "[words.chemistry]   # flooded, EFB, AGM, gel, lithium\n# \"Nass\" = \"\"",
     ] {
         assert!(toml.contains(line), "{line:?} is not in\n{toml}");
@@ -223,4 +224,83 @@ fn a_column_of_vins_is_known_by_its_cells() {
             .count("battery_test"),
         1
     );
+}
+
+/// A job list of a shop that names no column as the lake does: what stands in them tells most of it, and
+/// what nothing tells is left to decide, which every load says.
+#[test]
+fn columns_are_known_by_what_stands_in_them() {
+    let mut text = String::from("Frame,Job,In,Out,Job done,Who\n");
+    for (at, number) in (0usize..12).zip(0u32..) {
+        let done = ["SWAPPED BATT", "TOPPED UP", "LOOKED AT"][at % 3];
+        text.push_str(&format!(
+            "{},J-{},{:02}.04.2026,{:02}.04.2026,{done},{}\n",
+            vin(number),
+            4711 + at * 13,
+            at + 1,
+            at + 2,
+            ["AB", "CD"][at % 2]
+        ));
+    }
+    let folder = Folder::new();
+    let toml = suggest_mapping(&folder.write("jobs.csv", &text)).unwrap();
+    for line in [
+        "kind = \"work_order\"",
+        "[columns.\"Frame\"]",
+        "[columns.\"Job\"]   # J-4711\nfield = \"order_no\"",
+        "[columns.\"In\"]   # 01.04.2026\nfield = \"opened_at\"\nformat = \"%d.%m.%Y\"",
+        "[columns.\"Out\"]   # 02.04.2026\nfield = \"closed_at\"\nformat = \"%d.%m.%Y\"",
+    ] {
+        assert!(toml.contains(line), "{line:?} is not in\n{toml}");
+    }
+    assert!(!toml.contains("\nignore = true"), "{toml}");
+    assert!(
+        !toml.contains("\"J-4724\" ="),
+        "numbers are no words:\n{toml}"
+    );
+    assert!(toml.contains("# to decide: "), "{toml}");
+}
+
+#[test]
+fn volts_and_standards_are_known_by_their_values() {
+    let mut text = String::from("Frame,Date,Open volts,Norm,Make-up,Comment\n");
+    for (at, number) in (0usize..12).zip(0u32..) {
+        text.push_str(&format!(
+            "{},2026-04-{:02},12.{},{},{},c{at}\n",
+            vin(number),
+            at + 1,
+            at % 8,
+            ["EN", "SAE"][at % 2],
+            ["wet", "mat"][at % 2],
+        ));
+    }
+    text = text.replace("Date,", "Tested on,");
+    let folder = Folder::new();
+    let toml = suggest_mapping(&folder.write("bench.csv", &text)).unwrap();
+    for line in [
+        "kind = \"battery_test\"",
+        "[columns.\"Open volts\"]   # 12.0\nfield = \"rest_voltage_v\"",
+        "[columns.\"Norm\"]   # EN\nfield = \"rated_standard\"",
+        "[columns.\"Make-up\"]   # wet\nfield = \"chemistry\"",
+        "\"mat\" = \"AGM\"   # check",
+        "# to decide: a field, or ignore = true\n# [columns.\"Comment\"]",
+    ] {
+        assert!(toml.contains(line), "{line:?} is not in\n{toml}");
+    }
+    let outcome = Folder::with_mapping(&toml).read("bench.csv", &text);
+    assert_eq!(outcome.count("battery_test"), 12);
+}
+
+/// A row that cannot be used shows which of its cells could be read.
+#[test]
+fn each_cell_of_a_bad_row_has_its_own_outcome() {
+    let folder = Folder::with_mapping(MAPPING);
+    let text = format!(
+        "Chassis,When,Temp F,Cond,Notes,OCV\n{},soon,77,812,,\n",
+        vin(1)
+    );
+    let shown = explain(&folder, &text).to_string();
+    assert!(shown.contains("soon -> not read"), "{shown}");
+    assert!(shown.contains("77 -> 25"), "{shown}");
+    assert!(shown.contains("0 of 1 rows would load (0.0 %)"), "{shown}");
 }

@@ -19,6 +19,7 @@ fn document(word: &str) -> Document {
         markdown: format!("# Report {word}\n"),
         charts: Vec::new(),
         pages: Vec::new(),
+        short_version: vec![format!("It says {word}.")],
         tables: vec![Sheet::new(
             "words",
             &rows,
@@ -45,7 +46,7 @@ fn two_reports_at_once_leave_one_whole_and_what_stood_there() {
                 scope.spawn(move || {
                     for _ in 0..40 {
                         let report = document(word).write(folder, &Manner::default());
-                        assert_eq!(report.expect("written"), folder.join("report.md"));
+                        assert_eq!(report.expect("written").report, folder.join("report.md"));
                     }
                 })
             })

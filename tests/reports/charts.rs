@@ -108,6 +108,7 @@ fn charts() -> Vec<Chart> {
                 level: Some((0.7, "worn below 70 %")),
                 as_of: Some(day("2026-03-01")),
                 reach: 1.0,
+                ..Trend::default()
             },
         ),
         calibration("calibration", &told),

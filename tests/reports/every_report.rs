@@ -61,7 +61,7 @@ pub struct Looked {
     lake: Lake,
     analysis: Analysis,
     busiest: String,
-    inventory: Vec<screen::Listed>,
+    inventory: screen::Inventory,
 }
 
 impl Looked {
@@ -82,7 +82,7 @@ impl Looked {
             .await
             .expect("a vehicle");
         let inventory = screen::read_inventory(&place.path().join(list)).expect("a list");
-        assert!(inventory.len() <= VEHICLES + 1);
+        assert!(inventory.lines.len() <= VEHICLES + 1);
         Looked {
             lake,
             analysis,

@@ -1,5 +1,6 @@
 //! The page: one file that needs nothing else, readable with a keyboard and a screen reader.
 
+use sha2::{Digest, Sha256};
 use voltwane::report::chart::{Interval, intervals};
 use voltwane::report::page;
 
@@ -26,7 +27,7 @@ fn page() -> String {
 
 #[test]
 fn it_asks_for_nothing_from_elsewhere() {
-    let page = page();
+    let page = page().replacen(&page::script(), "", 1);
     for asking in [
         "src=",
         "<link",
@@ -38,6 +39,62 @@ fn it_asks_for_nothing_from_elsewhere() {
         assert!(!page.contains(asking), "{asking} in\n{page}");
     }
     assert!(page.contains("default-src 'none'"));
+}
+
+/// What a text in base64 says (RFC 4648, section 4).
+fn from_base64(text: &str) -> Vec<u8> {
+    let letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let bits: Vec<bool> = text
+        .trim_end_matches('=')
+        .chars()
+        .map(|letter| letters.find(letter).expect("a letter of base64"))
+        .flat_map(|six| (0..6).rev().map(move |bit| six >> bit & 1 == 1))
+        .collect();
+    let byte = |bits: &[bool]| {
+        bits.iter()
+            .fold(0u8, |byte, bit| byte << 1 | u8::from(*bit))
+    };
+    bits.chunks_exact(8).map(byte).collect()
+}
+
+/// The page runs one script, ours, which it names by its hash; the script writes no mark-up and asks
+/// nobody for anything.
+#[test]
+fn only_our_own_script_runs() {
+    let page = page();
+    let script = page::script();
+    assert_eq!(page.matches("<script").count(), 1);
+    assert!(page.contains(&script));
+    let inside = script
+        .strip_prefix("<script>")
+        .and_then(|rest| rest.strip_suffix("</script>\n"))
+        .expect("an element");
+    let named = page
+        .split("script-src 'sha256-")
+        .nth(1)
+        .and_then(|rest| rest.split('\'').next())
+        .expect("a hash");
+    assert_eq!(from_base64(named), Sha256::digest(inside).to_vec());
+    for way_out in [
+        "innerHTML",
+        "outerHTML",
+        "insertAdjacentHTML",
+        "document.write",
+        "eval(",
+        "Function(",
+        "fetch(",
+        "XMLHttpRequest",
+        "import(",
+        "location",
+        "cookie",
+        "localStorage",
+        "</",
+    ] {
+        assert!(!inside.contains(way_out), "{way_out} in the script");
+    }
+    // Paper has nothing to press.
+    let sheet = page::sheets("A sheet", MARKDOWN, page::Paper::Across);
+    assert!(!sheet.contains("<script") && sheet.contains("script-src 'none'"));
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! The screening's own arithmetic: exact ranges of cost, likelihood ratios by hand.
 
 use voltwane::report::screen::{
-    Item, Trouble, chance_of_traction, likelihood_ratio, outlook, read_inventory,
+    Fault, Item, Trouble, chance_of_traction, likelihood_ratio, outlook, read_inventory,
 };
 
 use crate::workplace::{Workplace, assert_close};
@@ -91,14 +91,56 @@ fn a_list_is_read_in_the_forms_people_send() {
             format!("\u{feff}chassis_no,lot\n {vin} ,7\n{vin},8\n"),
         ),
     ] {
-        let listed = read_inventory(&place.write(name, text)).expect(name);
-        assert_eq!(listed.len(), 1, "{name}");
-        assert_eq!(listed[0].vin.as_deref(), Some(vin), "{name}");
+        let listed = read_inventory(&place.write(name, text)).expect(name).lines;
+        assert_eq!(listed[0].vin.as_deref(), Ok(vin), "{name}");
+        // A number that stands there again is not screened again, but its line is kept.
+        let again = listed.get(1).map(|line| line.vin.clone());
+        assert!(
+            again.is_none() || again == Some(Err(Fault::Again(2))),
+            "{name}"
+        );
     }
     let mixed = read_inventory(&place.write("mixed.csv", format!("vin\n{vin}\nnone yet\n")))
         .expect("a list");
-    assert_eq!(mixed.len(), 2);
-    assert!(mixed[1].vin.is_none() && mixed[1].fault.is_some());
+    assert_eq!(mixed.lines.len(), 2);
+    assert!(matches!(mixed.lines[1].vin, Err(Fault::Malformed(_))));
     assert!(read_inventory(&place.write("none.csv", "a,b\n1,2\n")).is_err());
     assert!(read_inventory(&place.path().join("missing.csv")).is_err());
+}
+
+#[test]
+fn the_buyers_own_columns_and_every_line_are_kept() {
+    let place = Workplace::new();
+    let vin = "9ZV4K2E76LM100001";
+    let text = format!(
+        "Lot,VIN,Price,Seller,Empty\n1,{vin},\"$1,200\",Yard A,\n2,,900,Yard B,\n3,{vin},1.200,50,\n4,ABC,,Yard D,\n"
+    );
+    let list = read_inventory(&place.write("list.csv", text)).expect("a list");
+    // A column with nothing in it is none.
+    assert_eq!(list.columns, ["Lot", "Price", "Seller"]);
+    assert_eq!(list.lines.len(), 4);
+    assert_eq!(list.lines[0].own, ["1", "$1,200", "Yard A"]);
+    let prices: Vec<Option<f64>> = list.lines.iter().map(|line| line.price).collect();
+    assert_eq!(prices, [Some(1200.0), Some(900.0), Some(1200.0), None]);
+    assert_eq!(list.lines[1].vin, Err(Fault::Blank));
+    assert_eq!(list.lines[2].vin, Err(Fault::Again(2)));
+    assert!(matches!(&list.lines[3].vin, Err(Fault::Malformed(why)) if why.contains("ABC")));
+}
+
+/// A ratio that rounds to nothing is told the other way round, and one that no case weighs is not told.
+#[test]
+fn ratios_are_told_with_sense() {
+    use voltwane::report::screen::times;
+    let told = [0.0004, 0.004, 0.25, 3.24, 27.0, 5e6].map(times);
+    assert_eq!(
+        told,
+        [
+            "less than 0.001",
+            "0.004",
+            "0.2",
+            "3.2",
+            "27",
+            "more than 1,000"
+        ]
+    );
 }

@@ -64,6 +64,8 @@ fn known_words() -> BTreeSet<&'static str> {
         PlaceSource,
         ServiceBasis,
         WarrantyStep,
+        ComebackKind,
+        ShopTrouble,
     )
     .into_iter()
     .collect()

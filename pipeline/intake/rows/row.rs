@@ -102,6 +102,21 @@ impl<'p> RowReader<'p> {
         Ok((values, faults))
     }
 
+    /// What each field's cell says by itself, in the layout's order, whatever the row as a whole is worth; one
+    /// that cannot be read is missing.
+    pub fn each_cell<'r>(&self, record: &'r Record) -> Vec<Value<'r>> {
+        self.layout
+            .fields
+            .iter()
+            .zip(&self.constants)
+            .map(|(field, constant)| {
+                self.cells
+                    .value(field, constant, record)
+                    .unwrap_or(Value::Missing)
+            })
+            .collect()
+    }
+
     /// Whether the row can be used without the cell at fault: it need not be there, and the row is not
     /// known by it.
     fn may_leave_out(&self, fault: &Fault) -> bool {

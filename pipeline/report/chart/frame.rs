@@ -183,6 +183,11 @@ impl Frame {
         (self.x(x), self.y(y))
     }
 
+    /// The highest value of the axis from bottom to top.
+    pub fn top(&self) -> f64 {
+        self.y.0.high
+    }
+
     /// The left and right end of the plot, pixels.
     pub fn sides(&self) -> (f64, f64) {
         (self.x.1, self.x.2)

@@ -2,7 +2,7 @@
 
 use super::Chart;
 use super::frame::{Axis, Frame};
-use super::svg::{Anchor, cut};
+use super::svg::{Anchor, cut, text_width};
 
 /// A group: how many cases, what share of them.
 #[derive(Debug, Clone)]
@@ -10,7 +10,7 @@ pub struct FunnelPoint {
     pub name: String,
     pub cases: f64,
     pub share: f64,
-    /// Named in the chart, because it lies outside the limits.
+    /// Beyond what chance leaves: drawn full, and named whatever else is.
     pub outside: bool,
 }
 
@@ -22,7 +22,11 @@ pub struct FunnelLimit {
     pub upper: f64,
 }
 
-/// Draws the groups; none where there is none. `limits` go by rising number of cases.
+/// Up to so many groups each is named; of more, those that lie outside.
+const ALL_NAMED: usize = 12;
+
+/// Draws the groups; none where there is none. `limits` go by rising number of cases; their lines leave
+/// the chart where they are past its axis.
 pub fn funnel(
     name: &str,
     cases_label: &str,
@@ -45,18 +49,21 @@ pub fn funnel(
         format!("{:.0} %", share * 100.0)
     });
     let mut frame = Frame::new(560.0, 340.0, x, y);
+    let top = frame.top();
     for side in [
-        limits
-            .iter()
-            .map(|limit| frame.at(limit.cases, limit.lower))
-            .collect::<Vec<_>>(),
-        limits
-            .iter()
-            .map(|limit| frame.at(limit.cases, limit.upper))
-            .collect(),
+        |limit: &FunnelLimit| limit.lower,
+        |limit: &FunnelLimit| limit.upper,
     ] {
-        if side.len() > 1 {
-            frame.svg.polyline(&side, "dashed");
+        let line: Vec<(f64, f64)> = limits
+            .iter()
+            .map(|limit| (limit.cases, side(limit)))
+            .collect();
+        let line: Vec<(f64, f64)> = below(&line, top)
+            .into_iter()
+            .map(|(cases, share)| frame.at(cases, share))
+            .collect();
+        if line.len() > 1 {
+            frame.svg.polyline(&line, "dashed");
         }
     }
     let (left, right) = frame.sides();
@@ -74,17 +81,14 @@ pub fn funnel(
         let class = if point.outside { "dot" } else { "ring" };
         frame.svg.circle(at, 5.0, class, &note);
         if point.outside {
-            let (anchor, aside, room) = match at.0 > (left + right) / 2.0 {
-                true => (Anchor::End, -9.0, at.0 - left),
-                false => (Anchor::Start, 9.0, right - at.0),
-            };
-            let words = cut(&point.name, room - 12.0);
-            frame
-                .svg
-                .text((at.0 + aside, at.1 + 4.5), anchor, "", &words);
             outside.push(point.name.as_str());
         }
     }
+    let named: Vec<&FunnelPoint> = points
+        .iter()
+        .filter(|point| point.outside || points.len() <= ALL_NAMED)
+        .collect();
+    name_points(&mut frame, &named);
     let alternative = format!(
         "{share_label} by {cases_label}, {} groups, {:.1} % overall; outside the limits of chance: {}.",
         points.len(),
@@ -95,4 +99,52 @@ pub fn funnel(
         }
     );
     Some(frame.svg.finish(name, &alternative))
+}
+
+/// A line of falling or rising values, as far as it stays at or below `top`; it ends on it.
+fn below(line: &[(f64, f64)], top: f64) -> Vec<(f64, f64)> {
+    let mut inside = Vec::with_capacity(line.len());
+    let mut before: Option<(f64, f64)> = None;
+    for &(x, y) in line {
+        if let Some((x0, y0)) = before.filter(|(_, y0)| (*y0 > top) != (y > top)) {
+            inside.push((x0 + (top - y0) / (y - y0) * (x - x0), top));
+        }
+        if y <= top {
+            inside.push((x, y));
+        }
+        before = Some((x, y));
+    }
+    inside
+}
+
+/// Writes the groups' names beside their points, moved down where they would lie on another.
+fn name_points(frame: &mut Frame, points: &[&FunnelPoint]) {
+    const LINE: f64 = 15.0;
+    let (left, right) = frame.sides();
+    let mut placed: Vec<(f64, f64, f64)> = Vec::new();
+    let mut by_height: Vec<(&FunnelPoint, (f64, f64))> = points
+        .iter()
+        .map(|point| (*point, frame.at(point.cases, point.share)))
+        .collect();
+    by_height.sort_by(|a, b| a.1.1.total_cmp(&b.1.1));
+    for (point, at) in by_height {
+        let (anchor, aside, room) = match at.0 > (left + right) / 2.0 {
+            true => (Anchor::End, -9.0, at.0 - left),
+            false => (Anchor::Start, 9.0, right - at.0),
+        };
+        let words = cut(&point.name, room - 12.0);
+        let width = text_width(&words);
+        let from = match anchor {
+            Anchor::End => at.0 + aside - width,
+            _ => at.0 + aside,
+        };
+        let mut y = at.1 + 4.5;
+        while placed.iter().any(|(other, other_width, other_y)| {
+            from < other + other_width && *other < from + width && (y - other_y).abs() < LINE
+        }) {
+            y += LINE;
+        }
+        placed.push((from, width, y));
+        frame.svg.text((at.0 + aside, y), anchor, "name", &words);
+    }
 }

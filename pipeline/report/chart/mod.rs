@@ -19,7 +19,7 @@ pub use funnel::{FunnelLimit, FunnelPoint, funnel};
 pub use intervals::{Interval, intervals};
 pub use survival::{CurvePoint, survival};
 pub use timeline::{Lane, Mark, Span, timeline};
-pub use trend::{BandPoint, Trend, trend};
+pub use trend::{BandPoint, Scale, Trend, trend};
 
 /// Colours and strokes of every chart, for the page and for a chart on its own.
 pub const CSS: &str = include_str!("chart.css");

@@ -15,7 +15,16 @@ pub struct BandPoint {
     pub upper: f64,
 }
 
-/// What a trend chart shows. Values are shares, written in per cent.
+/// What the values of a trend are.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Scale {
+    /// Shares, written in per cent.
+    #[default]
+    Share,
+    Number,
+}
+
+/// What a trend chart shows.
 #[derive(Debug, Default)]
 pub struct Trend<'a> {
     pub label: &'a str,
@@ -29,6 +38,7 @@ pub struct Trend<'a> {
     pub as_of: Option<NaiveDate>,
     /// The least the axis reaches up to.
     pub reach: f64,
+    pub scale: Scale,
 }
 
 /// Draws a trend; none where nothing was measured and there is no line.
@@ -47,11 +57,16 @@ pub fn trend(name: &str, alternative: &str, what: &Trend<'_>) -> Option<Chart> {
         .chain(what.line.iter().map(|point| point.upper))
         .chain(what.level.map(|(level, _)| level))
         .filter(|value| value.is_finite())
-        .fold(what.reach, f64::max)
-        .min(1.5);
-    let y = Axis::numbers(0.0, highest, true, what.label, |share| {
-        format!("{:.0} %", share * 100.0)
-    });
+        .fold(what.reach, f64::max);
+    let y = match what.scale {
+        // A battery may read a little above its rating, hardly half above it.
+        Scale::Share => Axis::numbers(0.0, highest.min(1.5), true, what.label, |share| {
+            format!("{:.0} %", share * 100.0)
+        }),
+        Scale::Number => Axis::numbers(0.0, highest, true, what.label, |value| {
+            format!("{}", (value * 10.0).round() / 10.0)
+        }),
+    };
     let mut frame = Frame::new(560.0, 300.0, Axis::days(first, last), y);
     let band: Vec<(f64, f64)> = what
         .line

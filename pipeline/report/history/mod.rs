@@ -1,18 +1,20 @@
 //! The history of one vehicle: its batteries, their tests with trend and forecast, scans, floods, work
 //! orders, and what the weekly reports said of it.
 
+mod against_last;
 mod corrections;
 mod events;
 mod pictures;
 mod views;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
+use chrono::Datelike;
 use minijinja::context;
 
 use super::ReportError;
 use super::chart::file_name;
-use super::document::Document;
+use super::document::{Document, Written};
 use super::manner::{Manner, Units};
 use super::table_files::{Kind, Sheet, column};
 use super::templates::Templates;
@@ -24,13 +26,6 @@ use views::{Battery, Named, Now, Order, Recovery, Register, Risk, Session, Test}
 const EVENTS: usize = 120;
 /// Weeks of what reports told.
 const WEEKS: usize = 12;
-
-/// What was written, and the short version for the terminal.
-#[derive(Debug)]
-pub struct Written {
-    pub report: PathBuf,
-    pub short_version: Vec<String>,
-}
 
 /// Writes the history of the vehicle of that identification or unit number into
 /// `out/history-NAME/`.
@@ -77,6 +72,8 @@ pub async fn write(
     }
 
     let as_of = analysis.as_of();
+    let iso = as_of.iso_week();
+    let week = format!("{}-W{:02}", iso.year(), iso.week());
     let settings = analysis.settings();
     let called = manner.vehicle(vehicle.unit_no.as_deref(), &vehicle.vin);
     let timeline = pictures::timeline(as_of, &batteries, &tests, &sessions, &orders);
@@ -138,6 +135,7 @@ pub async fn write(
                 position => row.position, rank => row.rank, action => row.action,
                 chance => row.chance, chance_lower => row.chance_lower, chance_upper => row.chance_upper,
                 reasons => row.why(manner.units),
+                before => against_last::against_last(row, &risks, &events, &week, manner.shared()),
             }).collect::<Vec<_>>(),
             batteries,
             timeline => timeline.iter().map(path).collect::<Vec<_>>(),
@@ -169,14 +167,11 @@ pub async fn write(
             .chain(risk_charts)
             .collect(),
         pages: Vec::new(),
+        short_version,
         tables: vec![sheet(&events)],
     };
     let folder = file_name(&called);
-    let report = document.write(&out.join(format!("history-{folder}")), manner)?;
-    Ok(Written {
-        report,
-        short_version,
-    })
+    document.write(&out.join(format!("history-{folder}")), manner)
 }
 
 /// The vehicle that a user names by its identification or unit number.

@@ -9,6 +9,9 @@ use trade::calendar::DAYS_A_YEAR;
 
 /// A forecast looks this far ahead.
 const FORECAST_DAYS: u64 = 182;
+/// No battery is drawn above this share of its rating: readings a fifth above it are a tester's slip.
+/// Common practice, no source.
+const MOST_SHOWN: f64 = 1.2;
 /// With fewer tests there is no trend to speak of.
 const TREND_TESTS: usize = 3;
 
@@ -136,7 +139,7 @@ pub fn capacity(
                 health * 100.0,
                 test.verdict
             );
-            Some((day(&test.tested_on)?, health, note))
+            Some((day(&test.tested_on)?, health.min(MOST_SHOWN), note))
         })
         .collect();
     let first = measured.first()?.0;
@@ -159,9 +162,8 @@ pub fn capacity(
         // 1.4826 makes a median deviation of normal scatter its standard deviation; few tests may
         // lie on a line by luck, so no less than 2 % is taken.
         let scatter = (1.4826 * off[off.len() / 2]).max(0.02);
-        let mut middle = x.clone();
-        middle.sort_by(f64::total_cmp);
-        let middle = middle[middle.len() / 2];
+        // Over the tests the line is what they say; it grows unsure from the last of them on.
+        let known_until = x.iter().copied().fold(0.0, f64::max);
         let (steepest, gentlest) = match line.slope_limits {
             Some(limits) => (limits.lower, limits.upper),
             // Too few tests for limits: the slope may be anything from twice as steep to level.
@@ -176,7 +178,7 @@ pub fn capacity(
                 .checked_add_days(Days::new((whole * step / 24) as u64))
                 .unwrap_or(last);
             let (at, value) = (years(on), line.at(years(on)));
-            let away = at - middle;
+            let away = (at - known_until).max(0.0);
             let (low, high) = (
                 (steepest - line.slope) * away,
                 (gentlest - line.slope) * away,
@@ -184,8 +186,8 @@ pub fn capacity(
             points.push(BandPoint {
                 day: on,
                 value,
-                lower: value + low.min(high) - 1.645 * scatter,
-                upper: value + low.max(high) + 1.645 * scatter,
+                lower: (value + low.min(high) - 1.645 * scatter).max(0.0),
+                upper: (value + low.max(high) + 1.645 * scatter).min(MOST_SHOWN),
             });
         }
         if let Some(end) = points.last() {
@@ -195,8 +197,8 @@ pub fn capacity(
                 measured.len(),
                 end.day,
                 end.value.max(0.0) * 100.0,
-                end.lower.max(0.0) * 100.0,
-                end.upper.clamp(0.0, 1.2) * 100.0
+                end.lower * 100.0,
+                end.upper * 100.0
             ));
         }
     }
@@ -223,6 +225,7 @@ pub fn capacity(
             level: Some((worn_below, &level)),
             as_of: Some(as_of),
             reach: 1.0,
+            ..Trend::default()
         },
     )?;
     Some((chart, words))

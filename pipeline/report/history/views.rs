@@ -131,7 +131,7 @@ pub struct Order {
 }
 
 pub const RISKS: &str = "
-    SELECT week, as_of, position, chance, chance_lower, chance_upper, rank, action
+    SELECT week, as_of, position, chance, chance_lower, chance_upper, rank, action, reasons
     FROM (SELECT *, ROW_NUMBER() OVER (PARTITION BY week, position ORDER BY as_of DESC, load_id DESC) AS recency
           FROM risk_week WHERE vin = $vin)
     WHERE recency = 1
@@ -148,6 +148,7 @@ pub struct Risk {
     pub chance_upper: f64,
     pub rank: i64,
     pub action: String,
+    pub reasons: Option<String>,
 }
 
 pub const NOW: &str = "

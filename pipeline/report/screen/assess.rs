@@ -14,23 +14,23 @@ use super::words::{
     traction_words,
 };
 use settings::Settings;
+use trade::vin::{CheckDigit, Vin};
 
 /// A vehicle as the report tells it.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Default, Serialize)]
 pub struct Assessed {
     pub vin: String,
     pub unit: Option<String>,
     pub kind: Option<String>,
-    pub age: String,
-    pub battery: String,
-    pub flood: String,
-    pub codes: String,
+    pub age: Option<String>,
+    pub battery: Option<String>,
+    pub flood: Option<String>,
+    pub codes: Option<String>,
     pub traction: Option<String>,
-    pub missing: String,
+    pub missing: Option<String>,
     pub check: Option<String>,
-    pub expected: f64,
-    pub lower: f64,
-    pub upper: f64,
+    /// None of a vehicle of which nothing is on record: no price is made up.
+    pub cost: Option<Outlook>,
     pub disposition: &'static str,
     pub reason: String,
 }
@@ -56,13 +56,69 @@ impl Yardstick<'_> {
         ratio: Option<&LikelihoodRatio>,
         told: bool,
     ) -> Assessed {
+        let items = self.items(vehicle, ratio, told);
+        let (disposition, reason, check) = self.dispose(vehicle, &items, ratio, told);
+        Assessed {
+            vin: self.manner.vin(&vehicle.vin),
+            unit: vehicle
+                .unit_no
+                .as_deref()
+                .map(|unit| self.manner.unit(unit)),
+            kind: Some(vehicle.kind()).filter(|kind| !kind.is_empty()),
+            age: Some(age_words(vehicle)),
+            battery: Some(battery_words(vehicle)),
+            flood: Some(flood_words(vehicle)),
+            codes: Some(self.code_words(vehicle)),
+            traction: told.then(|| traction_words(ratio)),
+            missing: Some(missing_words(vehicle)),
+            check,
+            cost: Some(outlook(&items)),
+            disposition,
+            reason,
+        }
+    }
+
+    /// Judges a number of which nothing is on record: the one check that would settle most, and no price.
+    /// `near` is a vehicle of the lake whose number differs in one character.
+    pub fn unknown(&self, vin: &str, near: Option<&str>) -> Assessed {
+        let mut reason = "nothing is on record of it".to_owned();
+        let misread = Vin::parse(vin).is_ok_and(|vin| vin.check_digit() != CheckDigit::Agrees);
+        let check = match misread {
+            true => {
+                reason.push_str(", and the check digit of its number does not hold");
+                if let Some(near) = near {
+                    reason.push_str(&format!(
+                        " (the lake has {}, one character away)",
+                        self.manner.vin(near)
+                    ));
+                }
+                Some("read the number again from the vehicle".to_owned())
+            }
+            false => {
+                let vehicle = Vehicle {
+                    vin: vin.to_owned(),
+                    ..Vehicle::default()
+                };
+                let items = self.items(&vehicle, None, false);
+                open(&items).and_then(|item| item.check).map(str::to_owned)
+            }
+        };
+        Assessed {
+            vin: self.manner.vin(vin),
+            disposition: "check first",
+            reason,
+            check,
+            ..Assessed::default()
+        }
+    }
+
+    /// Everything that may have to be paid for.
+    fn items(&self, vehicle: &Vehicle, ratio: Option<&LikelihoodRatio>, told: bool) -> Vec<Item> {
         let mut items = Vec::new();
         self.battery_items(vehicle, &mut items);
         self.code_items(vehicle, &mut items);
         self.traction_items(ratio, told, &mut items);
-        let cost = outlook(&items);
-        let (disposition, reason, check) = self.dispose(vehicle, &items, ratio, told);
-        self.told(vehicle, ratio, told, cost, disposition, reason, check)
+        items
     }
 
     /// The batteries of a vehicle that the plan would replace.
@@ -84,9 +140,11 @@ impl Yardstick<'_> {
             .planned(vehicle)
             .iter()
             .partition(|planned| planned.position == "main");
+        let settles = |planned: &Planned| (!planned.is_sure()).then_some("test the 12 V battery");
         for planned in others {
             let words = replacement_words(planned, None, self.settings);
-            item(words, 1.0, planned.planned_cost, None);
+            let check = settles(planned);
+            item(words, planned.needed(), planned.planned_cost, check);
         }
         match (vehicle.verdict_now(), main.first()) {
             (Some(verdict @ ("worn" | "failed")), Some(planned)) => {
@@ -100,7 +158,8 @@ impl Yardstick<'_> {
             }
             (_, Some(planned)) => {
                 let words = replacement_words(planned, None, self.settings);
-                item(words, 1.0, planned.planned_cost, None);
+                let check = settles(planned);
+                item(words, planned.needed(), planned.planned_cost, check);
             }
             (Some("discharged"), None) => {
                 let (share, _) = self.hindsight.share("discharged");
@@ -144,13 +203,21 @@ impl Yardstick<'_> {
 
     fn code_items(&self, vehicle: &Vehicle, items: &mut Vec<Item>) {
         let costs = &self.settings.screen;
-        if vehicle.scanned_on.is_none() {
+        let unseen = match &vehicle.scanned_on {
+            None => Some("it may hold codes: it was never scanned".to_owned()),
+            Some(day) if vehicle.scan_is_old == Some(true) => Some(format!(
+                "it may hold codes: its last scan, on {day}, is too long ago"
+            )),
+            Some(_) => None,
+        };
+        if let Some(words) = unseen {
             items.push(Item {
-                words: "it may hold codes: it was never scanned".to_owned(),
+                words,
                 chance: self.coded_share,
                 cost: costs.diagnosis,
                 check: Some("scan all modules"),
             });
+            return;
         }
         if vehicle.cleared_shortly_before == Some(true) {
             let (share, _) = self.hindsight.share("cleared shortly before");
@@ -228,11 +295,7 @@ impl Yardstick<'_> {
         ratio: Option<&LikelihoodRatio>,
         told: bool,
     ) -> (&'static str, String, Option<String>) {
-        let open = items
-            .iter()
-            .filter(|item| item.check.is_some())
-            .max_by(|a, b| a.doubt().total_cmp(&b.doubt()))
-            .filter(|item| item.doubt() >= self.settings.cost.battery_test);
+        let open = open(items).filter(|item| item.doubt() >= self.settings.cost.battery_test);
         let check = open.and_then(|item| item.check).map(str::to_owned);
         let sure = |item: &&Item| item.chance >= 0.9;
         let in_words = |item: &Item| item.words.clone();
@@ -264,12 +327,6 @@ impl Yardstick<'_> {
         if let Some(item) = open {
             return ("check first", besides(&item.words), check);
         }
-        // The plan would have a test speak before the money is spent.
-        let tests_first = |planned: &Planned| planned.action == "test first";
-        if self.planned(vehicle).iter().any(tests_first) {
-            let check = Some("test the 12 V battery".to_owned());
-            return ("check first", certain.join("; "), check);
-        }
         if !certain.is_empty() {
             return ("put right", certain.join("; "), check);
         }
@@ -286,39 +343,6 @@ impl Yardstick<'_> {
             ));
         }
         ("ready", reason, check)
-    }
-
-    #[expect(clippy::too_many_arguments, reason = "the parts of one line")]
-    fn told(
-        &self,
-        vehicle: &Vehicle,
-        ratio: Option<&LikelihoodRatio>,
-        told: bool,
-        cost: Outlook,
-        disposition: &'static str,
-        reason: String,
-        check: Option<String>,
-    ) -> Assessed {
-        Assessed {
-            vin: self.manner.vin(&vehicle.vin),
-            unit: vehicle
-                .unit_no
-                .as_deref()
-                .map(|unit| self.manner.unit(unit)),
-            kind: Some(vehicle.kind()).filter(|kind| !kind.is_empty()),
-            age: age_words(vehicle),
-            battery: battery_words(vehicle),
-            flood: flood_words(vehicle),
-            codes: self.code_words(vehicle),
-            traction: told.then(|| traction_words(ratio)),
-            missing: missing_words(vehicle),
-            check,
-            expected: cost.expected,
-            lower: cost.lower,
-            upper: cost.upper,
-            disposition,
-            reason,
-        }
     }
 
     fn code_words(&self, vehicle: &Vehicle) -> String {
@@ -362,4 +386,12 @@ impl Yardstick<'_> {
         }
         words.join("; ")
     }
+}
+
+/// The item on whose check most money hangs.
+fn open(items: &[Item]) -> Option<&Item> {
+    items
+        .iter()
+        .filter(|item| item.check.is_some())
+        .max_by(|a, b| a.doubt().total_cmp(&b.doubt()))
 }

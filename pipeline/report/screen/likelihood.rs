@@ -7,6 +7,8 @@
 
 use serde::Deserialize;
 
+use super::words::times;
+
 /// Trouble with its signs, and what a shop put it down to.
 #[derive(Debug, Clone, Deserialize)]
 pub struct Trouble {
@@ -79,7 +81,11 @@ pub fn likelihood_ratio(case: &Trouble, cases: &[Trouble]) -> Option<LikelihoodR
         log_ratio += (supply / traction).ln();
         variance += supply_variance + traction_variance;
         let words = if seen { with } else { without };
-        evidence.push(format!("{words} (× {:.1})", supply / traction));
+        let factor = supply / traction;
+        evidence.push(match factor >= 1.0 {
+            true => format!("{words} (× {})", times(factor)),
+            false => format!("{words} (÷ {})", times(1.0 / factor)),
+        });
     }
     if evidence.is_empty() {
         return None;

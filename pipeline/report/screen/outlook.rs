@@ -3,6 +3,8 @@
 //! Items are taken to be independent of each other. The range is exact: every combination of what may
 //! be needed is weighed. It knows nothing of vehicles.
 
+use serde::Serialize;
+
 /// Something that may have to be paid for.
 #[derive(Debug, Clone)]
 pub struct Item {
@@ -22,7 +24,7 @@ impl Item {
 }
 
 /// The cost of all items together.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Outlook {
     pub expected: f64,
     /// At most one chance in forty that it costs less.

@@ -26,6 +26,7 @@ pub struct Vehicle {
     pub test_is_stale: Option<bool>,
     pub chance: Option<f64>,
     pub scanned_on: Option<String>,
+    pub scan_is_old: Option<bool>,
     pub codes: Option<i64>,
     pub permanent_codes: Option<i64>,
     pub monitors_ready: Option<i64>,
@@ -74,12 +75,13 @@ impl Vehicle {
 }
 
 pub const PLANNED: &str = "
-    SELECT vin, position, action, chance, planned_cost, failed_on IS NOT NULL AS failed
+    SELECT vin, position, action, chance, planned_cost, replace_share, keep_at IS NOT NULL AS tested_first,
+           failed_on IS NOT NULL AS failed
     FROM replacement_plan
-    WHERE action IN ('this week', 'a later week', 'next service') OR chance >= pays_from
+    WHERE action IN ('this week', 'test first', 'a later week', 'next service') OR failed_on IS NOT NULL
     ORDER BY vin, position";
 
-/// A battery that the weekly plan would replace, or whose replacement pays.
+/// A battery that the weekly plan would replace, for sure or after a test.
 #[derive(Debug, Clone, Deserialize)]
 pub struct Planned {
     pub vin: String,
@@ -87,7 +89,28 @@ pub struct Planned {
     pub action: String,
     pub chance: Option<f64>,
     pub planned_cost: f64,
+    /// Of the answers that a test may give, ten equally likely ones, the share that have it replaced.
+    pub replace_share: Option<f64>,
+    pub tested_first: bool,
     pub failed: bool,
+}
+
+impl Planned {
+    /// Whether it is replaced whatever a test says, and soon: no plan for a service to come is sure.
+    pub fn is_sure(&self) -> bool {
+        self.failed
+            || (!self.tested_first && matches!(self.action.as_str(), "this week" | "a later week"))
+    }
+
+    /// The chance that it is replaced: of the ten answers, with half an answer added to each side
+    /// (Jeffreys' prior), so that what hangs on a test or on a day to come is never certain.
+    pub fn needed(&self) -> f64 {
+        match (self.is_sure(), self.replace_share) {
+            (true, _) => 1.0,
+            (_, Some(share)) => (10.0 * share + 0.5) / 11.0,
+            (_, None) => self.chance.unwrap_or(0.5),
+        }
+    }
 }
 
 pub const HINDSIGHT: &str = "SELECT finding, times, followed FROM hindsight ORDER BY finding";

@@ -17,9 +17,13 @@ pub fn cause_words(cause: &str) -> &str {
 pub fn age_words(vehicle: &Vehicle) -> String {
     match (vehicle.age_days, &vehicle.evidence) {
         (Some(days), Some(evidence)) => format!(
-            "{} ({evidence}, within {} days)",
+            "{} ({evidence}, within {})",
             cells::age(days),
-            vehicle.uncertainty_days.unwrap_or(0)
+            cells::counted(
+                vehicle.uncertainty_days.unwrap_or(0).max(0) as usize,
+                "day",
+                "days"
+            )
         ),
         _ => "not known".to_owned(),
     }
@@ -40,10 +44,19 @@ pub fn replacement_words(planned: &Planned, verdict: Option<&str>, settings: &Se
         days => cells::counted(days.max(0) as usize, "day", "days"),
     };
     let found = verdict.map_or_else(String::new, |verdict| format!("is {verdict} and "));
-    format!(
-        "{battery} {found}may fail within {horizon} ({}): the weekly plan would replace it for {cost}",
+    let may_fail = format!(
+        "{battery} {found}may fail within {horizon} ({})",
         cells::chance(planned.chance.unwrap_or(f64::NAN))
-    )
+    );
+    match (planned.is_sure(), planned.tested_first) {
+        (true, _) => format!("{may_fail}: the weekly plan would replace it for {cost}"),
+        (_, true) => format!(
+            "{may_fail}: the weekly plan would test it and replace it for {cost} if the test speaks against it"
+        ),
+        (_, false) => format!(
+            "{may_fail}: the weekly plan would replace it for {cost} at its next service, if that pays by then"
+        ),
+    }
 }
 
 pub fn battery_words(vehicle: &Vehicle) -> String {
@@ -89,20 +102,47 @@ pub fn traction_words(ratio: Option<&LikelihoodRatio>) -> String {
         return "put down to the traction battery; nobody looked for signs of the 12 V supply"
             .to_owned();
     };
+    if ratio.supply_cases == 0 || ratio.traction_cases == 0 {
+        return format!(
+            "put down to the traction battery; the signs cannot be weighed, for want of other cases ({} of the 12 V supply, {} of the traction battery)",
+            ratio.supply_cases, ratio.traction_cases
+        );
+    }
     let verdict = match (ratio.lower, ratio.upper) {
         (lower, _) if lower > 1.0 => "the 12 V supply explains it better",
         (_, upper) if upper < 1.0 => "the traction battery explains it better",
         _ => "either may be the cause",
     };
+    // Told in the direction it speaks for, so that no ratio is below one.
+    let (cause, mean, lower, upper) = match ratio.ratio >= 1.0 {
+        true => ("a 12 V cause", ratio.ratio, ratio.lower, ratio.upper),
+        false => (
+            "a cause in the traction battery",
+            1.0 / ratio.ratio,
+            1.0 / ratio.upper,
+            1.0 / ratio.lower,
+        ),
+    };
     format!(
-        "{verdict}: the signs are {:.1} times as likely with a 12 V cause (95 % limits {:.1}–{:.1}; {} and {} other cases): {}",
-        ratio.ratio,
-        ratio.lower,
-        ratio.upper,
+        "{verdict}: the signs are {} times as likely with {cause} (95 % limits {} to {}; {} and {} other cases): {}",
+        times(mean),
+        times(lower),
+        times(upper),
         ratio.supply_cases,
         ratio.traction_cases,
         ratio.evidence.join(", ")
     )
+}
+
+/// How many times, with the digits that tell something: "3.2", "0.04", "more than 1,000".
+pub fn times(ratio: f64) -> String {
+    match ratio {
+        ratio if ratio > 1_000.0 => "more than 1,000".to_owned(),
+        ratio if ratio >= 10.0 => format!("{ratio:.0}"),
+        ratio if ratio >= 0.095 => format!("{ratio:.1}"),
+        ratio if ratio >= 0.001 => format!("{ratio:.3}"),
+        _ => "less than 0.001".to_owned(),
+    }
 }
 
 pub fn missing_words(vehicle: &Vehicle) -> String {
@@ -117,6 +157,7 @@ pub fn missing_words(vehicle: &Vehicle) -> String {
     }
     match (&vehicle.scanned_on, vehicle.monitors_supported) {
         (None, _) => missing.push("a scan"),
+        _ if vehicle.scan_is_old == Some(true) => missing.push("a scan that speaks for it"),
         (Some(_), None) if vehicle.warm_ups_since_clear.is_none() => {
             missing.push("how long ago codes were cleared");
         }

@@ -2,63 +2,107 @@
 //! and its template `section.md`, which a reader's own `NAME.md` comes before.
 //!
 //! A new section is a folder with a [`Section`] in it and one line in a report's list. Sections read
-//! derived tables through a [`Reading`] and nothing else; rows that several need are read by the one
-//! they are about. A section fails when its query or its template is not right.
+//! derived tables through a [`Reading`] and what the report is about, and nothing else; rows that
+//! several need are read by the one they are about. A section fails when its query or its template is
+//! not right.
 
+pub mod came_back;
+pub mod cleared_unchecked;
+pub mod codes_that_stay;
+pub mod comeback_method;
+pub mod comeback_months;
+pub mod comeback_opening;
+pub mod comeback_rates;
 pub mod data;
 pub mod depot_sheet;
 pub mod depots;
 pub mod failure_rates;
+pub mod flood_oddities;
 pub mod floods;
 pub mod glossary;
 pub mod last_report;
+pub mod lines_not_used;
 pub mod lives;
 pub mod method;
+pub mod not_heard_of;
 pub mod opening;
 pub mod pick_list;
 pub mod ranking;
 pub mod recoveries;
+pub mod repeat_batteries;
+pub mod repeat_vehicles;
+pub mod replaced_in_flood;
+pub mod screen_details;
+pub mod screen_method;
+pub mod screen_opening;
+pub mod screened;
 pub mod test_first;
+pub mod traction_or_supply;
+pub mod trends;
+pub mod untested_floods;
 
 use std::future::Future;
 use std::pin::Pin;
 
-use chrono::Datelike;
+use chrono::{Datelike, Days, NaiveDate};
 use minijinja::{Value, context};
 use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
 
-use super::ReportError;
 use super::chart::Chart;
 use super::document::Page;
 use super::manner::Manner;
-use super::table_files::Sheet;
+use super::table_files::{Column, Kind, Sheet, column};
 use super::templates::Templates;
 use super::words;
+use super::{ReportError, cells};
 use tables::Analysis;
 
 /// Rows of a list in the text; its file has all of them.
 pub const LIST_ROWS: usize = 20;
+/// How far back lists of what happened look.
+pub const RECENT_DAYS: u64 = 91;
+pub const YEAR_DAYS: u64 = 364;
 
-/// One section of a report.
-pub struct Section {
-    /// Its folder, and its template `NAME.md`.
-    pub name: &'static str,
+/// One section of a report about `S`: nothing beyond the lake, or a vehicle, or a list of them.
+pub struct Section<S: 'static = ()> {
     /// What is being worked on while it is made.
     pub doing: &'static str,
-    pub make: for<'a> fn(&'a Reading<'a>) -> Making<'a>,
+    /// Its texts, each with the name that a reader's own would have.
+    pub templates: &'static [Template],
+    pub make: for<'a> fn(&'a Reading<'a, S>) -> Making<'a>,
+}
+
+/// A text's name, such as `floods.md`, and the text as it is shipped.
+pub type Template = (&'static str, &'static str);
+
+/// The texts of all reports' sections.
+pub fn templates() -> impl Iterator<Item = Template> {
+    fn of<S>(sections: &'static [Section<S>]) -> impl Iterator<Item = Template> {
+        sections
+            .iter()
+            .flat_map(|section| section.templates)
+            .copied()
+    }
+    of(super::weekly::SECTIONS)
+        .chain(of(super::comebacks::SECTIONS))
+        .chain(of(super::screen::SECTIONS))
+        .chain([("history.md", include_str!("../templates/history.md"))])
 }
 
 /// A section in the making.
 pub type Making<'a> = Pin<Box<dyn Future<Output = Result<Part, ReportError>> + Send + 'a>>;
 
 /// What a section is made from.
-pub struct Reading<'a> {
+pub struct Reading<'a, S = ()> {
     pub analysis: &'a Analysis,
     pub manner: &'a Manner,
     pub templates: &'a Templates,
+    /// What the report is about, beyond the lake.
+    pub about: &'a S,
 }
 
-impl Reading<'_> {
+impl<S> Reading<'_, S> {
     /// The rows of a query.
     pub async fn rows<T: DeserializeOwned>(&self, sql: &str) -> Result<Vec<T>, ReportError> {
         Ok(self.analysis.rows(sql).await?)
@@ -68,6 +112,12 @@ impl Reading<'_> {
     pub fn week(&self) -> String {
         let week = self.analysis.as_of().iso_week();
         format!("{}-W{:02}", week.year(), week.week())
+    }
+
+    /// The day so many days before the one looked back from.
+    pub fn since(&self, days: u64) -> String {
+        let first = self.analysis.as_of().checked_sub_days(Days::new(days));
+        first.unwrap_or(NaiveDate::MIN).to_string()
     }
 
     /// A text from its template and what it holds; day, week, settings and version are at hand in
@@ -151,9 +201,9 @@ impl Part {
 }
 
 /// All sections of a report, one after the other; `progress` hears what is being worked on.
-pub async fn make(
-    sections: &[Section],
-    reading: &Reading<'_>,
+pub async fn make<S>(
+    sections: &[Section<S>],
+    reading: &Reading<'_, S>,
     progress: &dyn Fn(&str),
 ) -> Result<Part, ReportError> {
     let mut whole = Part::default();
@@ -162,6 +212,49 @@ pub async fn make(
         whole.append((section.make)(reading).await?);
     }
     Ok(whole)
+}
+
+/// A share with its 95 % limits.
+#[derive(Debug, Clone, Deserialize, Serialize)]
+pub struct Share {
+    pub share: Option<f64>,
+    pub lower: Option<f64>,
+    pub upper: Option<f64>,
+}
+
+impl Share {
+    /// "4.2 % (2.1–6.3 %)".
+    pub fn said(share: Option<&Self>) -> String {
+        match share {
+            Some(share) => with_limits(share.share, share.lower, share.upper),
+            None => with_limits(None, None, None),
+        }
+    }
+}
+
+fn with_limits(share: Option<f64>, lower: Option<f64>, upper: Option<f64>) -> String {
+    match (share, lower, upper) {
+        (Some(share), Some(lower), Some(upper)) => format!(
+            "{} ({})",
+            cells::per_cent(share),
+            cells::per_cent_limits(lower, upper)
+        ),
+        _ => "not known".to_owned(),
+    }
+}
+
+/// The columns that name the vehicle in a file.
+fn vehicle_columns<'a, T: 'a>(
+    manner: &'a Manner,
+    vin: fn(&T) -> &str,
+    unit_no: fn(&T) -> Option<&str>,
+) -> Vec<Column<'a, T>> {
+    vec![
+        column("vin", Kind::Text, move |row: &T| manner.vin(vin(row))),
+        column("unit_no", Kind::Text, move |row: &T| {
+            unit_no(row).map(|unit| manner.unit(unit))
+        }),
+    ]
 }
 
 /// Charts as a template names them.

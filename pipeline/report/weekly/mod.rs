@@ -1,13 +1,15 @@
-//! The weekly report: a list of sections, and what it said kept in the lake.
+//! The weekly report: a list of sections, set beside those of earlier weeks, and what it said kept in
+//! the lake.
 
+mod shelf;
 mod told;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use chrono::{DateTime, Utc};
 
 use super::ReportError;
-use super::document::Document;
+use super::document::{Document, Written};
 use super::manner::Manner;
 use super::sections::{self, Reading, Section};
 use super::templates::Templates;
@@ -15,7 +17,7 @@ use lake::Lake;
 use tables::Analysis;
 
 /// The sections, as the reader meets them.
-const SECTIONS: &[Section] = &[
+pub const SECTIONS: &[Section] = &[
     sections::opening::SECTION,
     sections::ranking::SECTION,
     sections::depots::SECTION,
@@ -25,19 +27,14 @@ const SECTIONS: &[Section] = &[
     sections::floods::SECTION,
     sections::recoveries::SECTION,
     sections::last_report::SECTION,
+    sections::trends::SECTION,
     sections::lives::SECTION,
     sections::failure_rates::SECTION,
+    sections::not_heard_of::SECTION,
     sections::data::SECTION,
     sections::method::SECTION,
     sections::glossary::SECTION,
 ];
-
-/// What was written, and the report's short version for the terminal.
-#[derive(Debug)]
-pub struct Written {
-    pub report: PathBuf,
-    pub short_version: Vec<String>,
-}
 
 /// Writes the report of the week that holds the analysis's day into `out/YYYY-Www/`, and appends what
 /// it says to `risk_week`. `progress` hears what is being worked on.
@@ -54,28 +51,20 @@ pub async fn write(
         analysis,
         manner,
         templates: &templates,
+        about: &(),
     };
     let week = reading.week();
     let whole = sections::make(SECTIONS, &reading, progress).await?;
-    let document = Document {
-        name: "report",
-        title: format!("12 V battery risk, week {week}"),
-        as_of: analysis.as_of(),
-        markdown: whole.markdown,
-        charts: whole.charts,
-        tables: whole.tables,
-        pages: whole.pages,
-    };
-    let report = document.write(&out.join(&week), manner)?;
+    let title = format!("12 V battery risk, week {week}");
+    let document = Document::of("report", title, analysis.as_of(), whole);
+    let written = document.write(&out.join(&week), manner)?;
+    shelf::renew(out)?;
     let ranking = sections::ranking::rows::as_ranked(&reading).await?;
     told::append(lake, analysis, &week, &ranking, now)
         .await
         .map_err(|source| ReportError::NotKept {
-            report: report.clone(),
+            report: written.report.clone(),
             source: Box::new(source),
         })?;
-    Ok(Written {
-        report,
-        short_version: whole.short_version,
-    })
+    Ok(written)
 }

@@ -21,7 +21,7 @@ use std::str::FromStr;
 use serde::de::{Deserialize, Deserializer, Error};
 
 use trade::calendar::{DAYS_A_MONTH, DAYS_A_YEAR};
-use trade::derived_words::PlanChange;
+use trade::derived_words::{PlanChange, ShopTrouble};
 
 /// Reads a word of a closed list.
 pub fn word<'de, D, W>(from: D) -> Result<W, D::Error>
@@ -63,6 +63,20 @@ pub fn plan_change(change: PlanChange) -> &'static str {
         PlanChange::New => "new",
         PlanChange::Moved => "moved",
         PlanChange::Done => "done",
+    }
+}
+
+/// A kind of trouble with repairs, as what there was more or less of.
+pub fn shop_trouble(trouble: ShopTrouble) -> &'static str {
+    match trouble {
+        ShopTrouble::CameBack => "repairs that came back",
+        ShopTrouble::ModuleInFlood => {
+            "modules replaced in a flood that the supply caused, without a battery test"
+        }
+        ShopTrouble::HandedOverUnchecked => {
+            "codes cleared and the vehicle handed over without a scan after it"
+        }
+        ShopTrouble::BatteryAgain => "batteries replaced again under warranty",
     }
 }
 

@@ -12,8 +12,8 @@ use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "data",
     doing: "looking at the data",
+    templates: &[("data.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -9,11 +9,15 @@ use super::ranking::rows;
 use super::{Part, Reading, Section, recoveries};
 use crate::ReportError;
 use crate::document::Page;
+use crate::page::Paper;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "depot_sheet",
     doing: "writing the depots' sheets",
+    templates: &[
+        ("depot_sheet.md", include_str!("section.md")),
+        ("depot_sheet-page.md", include_str!("page.md")),
+    ],
     make: |reading| Box::pin(make(reading)),
 };
 
@@ -37,6 +41,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         name: "depot_sheets",
         title: format!("Depot sheets, week {}", reading.week()),
         markdown: reading.text("depot_sheet-page.md", context! { depots => depots.clone() })?,
+        paper: Paper::Across,
     };
     let part = reading.part("depot_sheet.md", context! { depots })?;
     Ok(part.with_table(visits::sheet(&jobs)).with_page(page))

@@ -15,8 +15,8 @@ use room::{Depot, Short};
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "depots",
     doing: "looking at each depot",
+    templates: &[("depots.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

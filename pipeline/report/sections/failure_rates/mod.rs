@@ -10,8 +10,8 @@ use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "failure_rates",
     doing: "working out failure rates",
+    templates: &[("failure_rates.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 
@@ -32,7 +32,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         "failure_rates.md",
         context! {
             alike => alike(&rates),
-            evened => rates.iter().filter(|rate| rate.cohort_kind != "fleet").any(|rate| rate.own_weight.is_some_and(|weight| weight > 0.0)),
+            evened => rates.iter().filter(|rate| !matches!(rate.cohort_kind.as_str(), "fleet" | "depot" | "model")).any(|rate| rate.own_weight.is_some_and(|weight| weight > 0.0)),
             rate_charts => super::named(&charts),
             rates, differences,
         },

@@ -11,8 +11,8 @@ use crate::{ReportError, cells};
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "floods",
     doing: "looking for floods of codes",
+    templates: &[("floods.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -7,8 +7,8 @@ use crate::ReportError;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "glossary",
     doing: "writing the report",
+    templates: &[("glossary.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

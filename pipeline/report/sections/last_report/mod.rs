@@ -12,8 +12,8 @@ use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "last_report",
     doing: "holding earlier reports against what came",
+    templates: &[("last_report.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -11,8 +11,8 @@ use trade::calendar::DAYS_A_YEAR;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "lives",
     doing: "working out lives",
+    templates: &[("lives.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -10,8 +10,8 @@ use trade::derived_words::EstimateBasis;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "method",
     doing: "writing the report",
+    templates: &[("method.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -13,8 +13,8 @@ use short_version::Facts;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "opening",
     doing: "ranking the batteries",
+    templates: &[("opening.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -11,8 +11,8 @@ use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "pick_list",
     doing: "listing what to order",
+    templates: &[("pick_list.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -14,8 +14,8 @@ use rows::RiskRow;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "ranking",
     doing: "ranking the batteries",
+    templates: &[("ranking.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

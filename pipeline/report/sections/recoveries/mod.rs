@@ -15,8 +15,8 @@ use trade::words::Action;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "recoveries",
     doing: "looking for open recoveries",
+    templates: &[("recoveries.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -11,8 +11,8 @@ use crate::words;
 
 /// The section.
 pub const SECTION: Section = Section {
-    name: "test_first",
     doing: "looking for tests that would tell something",
+    templates: &[("test_first.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 

@@ -1,9 +1,8 @@
 //! The comebacks report's funnel charts.
 
-use super::super::chart::{self, Chart, FunnelLimit, FunnelPoint};
-use super::super::manner::Manner;
-use super::lines;
-use super::views::ComebackRate;
+use super::ComebackRate;
+use crate::chart::{self, Chart, FunnelLimit, FunnelPoint};
+use crate::manner::Manner;
 use statistics::rates::funnel::funnel_limits;
 
 /// Points of a limit's line.
@@ -33,7 +32,7 @@ fn funnel(kind: &str, rates: &[ComebackRate], manner: &Manner) -> Option<Chart> 
         .iter()
         .filter_map(|row| {
             Some(FunnelPoint {
-                name: lines::unit(row, manner),
+                name: row.unit(manner),
                 cases: row.orders as f64,
                 share: row.adjusted_share?,
                 outside: row.outside().is_some(),
