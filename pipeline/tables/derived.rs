@@ -105,7 +105,7 @@ impl Analysis {
                 batches
                     .iter()
                     .try_for_each(|batch| sorter.push(batch))
-                    .and_then(|()| sorter.finish(Vec::new()))
+                    .and_then(|()| sorter.finish())
                     .map_err(DataFusionError::from)
                     .and_then(|table| self.keep(name, table))
                     .map_err(AnalysisError::query(name))?;

@@ -43,19 +43,14 @@ impl Maker {
         schema: SchemaRef,
         vin: Option<usize>,
     ) -> Result<KeptTable, DataFusionError> {
-        let planned = |state: SessionState| async move {
-            let physical = state.query_planner().create_physical_plan(plan, &state);
-            Ok::<_, DataFusionError>((physical.await?, state))
-        };
+        let state = one_partition(state);
+        let physical = state.query_planner().create_physical_plan(plan, &state);
+        let physical = physical.await?;
         match reach(plan) {
             Reach::Vehicle(vins) if vin.is_none_or(|vin| vins.contains(&vin)) => {
-                let (plan, state) = planned(one_partition(state)).await?;
-                self.by_vehicle(plan, &state, schema, vins).await
+                self.by_vehicle(physical, &state, schema, vins).await
             }
-            _ => {
-                let (plan, state) = planned(state.clone()).await?;
-                self.at_once(plan, &state, schema, vin).await
-            }
+            _ => self.at_once(physical, &state, schema, vin).await,
         }
     }
 
@@ -107,27 +102,13 @@ impl Maker {
         schema: SchemaRef,
         vin: Option<usize>,
     ) -> Result<KeptTable, DataFusionError> {
-        let mut work = tokio::task::JoinSet::new();
-        for (part, mut stream) in execute_stream_partitioned(plan, state.task_ctx())?
-            .into_iter()
-            .enumerate()
-        {
-            let mut sorter = self.sorter(&schema, vin);
-            work.spawn(async move {
-                while let Some(batch) = stream.next().await {
-                    sorter.push(&batch?)?;
-                }
-                Ok::<_, DataFusionError>((part, sorter))
-            });
+        let mut sorter = self.sorter(&schema, vin);
+        for mut stream in execute_stream_partitioned(plan, state.task_ctx())? {
+            while let Some(batch) = stream.next().await {
+                sorter.push(&batch?)?;
+            }
         }
-        let mut sorters = BTreeMap::new();
-        while let Some(done) = work.join_next().await {
-            let (part, sorter) =
-                done.map_err(|error| DataFusionError::External(error.into()))??;
-            sorters.insert(part, sorter);
-        }
-        let first = self.sorter(&schema, vin);
-        Ok(first.finish(sorters.into_values().collect())?)
+        Ok(sorter.finish()?)
     }
 }
 
@@ -141,7 +122,8 @@ pub fn promising_nothing(schema: &Schema) -> SchemaRef {
     ))
 }
 
-/// A bucket is worked through by one thread, so that nothing is exchanged between any.
+/// Every plan is worked through by one thread, a bucket's too: nothing is exchanged between any, so rows
+/// lie in the same order in every run and sums of them are the same in every bit.
 fn one_partition(state: &SessionState) -> SessionState {
     let mut state = state.clone();
     // A filter that a plan finds while it runs would be found once for all buckets.

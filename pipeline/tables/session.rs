@@ -16,7 +16,8 @@ use lake::tables::TABLES;
 use settings::Limits;
 use trade::code_group::CodeGroups;
 
-/// Fixed rather than the machine's cores, so that a report is the same on any machine.
+/// In which a question is answered. Fixed rather than the machine's cores, so that it is the same on any
+/// machine; what is kept is made in one.
 const PARTITIONS: usize = 4;
 
 pub fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, AnalysisError> {

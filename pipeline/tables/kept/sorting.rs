@@ -52,20 +52,11 @@ impl Sorter {
         self.put()
     }
 
-    /// The table, with the rows that others sorted after these.
-    pub fn finish(mut self, others: Vec<Sorter>) -> Result<KeptTable, ArrowError> {
+    /// The table of all rows.
+    pub fn finish(mut self) -> Result<KeptTable, ArrowError> {
         self.put()?;
-        for mut other in others {
-            other.put()?;
-            for (bucket, chunks) in self.buckets.iter_mut().zip(other.buckets) {
-                bucket.extend(chunks);
-            }
-        }
-        Ok(KeptTable::new(
-            self.schema,
-            self.vehicle.map(|vin| [vin].into()),
-            self.buckets,
-        ))
+        let vins = self.vehicle.map(|vin| [vin].into());
+        Ok(KeptTable::new(self.schema, vins, self.buckets))
     }
 
     fn put(&mut self) -> Result<(), ArrowError> {
