@@ -120,7 +120,10 @@ fn bucket_of(vin: &str, count: usize) -> usize {
     let hash = vin.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
         (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
     });
-    // Of few buckets the high bits are even, the low ones less so.
+    // The high bits decide, and of short texts that differ in their last letters they hardly differ, so the
+    // hash is stirred first (the finaliser of MurmurHash3, Appleby, public domain).
+    let hash = (hash ^ (hash >> 33)).wrapping_mul(0xff51_afd7_ed55_8ccd);
+    let hash = hash ^ (hash >> 33);
     ((u128::from(hash) * count as u128) >> 64) as usize
 }
 
