@@ -46,6 +46,14 @@ pub enum ReportError {
         #[source]
         source: minijinja::Error,
     },
+    #[error(
+        "{path} is the name of no template: rename it to one of {}, or to a name that begins with _ if \
+         another template includes it", names.join(", ")
+    )]
+    UnknownTemplate {
+        path: PathBuf,
+        names: Vec<&'static str>,
+    },
     #[error("there is no folder of templates at {0}: name one, or leave --templates out")]
     NoTemplates(PathBuf),
     #[error(

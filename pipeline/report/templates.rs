@@ -5,7 +5,7 @@
 //! only what a template itself writes, or marks `| safe`, is mark-up. A missing value prints as "not
 //! known". It fails on a template that is not right and on a name it prints that is not there.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use minijinja::value::{Value, ValueKind};
 use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBehavior};
@@ -26,12 +26,8 @@ pub struct Templates {
 impl Templates {
     /// The shipped templates, those of the reader's folder before them.
     pub fn new(manner: &Manner) -> Result<Self, ReportError> {
-        if let Some(folder) = manner
-            .templates
-            .as_deref()
-            .filter(|folder| !folder.is_dir())
-        {
-            return Err(ReportError::NoTemplates(folder.to_owned()));
+        if let Some(folder) = &manner.templates {
+            check_folder(folder)?;
         }
         let mut environment = Environment::new();
         // A template that goes round for ever ends with an error.
@@ -77,6 +73,24 @@ impl Templates {
     pub fn shipped() -> impl Iterator<Item = &'static str> {
         super::sections::templates().map(|(name, _)| name)
     }
+}
+
+/// That every text in the reader's folder is one that a report asks for, or that another may include.
+fn check_folder(folder: &Path) -> Result<(), ReportError> {
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return Err(ReportError::NoTemplates(folder.to_owned()));
+    };
+    for path in entries.flatten().map(|entry| entry.path()) {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        let is_known = name.starts_with(['_', '.']) || Templates::shipped().any(|of| of == name);
+        if name.ends_with(".md") && !is_known {
+            return Err(ReportError::UnknownTemplate {
+                path,
+                names: Templates::shipped().collect(),
+            });
+        }
+    }
+    Ok(())
 }
 
 fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::Error> {

@@ -106,7 +106,7 @@ fn a_template_that_goes_round_for_ever_ends() {
     let place = super::place_with_lake();
     place.write("lake/voltwane.toml", "[limits]\ntemplate_steps = 100000\n");
     place.write(
-        "own/comebacks.md",
+        "own/comeback_rates.md",
         "{% for a in range(9999) %}{% for b in range(9999) %}{% for c in range(9999) %}{% endfor %}{% endfor %}{% endfor %}",
     );
     let output = place.run(&["comebacks", "--lake", "lake", "--templates", "own"]);

@@ -39,6 +39,12 @@ pub fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).expect("a folder can be made");
     for entry in std::fs::read_dir(from).expect("readable").flatten() {
         let (from, to) = (entry.path(), to.join(entry.file_name()));
+        #[cfg(unix)]
+        if from.is_symlink() {
+            let target = std::fs::read_link(&from).expect("a link");
+            std::os::unix::fs::symlink(target, &to).expect("linked");
+            continue;
+        }
         match from.is_dir() {
             true => copy(&from, &to),
             false => {

@@ -20,13 +20,13 @@ fn text_is_made_safe_by_itself() {
     let place = Workplace::new();
     let manner = own(
         &place,
-        "mine.md",
+        "_mine.md",
         "{{ text }} {{ none }} {{ text | safe }}\n",
     );
     let shown = Templates::new(&manner)
         .and_then(|templates| {
             templates.render(
-                "mine.md",
+                "_mine.md",
                 context! { text => "<b>*|", none => Option::<f64>::None },
             )
         })
@@ -39,14 +39,14 @@ fn numbers_are_told_in_the_readers_units() {
     let place = Workplace::new();
     let mut manner = own(
         &place,
-        "mine.md",
+        "_mine.md",
         "{{ c | temperature }} {{ km | distance }} {{ sum | money }} {{ p | chance }} {{ p | per_cent }}\n",
     );
     let told = |manner: &Manner| {
         Templates::new(manner)
             .and_then(|templates| {
                 templates.render(
-                    "mine.md",
+                    "_mine.md",
                     context! { c => -40.0, km => 1609.344, sum => -1234.4, p => 0.02 },
                 )
             })
@@ -60,11 +60,11 @@ fn numbers_are_told_in_the_readers_units() {
 #[test]
 fn a_name_that_is_not_there_is_named_with_its_template() {
     let place = Workplace::new();
-    let manner = own(&place, "mine.md", "{{ mispelt }}\n");
+    let manner = own(&place, "_mine.md", "{{ mispelt }}\n");
     let error = Templates::new(&manner)
-        .and_then(|templates| templates.render("mine.md", context! {}))
+        .and_then(|templates| templates.render("_mine.md", context! {}))
         .expect_err("a mistake");
-    assert!(error.to_string().contains("mine.md"), "{error}");
+    assert!(error.to_string().contains("_mine.md"), "{error}");
 }
 
 #[test]
@@ -78,13 +78,23 @@ fn a_folder_that_is_not_there_is_said_so() {
 }
 
 #[test]
+fn a_text_that_no_report_asks_for_is_named() {
+    let place = Workplace::new();
+    let manner = own(&place, "comebacks.md", "never printed\n");
+    let error = Templates::new(&manner).expect_err("no such template");
+    let said = error.to_string();
+    assert!(said.contains("own/comebacks.md"), "{said}");
+    assert!(said.contains("comeback_rates.md"), "{said}");
+}
+
+#[test]
 fn no_template_is_read_from_outside_its_folder() {
     let place = Workplace::new();
     place.write("secret.md", "secret");
-    let manner = own(&place, "mine.md", "{% include \"../secret.md\" %}\n");
+    let manner = own(&place, "_mine.md", "{% include \"../secret.md\" %}\n");
     assert!(
         Templates::new(&manner)
-            .and_then(|templates| templates.render("mine.md", context! {}))
+            .and_then(|templates| templates.render("_mine.md", context! {}))
             .is_err()
     );
 }

@@ -99,6 +99,8 @@ pub struct Loaded {
     pub quarantined: u64,
     last_quarantined: Option<(String, u64)>,
     pub read: u64,
+    /// Last lines that break off, which are left for a later load.
+    pub unfinished: u64,
 }
 
 pub static LOADED: LazyLock<Loaded> = LazyLock::new(|| load(DEMO.folder.path()));
@@ -159,6 +161,7 @@ fn load(folder: &Path) -> Loaded {
     for path in &found.dumps {
         let summary = read_file(path, &mappings, now, &mut loaded).expect("a dump that reads");
         loaded.read += summary.rows_read();
+        loaded.unfinished += summary.lines_unfinished();
     }
     loaded
 }

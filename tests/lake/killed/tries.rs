@@ -38,8 +38,8 @@ pub enum Moment {
 
 /// Every row of the lake by table and content, with how often it is there.
 type Facts = BTreeMap<String, u64>;
-/// Every file of the reports.
-type Files = BTreeMap<String, Vec<u8>>;
+/// Every file of the reports, by the week's folder or the file over all weeks that it is of.
+type Files = BTreeMap<String, BTreeMap<String, Vec<u8>>>;
 
 /// What became of the tries.
 #[derive(Debug, Default)]
@@ -195,8 +195,19 @@ impl Victim {
                 tally.told.push(format!("{at}: the lake cannot be opened"));
             }
         }
-        let report = report(place);
-        if report != self.before_report && report != self.after_report {
+        // A week's folder and the index over all weeks are put in place one after the other.
+        let found = report(place);
+        let is_whole = found.iter().all(|(part, files)| {
+            [&self.before_report, &self.after_report]
+                .into_iter()
+                .any(|whole| whole.get(part) == Some(files))
+        });
+        if !is_whole
+            || self
+                .before_report
+                .keys()
+                .any(|part| !found.contains_key(part))
+        {
             tally.torn_reports += 1;
             tally.told.push(format!("{at}: a report of both"));
         }
@@ -321,15 +332,20 @@ fn facts(place: &Workplace) -> Option<Facts> {
 fn report(place: &Workplace) -> Files {
     let root = place.path().join("reports");
     let is_hidden = |name: &std::ffi::OsStr| name.to_string_lossy().starts_with('.');
-    walkdir::WalkDir::new(&root)
+    let mut files = Files::new();
+    let entries = walkdir::WalkDir::new(&root)
         .into_iter()
         .filter_entry(|entry| !is_hidden(entry.file_name()))
         .flatten()
-        .filter(|entry| entry.file_type().is_file())
-        .map(|entry| {
-            let bytes = std::fs::read(entry.path()).expect("readable");
-            let name = entry.path().strip_prefix(&root).expect("below").display();
-            (name.to_string(), bytes)
-        })
-        .collect()
+        .filter(|entry| entry.file_type().is_file());
+    for entry in entries {
+        let bytes = std::fs::read(entry.path()).expect("readable");
+        let name = entry.path().strip_prefix(&root).expect("below");
+        let part = name.iter().next().expect("a name").to_string_lossy();
+        files
+            .entry(part.into_owned())
+            .or_default()
+            .insert(name.display().to_string(), bytes);
+    }
+    files
 }
