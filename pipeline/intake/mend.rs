@@ -149,6 +149,10 @@ pub struct WrittenToMend {
     pub without_lines: usize,
 }
 
+type FileAndHeader<'r> = (&'r str, &'r str);
+/// A line, and the hash of the file as it was when the line was read.
+type LineOfVersion<'r> = (i64, &'r str);
+
 /// Writes the rows into new files below `folder`, which must not be there: one for each file and header
 /// that they came from, under the file's own name, by which mappings may know it.
 pub fn write_to_mend(rows: &[RowToMend], folder: &Path) -> Result<WrittenToMend, Unmendable> {
@@ -156,7 +160,8 @@ pub fn write_to_mend(rows: &[RowToMend], folder: &Path) -> Result<WrittenToMend,
         return Err(Unmendable::Taken(folder.to_owned()));
     }
     let mut written = WrittenToMend::default();
-    let mut files: BTreeMap<(&str, &str), BTreeMap<(i64, &str), String>> = BTreeMap::new();
+    let mut files: BTreeMap<FileAndHeader<'_>, BTreeMap<LineOfVersion<'_>, String>> =
+        BTreeMap::new();
     for row in rows {
         let Some(text) = row.text() else {
             written.without_lines += 1;
