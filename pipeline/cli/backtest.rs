@@ -152,7 +152,8 @@ fn share_of(value: Option<f64>, failing: usize) -> String {
 
 /// Whether the model and each rival differ, among the first of each length, by more than chance.
 fn differences(answer: &Answer) -> Vec<String> {
-    let rivals: [(&str, fn(&Prediction) -> f64); 2] = [
+    type Score = fn(&Prediction) -> f64;
+    let rivals: [(&str, Score); 2] = [
         ("age only", |one| one.by_age),
         ("last test", |one| one.test_score),
     ];

@@ -163,7 +163,10 @@ pub fn named(kind: &str, unit: &str, technician: Option<&str>, manner: &Manner) 
 }
 
 /// The orders and comebacks of each unit in each quarter of 13 weeks, the newest 1.
-struct Quarters<'a>(BTreeMap<(&'a str, &'a str, Option<&'a str>, i64), (i64, i64)>);
+struct Quarters<'a>(BTreeMap<UnitQuarter<'a>, (i64, i64)>);
+
+/// A kind, a unit of it, its technician where it is of one, and the quarter.
+type UnitQuarter<'a> = (&'a str, &'a str, Option<&'a str>, i64);
 
 impl<'a> Quarters<'a> {
     fn new(months: &'a [Month]) -> Self {

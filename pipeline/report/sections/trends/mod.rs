@@ -131,9 +131,9 @@ fn changed(weeks: &[Week]) -> Option<String> {
 
 /// What is drawn; what does not move is not.
 fn charts(weeks: &[Week]) -> Vec<Chart> {
-    let with_band = |of: &dyn Fn(&Week) -> (Option<f64>, Option<f64>, Option<f64>)| {
+    let with_band = |of: &dyn Fn(&Week) -> [Option<f64>; 3]| {
         let points = weeks.iter().filter_map(|week| {
-            let (value, lower, upper) = of(week);
+            let [value, lower, upper] = of(week);
             Some(BandPoint {
                 day: week.week_end,
                 value: value?,
@@ -143,12 +143,7 @@ fn charts(weeks: &[Week]) -> Vec<Chart> {
         });
         points.collect::<Vec<_>>()
     };
-    let bare = |of: &dyn Fn(&Week) -> Option<f64>| {
-        with_band(&|week| {
-            let value = of(week);
-            (value, value, value)
-        })
-    };
+    let bare = |of: &dyn Fn(&Week) -> Option<f64>| with_band(&|week| [of(week); 3]);
     let drawn =
         |name: &str, label: &str, words: &str, scale: Scale, reach: f64, line: &[BandPoint]| {
             let moves = line
@@ -170,7 +165,7 @@ fn charts(weeks: &[Week]) -> Vec<Chart> {
             "Failures per 1,000 battery-months in the 13 weeks up to each week's end, with 95 % limits.",
             Scale::Number,
             1.0,
-            &with_band(&|week| (week.rate, week.rate_lower, week.rate_upper)),
+            &with_band(&|week| [week.rate, week.rate_lower, week.rate_upper]),
         ),
         drawn(
             "trend-worn",
@@ -178,7 +173,7 @@ fn charts(weeks: &[Week]) -> Vec<Chart> {
             "Share worn or failed among batteries whose last test speaks for them, with 95 % limits.",
             Scale::Share,
             0.02,
-            &with_band(&|week| (week.share_worn, week.share_worn_lower, week.share_worn_upper)),
+            &with_band(&|week| [week.share_worn, week.share_worn_lower, week.share_worn_upper]),
         ),
         drawn(
             "trend-tested",
