@@ -4,7 +4,8 @@
 
 An invented fleet's records are cut into weeks, each with the week before once more as exports overlap, and
 a whole register a week, and loaded week by week. At weeks 10, 60, 130 and the last it prints the medians of
-five loads and of seven queries, the data files that the logs name, the files on disk, and entries of logs.
+five loads and of seven queries in seconds of the processor, the data files that the logs name, the files on
+disk, and entries of logs.
 Exit code 1 if a load or a query of the last week takes more than 1.5 times that of week 10.
 """
 
@@ -15,11 +16,11 @@ import io
 import json
 import os
 import pathlib
+import resource
 import statistics
 import subprocess
 import sys
 import tempfile
-import time
 
 TABLES = {
     "battery_test": "tested_at",
@@ -97,10 +98,20 @@ def files_named(table):
     return len(named)
 
 
+def a_week_passes(lake):
+    """Makes every file of the lake a week older, as upkeep goes by the age of what no commit names any more."""
+    for path in lake.rglob("*"):
+        if path.is_file():
+            about = path.stat()
+            os.utime(path, (about.st_atime - 7 * 86_400, about.st_mtime - 7 * 86_400))
+
+
 def seconds(work):
-    began = time.perf_counter()
+    """Seconds of the processor that the programs run by `work` took, whatever else the machine does."""
+    began = resource.getrusage(resource.RUSAGE_CHILDREN)
     work()
-    return time.perf_counter() - began
+    ended = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return ended.ru_utime - began.ru_utime + ended.ru_stime - began.ru_stime
 
 
 def main():
@@ -114,12 +125,13 @@ def main():
         folder = pathlib.Path(place)
         first_monday, vin = cut_into_weeks(program, folder, given.vehicles, given.weeks)
         lake, taken, found = folder / "lake", [], {}
-        print("| week | load s (median of 5, worst) | query s | files named | files on disk | log entries | rows |")
+        print("| week | load CPU s (median of 5, worst) | query CPU s | files named | files on disk | log entries | rows |")
         print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
         for week in range(1, given.weeks + 1):
             now = f"{first_monday + dt.timedelta(weeks=week)}T06:00:00Z"
             load = ["load", "--lake", str(lake), str(folder / "weeks" / str(week))]
             taken.append(seconds(lambda: run(program, load, now)))
+            a_week_passes(lake)
             if week not in (10, 60, 130, given.weeks):
                 continue
             query = ["sql", "--lake", str(lake), QUERY.format(vin)]
