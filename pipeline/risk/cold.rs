@@ -167,6 +167,7 @@ pub const COLD: &str = "cold ahead";
 
 #[cfg(test)]
 mod tests {
+    use super::super::frame::Words;
     use super::*;
 
     /// One row of these numbers.
@@ -175,7 +176,7 @@ mod tests {
             let cell = cells.iter().find(|(name, _)| *name == column);
             vec![cell.map_or(f64::NAN, |(_, value)| *value)]
         };
-        Frame::new(vec![false], number, |_| vec![None])
+        Frame::new(vec![false], number, |_| Words::default())
     }
 
     const OLD: [(Number, f64); 9] = [

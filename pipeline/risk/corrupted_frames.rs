@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::cold::Outlook;
 use super::expected_health;
 use super::features::of_hazard;
-use super::frame::{Frame, Number, Word};
+use super::frame::{Frame, Number, Word, Words};
 use super::model::{self, Wanted};
 
 const HORIZON_DAYS: f64 = 56.0;
@@ -74,17 +74,23 @@ fn numbers(batteries: usize, looks: usize) -> (Numbers, Vec<bool>) {
 
 fn frame(mut numbers: Numbers, failed: Vec<bool>) -> Frame {
     let rows = failed.len();
-    let word = |column: Word, battery: usize| match column {
-        Word::Vin => Some(format!("V{battery:05}")),
-        Word::Position => Some("main".to_owned()),
-        Word::Chemistry if battery.is_multiple_of(40) => Some("lithium".to_owned()),
-        Word::Chemistry => Some("AGM".to_owned()),
-        _ => None,
+    let words = |column: Word| {
+        let mut words = Words::default();
+        for battery in (0..rows).map(|row| row / 6) {
+            match column {
+                Word::Vin => words.push(Some(&format!("V{battery:05}"))),
+                Word::Position => words.push(Some("main")),
+                Word::Chemistry if battery.is_multiple_of(40) => words.push(Some("lithium")),
+                Word::Chemistry => words.push(Some("AGM")),
+                _ => words.push(None),
+            }
+        }
+        words
     };
     Frame::new(
         failed,
         |column| numbers.remove(&column).expect("a column"),
-        |column| (0..rows).map(|row| word(column, row / 6)).collect(),
+        words,
     )
 }
 

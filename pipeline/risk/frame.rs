@@ -2,6 +2,8 @@
 //!
 //! Numbers are `f64`, NaN where nothing is known; days are days since 1970.
 
+use std::collections::HashMap;
+
 /// A closed list of columns, each with its name in the query.
 macro_rules! columns {
     ($(#[$about:meta])* $list:ident { $($column:ident $name:literal,)+ }) => {
@@ -83,6 +85,36 @@ columns! {
     }
 }
 
+/// The words of a column, each kept once: of hundreds of thousands of rows few differ.
+#[derive(Debug, Default)]
+pub struct Words {
+    /// Of each row the place of its word.
+    rows: Vec<Option<u32>>,
+    words: Vec<String>,
+    places: HashMap<String, u32>,
+}
+
+impl Words {
+    /// Adds a row.
+    pub fn push(&mut self, word: Option<&str>) {
+        let place = word.map(|word| match self.places.get(word) {
+            Some(place) => *place,
+            None => {
+                let place = self.words.len() as u32;
+                self.words.push(word.to_owned());
+                self.places.insert(word.to_owned(), place);
+                place
+            }
+        });
+        self.rows.push(place);
+    }
+
+    fn of(&self, row: usize) -> Option<&str> {
+        let place = self.rows.get(row).copied().flatten()?;
+        self.words.get(place as usize).map(String::as_str)
+    }
+}
+
 /// Columns of vehicle_week in the order of battery and day.
 pub struct Frame {
     pub rows: usize,
@@ -90,7 +122,7 @@ pub struct Frame {
     /// In the order of [`Number::ALL`].
     numbers: Vec<Vec<f64>>,
     /// In the order of [`Word::ALL`].
-    words: Vec<Vec<Option<String>>>,
+    words: Vec<Words>,
 }
 
 impl Frame {
@@ -98,7 +130,7 @@ impl Frame {
     pub fn new(
         failed_then: Vec<bool>,
         mut number: impl FnMut(Number) -> Vec<f64>,
-        mut word: impl FnMut(Word) -> Vec<Option<String>>,
+        word: impl FnMut(Word) -> Words,
     ) -> Self {
         let rows = failed_then.len();
         let numbers = Number::ALL.iter().map(|column| {
@@ -106,16 +138,11 @@ impl Frame {
             values.resize(rows, f64::NAN);
             values
         });
-        let words = Word::ALL.iter().map(|column| {
-            let mut values = word(*column);
-            values.resize(rows, None);
-            values
-        });
         Self {
             rows,
             failed_then,
             numbers: numbers.collect(),
-            words: words.collect(),
+            words: Word::ALL.iter().copied().map(word).collect(),
         }
     }
 
@@ -126,7 +153,7 @@ impl Frame {
 
     /// A word of a row.
     pub fn word(&self, column: Word, row: usize) -> Option<&str> {
-        self.words[column as usize][row].as_deref()
+        self.words[column as usize].of(row)
     }
 
     /// A new column, row by row.
@@ -136,13 +163,8 @@ impl Frame {
 
     /// The distinct words of a column, sorted.
     pub fn levels(&self, column: Word) -> Vec<String> {
-        let mut levels: Vec<String> = self.words[column as usize]
-            .iter()
-            .flatten()
-            .cloned()
-            .collect();
+        let mut levels = self.words[column as usize].words.clone();
         levels.sort_unstable();
-        levels.dedup();
         levels
     }
 

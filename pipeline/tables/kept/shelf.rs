@@ -7,7 +7,7 @@ use std::io::{Seek, SeekFrom, Write};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use arrow::array::{Array, ArrayRef, AsArray, RecordBatch, RecordBatchOptions};
+use arrow::array::{ArrayRef, AsArray, RecordBatch, RecordBatchOptions};
 use arrow::buffer::{Buffer, MutableBuffer};
 use arrow::datatypes::SchemaRef;
 use arrow::error::ArrowError;
@@ -88,7 +88,7 @@ impl Shelf {
         schema: &SchemaRef,
         batches: &[RecordBatch],
     ) -> Result<Vec<Chunk>, ArrowError> {
-        if batches.is_empty() {
+        if batches.iter().all(|batch| batch.num_rows() == 0) {
             return Ok(Vec::new());
         }
         let (batch, held) = joined(schema, batches)?;

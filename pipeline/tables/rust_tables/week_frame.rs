@@ -10,7 +10,7 @@ use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type};
 
 use crate::{Analysis, AnalysisError};
-use risk::frame::{Frame, Number, Word};
+use risk::frame::{Frame, Number, Word, Words};
 use risk::ways::Weighed;
 
 /// What the tables of the model share and no query reads: the frame, read once, and the ways as weighed.
@@ -68,7 +68,7 @@ async fn read(analysis: &Analysis) -> Result<Frame, AnalysisError> {
     let rows = batches.iter().map(|batch| batch.num_rows()).sum();
     let mut failed_then = Vec::with_capacity(rows);
     let mut numbers: HashMap<Number, Vec<f64>> = HashMap::new();
-    let mut words: HashMap<Word, Vec<Option<String>>> = HashMap::new();
+    let mut words: HashMap<Word, Words> = HashMap::new();
     for batch in &batches {
         for (index, column) in Number::ALL.iter().enumerate() {
             let values = numbers.entry(*column).or_default();
@@ -84,8 +84,10 @@ async fn read(analysis: &Analysis) -> Result<Frame, AnalysisError> {
                 },
             )?;
             let values = words.entry(*column).or_default();
-            let texts = cells.as_string::<i32>().iter();
-            values.extend(texts.map(|word| word.map(str::to_owned)));
+            cells
+                .as_string::<i32>()
+                .iter()
+                .for_each(|word| values.push(word));
         }
         let failed = batch
             .column(Number::ALL.len() + Word::ALL.len())
