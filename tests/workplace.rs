@@ -1,7 +1,7 @@
 //! A temporary place: dumps written into it, the program run in it, its answers read back.
 
 use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::process::{Child, Output, Stdio};
 
 use assert_cmd::Command;
 use tempfile::TempDir;
@@ -48,6 +48,24 @@ impl Workplace {
             .env_remove("VOLTWANE_LOG")
             .args(arguments)
             .output()
+            .expect("the program starts")
+    }
+
+    /// Starts the program in this place, at [`NOW`], and does not wait for it; what it says is not kept.
+    pub fn start(&self, arguments: &[&str]) -> Child {
+        self.start_telling(arguments, Stdio::null())
+    }
+
+    /// The same, with what it says on stderr put there.
+    pub fn start_telling(&self, arguments: &[&str], told: Stdio) -> Child {
+        std::process::Command::new(assert_cmd::cargo::cargo_bin("voltwane"))
+            .args(arguments)
+            .current_dir(self.path())
+            .env("VOLTWANE_NOW", NOW)
+            .env_remove("VOLTWANE_LOG")
+            .stdout(Stdio::null())
+            .stderr(told)
+            .spawn()
             .expect("the program starts")
     }
 

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use super::cold::{OUTLOOKS, OWN_MORNING_SD_C, Outlook, sd_ahead};
 use super::expected_health::{self, Expected, HealthSlope, less_mean};
 use super::features::{Feature, LOST, Topic, log_lost_slope, of_hazard};
-use super::frame::Frame;
+use super::frame::{Frame, Number, Word};
 use super::model::KeptModel;
 use super::reasons::{self, Reason};
 use super::scaled::Scaling;
@@ -105,9 +105,9 @@ pub fn foretell(
         let of_fit = model.fit.chance(periods, Some(&offsets), 0.95)?;
         let (lower, upper) = mean_kept(chance.limits, own_sd);
         let key = (
-            frame.word("vin", row).unwrap_or_default(),
-            frame.word("position", row).unwrap_or_default(),
-            frame.number("battery_no", row) as i64,
+            frame.word(Word::Vin, row).unwrap_or_default(),
+            frame.word(Word::Position, row).unwrap_or_default(),
+            frame.number(Number::BatteryNo, row) as i64,
         );
         let trend = trends.get(&key).copied().flatten();
         foretold.push(Foretold {

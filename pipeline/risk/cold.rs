@@ -7,7 +7,7 @@
 //! as cold as those the depot's recorded years had in these weeks ([`OUTLOOKS`]). Nothing here fails.
 
 use super::features::{Feature, Scale, Topic, log_lost};
-use super::frame::Frame;
+use super::frame::{Frame, Number};
 
 /// Mornings looked at for a chance, in standard deviations from the mean of the coldest morning: the middles
 /// of five equally likely parts of the normal distribution.
@@ -44,20 +44,20 @@ const NOT_COLD_C: f64 = 10.0;
 const DEGREES: f64 = 10.0;
 
 /// The coldest mornings on record, with the days back from and to which they were.
-const SURVIVED: [(&str, f64, f64); 5] = [
-    ("coldest_28", 0.0, 28.0),
-    ("coldest_91", 28.0, 91.0),
-    ("coldest_182", 91.0, 182.0),
-    ("coldest_364", 182.0, 364.0),
-    ("coldest_728", 364.0, 728.0),
+const SURVIVED: [(Number, f64, f64); 5] = [
+    (Number::Coldest28, 0.0, 28.0),
+    (Number::Coldest91, 28.0, 91.0),
+    (Number::Coldest182, 91.0, 182.0),
+    (Number::Coldest364, 182.0, 364.0),
+    (Number::Coldest728, 364.0, 728.0),
 ];
 
 /// The coldest morning of the weeks ahead in degrees C, NaN where no year is on record.
 pub fn coldest_ahead(frame: &Frame, row: usize, outlook: Outlook) -> f64 {
-    let mean = frame.number("cold_ahead", row);
+    let mean = frame.number(Number::ColdAhead, row);
     match outlook {
         Outlook::Came => {
-            let came = frame.number("coldest_came", row);
+            let came = frame.number(Number::ColdestCame, row);
             if came.is_nan() { mean } else { came }
         }
         Outlook::MayCome(deviations) => mean + deviations * sd_ahead(frame, row),
@@ -66,19 +66,21 @@ pub fn coldest_ahead(frame: &Frame, row: usize, outlook: Outlook) -> f64 {
 
 /// Standard deviation of the coldest morning ahead about its mean, of which few years tell little.
 pub fn sd_ahead(frame: &Frame, row: usize) -> f64 {
-    let years = frame.number("years_ahead", row).max(1.0);
-    let seen = frame.number("cold_ahead_variance", row).max(0.0);
+    let years = frame.number(Number::YearsAhead, row).max(1.0);
+    let seen = frame.number(Number::ColdAheadVariance, row).max(0.0);
     let variance = (years * seen + USUAL_YEARS * USUAL_SD_C.powi(2)) / (years + USUAL_YEARS);
     (variance * (1.0 + 1.0 / years)).sqrt()
 }
 
 /// The coldest morning of a usual year of the last two, NaN below 300 days of weather.
 fn usual_coldest(frame: &Frame, row: usize) -> f64 {
-    let coldest = |buckets: &[(&str, f64, f64)]| {
-        let mornings = buckets.iter().map(|(name, ..)| frame.number(name, row));
+    let coldest = |buckets: &[(Number, f64, f64)]| {
+        let mornings = buckets
+            .iter()
+            .map(|(column, ..)| frame.number(*column, row));
         mornings.fold(f64::NAN, f64::min)
     };
-    if frame.number("heat", row).is_nan() {
+    if frame.number(Number::Heat, row).is_nan() {
         return f64::NAN;
     }
     let (last, before) = (coldest(&SURVIVED[..4]), coldest(&SURVIVED[4..]));
@@ -92,14 +94,14 @@ fn usual_coldest(frame: &Frame, row: usize) -> f64 {
 /// The coldest morning the battery came through, or would have when it was new, less cold the longer ago; NaN
 /// where nothing is on record.
 fn coldest_survived(frame: &Frame, row: usize) -> f64 {
-    let age_days = frame.number("age_days", row);
+    let age_days = frame.number(Number::AgeDays, row);
     let faded = |morning_c: f64, days: f64| morning_c + FADES_C_A_YEAR * days / 365.25;
     // A vehicle is fitted for the cold of its place, and a new battery has something to spare.
     let when_new = faded(usual_coldest(frame, row) - SPARE_WHEN_NEW_C, age_days);
     SURVIVED
         .iter()
         .filter(|(_, from, to)| age_days >= 0.5 * (from + to))
-        .map(|(name, from, to)| faded(frame.number(name, row), 0.5 * (from + to)))
+        .map(|(column, from, to)| faded(frame.number(*column, row), 0.5 * (from + to)))
         .fold(when_new, f64::min)
 }
 
@@ -165,29 +167,28 @@ pub const COLD: &str = "cold ahead";
 
 #[cfg(test)]
 mod tests {
-    use std::collections::HashMap;
-
+    use super::super::frame::Words;
     use super::*;
 
     /// One row of these numbers.
-    fn frame(cells: &[(&'static str, f64)]) -> Frame {
-        let numbers: HashMap<&'static str, Vec<f64>> = cells
-            .iter()
-            .map(|(name, value)| (*name, vec![*value]))
-            .collect();
-        Frame::new(numbers, HashMap::new(), vec![false])
+    fn frame(cells: &[(Number, f64)]) -> Frame {
+        let number = |column| {
+            let cell = cells.iter().find(|(name, _)| *name == column);
+            vec![cell.map_or(f64::NAN, |(_, value)| *value)]
+        };
+        Frame::new(vec![false], number, |_| Words::default())
     }
 
-    const OLD: [(&str, f64); 9] = [
-        ("age_days", 1_500.0),
-        ("heat", 0.4),
-        ("cold_ahead", -14.0),
-        ("years_ahead", 2.0),
-        ("cold_ahead_variance", 9.0),
-        ("coldest_28", 2.0),
-        ("coldest_91", 9.0),
-        ("coldest_364", -10.0),
-        ("coldest_728", -12.0),
+    const OLD: [(Number, f64); 9] = [
+        (Number::AgeDays, 1_500.0),
+        (Number::Heat, 0.4),
+        (Number::ColdAhead, -14.0),
+        (Number::YearsAhead, 2.0),
+        (Number::ColdAheadVariance, 9.0),
+        (Number::Coldest28, 2.0),
+        (Number::Coldest91, 9.0),
+        (Number::Coldest364, -10.0),
+        (Number::Coldest728, -12.0),
     ];
 
     fn value(frame: &Frame, name: &str, outlook: Outlook) -> f64 {
@@ -234,14 +235,14 @@ mod tests {
     #[test]
     fn the_fit_sees_the_cold_that_came() {
         let mut seen = OLD.to_vec();
-        seen.push(("coldest_came", -21.0));
+        seen.push((Number::ColdestCame, -21.0));
         assert_eq!(coldest_ahead(&frame(&seen), 0, Outlook::Came), -21.0);
         assert_eq!(coldest_ahead(&frame(&OLD), 0, Outlook::Came), -14.0);
     }
 
     #[test]
     fn where_no_weather_is_known_no_column_says_anything() {
-        let frame = frame(&[("age_days", 900.0)]);
+        let frame = frame(&[(Number::AgeDays, 900.0)]);
         for feature in of_cold(&frame, &[0.4], Outlook::MayCome(-1.0)) {
             let value = feature.values[0];
             assert!(value.is_nan() || value == 0.0, "{} {value}", feature.name);

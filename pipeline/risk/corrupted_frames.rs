@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::cold::Outlook;
 use super::expected_health;
 use super::features::of_hazard;
-use super::frame::{Frame, NUMBERS, WORDS};
+use super::frame::{Frame, Number, Word, Words};
 use super::model::{self, Wanted};
 
 const HORIZON_DAYS: f64 = 56.0;
@@ -17,18 +17,18 @@ fn drawn(place: usize, what: usize) -> f64 {
         / (1_u64 << 24) as f64
 }
 
-type Numbers = HashMap<&'static str, Vec<f64>>;
+type Numbers = HashMap<Number, Vec<f64>>;
 
 /// Batteries that lose 8 % a year, each looked at several times and tested between; old ones fail.
 fn numbers(batteries: usize, looks: usize) -> (Numbers, Vec<bool>) {
     let rows = batteries * looks;
-    let mut numbers: Numbers = NUMBERS
+    let mut numbers: Numbers = Number::ALL
         .iter()
         .map(|name| (*name, vec![0.0; rows]))
         .collect();
     let mut failed = vec![false; rows];
-    let mut set = |name: &'static str, row: usize, value: f64| {
-        if let Some(column) = numbers.get_mut(name) {
+    let mut set = |name: Number, row: usize, value: f64| {
+        if let Some(column) = numbers.get_mut(&name) {
             column[row] = value;
         }
     };
@@ -42,58 +42,56 @@ fn numbers(batteries: usize, looks: usize) -> (Numbers, Vec<bool>) {
             let tested = (age - 30.0).max(1.0);
             let health = at(tested) + 0.08 * (drawn(row, 3) - 0.5);
             let years = tested / 365.25;
-            set("step", row, step as f64);
-            set("age_days", row, age);
-            set("rest_voltage_v", row, 12.7);
-            set("health", row, health);
-            set("health_tests", row, 1.0);
-            set("health_sum", row, health);
-            set("age_sum", row, years);
-            set("age_square_sum", row, years * years);
-            set("age_health_sum", row, years * health);
+            set(Number::Step, row, step as f64);
+            set(Number::AgeDays, row, age);
+            set(Number::RestVoltageV, row, 12.7);
+            set(Number::Health, row, health);
+            set(Number::HealthTests, row, 1.0);
+            set(Number::HealthSum, row, health);
+            set(Number::AgeSum, row, years);
+            set(Number::AgeSquareSum, row, years * years);
+            set(Number::AgeHealthSum, row, years * health);
             set(
-                "next_health",
+                Number::NextHealth,
                 row,
                 at(age + 28.0) + 0.08 * (drawn(row, 4) - 0.5),
             );
-            set("heat", row, 0.4 + 0.2 * drawn(battery, 5));
-            set("km_per_day", row, 40.0);
-            set("days_since_health", row, 30.0);
-            set("days_since_test", row, 30.0);
+            set(Number::Heat, row, 0.4 + 0.2 * drawn(battery, 5));
+            set(Number::KmPerDay, row, 40.0);
+            set(Number::DaysSinceHealth, row, 30.0);
+            set(Number::DaysSinceTest, row, 30.0);
             set(
-                "watched_days",
+                Number::WatchedDays,
                 row,
                 if step == 0 { 0.0 } else { HORIZON_DAYS },
             );
-            set("weight", row, if step == 0 { 0.0 } else { 0.5 });
+            set(Number::Weight, row, if step == 0 { 0.0 } else { 0.5 });
             failed[row] = step == 1 && drawn(battery, 6) < (0.9 - at(age)).max(0.0);
         }
     }
     (numbers, failed)
 }
 
-fn frame(numbers: Numbers, failed: Vec<bool>) -> Frame {
+fn frame(mut numbers: Numbers, failed: Vec<bool>) -> Frame {
     let rows = failed.len();
-    let words = WORDS
-        .iter()
-        .map(|name| {
-            let word = |row: usize| match *name {
-                "vin" => Some(format!("V{:05}", row / 6)),
-                "position" => Some("main".to_owned()),
-                "chemistry" => Some(
-                    if (row / 6).is_multiple_of(40) {
-                        "lithium"
-                    } else {
-                        "AGM"
-                    }
-                    .to_owned(),
-                ),
-                _ => None,
-            };
-            (*name, (0..rows).map(word).collect())
-        })
-        .collect();
-    Frame::new(numbers, words, failed)
+    let words = |column: Word| {
+        let mut words = Words::default();
+        for battery in (0..rows).map(|row| row / 6) {
+            match column {
+                Word::Vin => words.push(Some(&format!("V{battery:05}"))),
+                Word::Position => words.push(Some("main")),
+                Word::Chemistry if battery.is_multiple_of(40) => words.push(Some("lithium")),
+                Word::Chemistry => words.push(Some("AGM")),
+                _ => words.push(None),
+            }
+        }
+        words
+    };
+    Frame::new(
+        failed,
+        |column| numbers.remove(&column).expect("a column"),
+        words,
+    )
 }
 
 /// The predictor of every row to be foretold.
@@ -128,20 +126,23 @@ fn no_single_cell_stops_a_fit_or_moves_the_others_far() {
     let before = ranking(&frame(sound.clone(), failed.clone()));
     let wrong = [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, -1e12, 0.0, 1e12];
     for trial in 0..240 {
-        let name = NUMBERS[trial % NUMBERS.len()];
+        let name = Number::ALL[trial % Number::ALL.len()];
         // Made by the query from whole days and from tests within bounds, never from a cell.
-        if ["step", "weight", "watched_days"].contains(&name) || name.ends_with("_sum") {
+        if [Number::Step, Number::Weight, Number::WatchedDays].contains(&name)
+            || name.name().ends_with("_sum")
+        {
             continue;
         }
         let row = (drawn(trial, 7) * failed.len() as f64) as usize;
         let mut spoilt = sound.clone();
-        spoilt.get_mut(name).expect("a column")[row] = wrong[trial / NUMBERS.len() % wrong.len()];
+        spoilt.get_mut(&name).expect("a column")[row] =
+            wrong[trial / Number::ALL.len() % wrong.len()];
         let after = ranking(&frame(spoilt, failed.clone()));
         for (place, (before, after)) in before.iter().zip(&after).enumerate() {
-            assert!(after.is_finite(), "{name} of row {row}: {after}");
+            assert!(after.is_finite(), "{name:?} of row {row}: {after}");
             assert!(
                 place == row / 6 || (before - after).abs() < 0.7,
-                "{name} of row {row} moves battery {place} from {before} to {after}"
+                "{name:?} of row {row} moves battery {place} from {before} to {after}"
             );
         }
     }
@@ -156,8 +157,13 @@ fn fifty_ratings_typed_at_half_leave_a_ranking() {
     // none is.
     for battery in (0..700).step_by(14) {
         for row in battery * 6..battery * 6 + 6 {
-            for name in ["health", "next_health", "health_sum", "age_health_sum"] {
-                spoilt.get_mut(name).expect("a column")[row] *= 2.0;
+            for name in [
+                Number::Health,
+                Number::NextHealth,
+                Number::HealthSum,
+                Number::AgeHealthSum,
+            ] {
+                spoilt.get_mut(&name).expect("a column")[row] *= 2.0;
             }
         }
     }

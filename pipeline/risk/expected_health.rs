@@ -14,7 +14,7 @@
 use serde::Deserialize;
 
 use super::features::{Feature, HEALTH_WHEN_NEW, Topic, age_years, prior_lost};
-use super::frame::Frame;
+use super::frame::{Frame, Number, Word};
 use super::loss_features::{of_correction, of_usual_loss};
 use super::own_pace::{
     MOST_HEALTH, NextTest, OwnPace, Spread, TestSums, USUAL_SPREAD, most_likely_spread, own_pace,
@@ -94,16 +94,16 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
     let mut fallback: Option<String> = None;
     let rows: Vec<usize> = (0..frame.rows)
         .filter(|row| {
-            (0.0..=MOST_HEALTH).contains(&frame.number("next_health", *row))
-                && frame.number("weight", *row) > 0.0
+            (0.0..=MOST_HEALTH).contains(&frame.number(Number::NextHealth, *row))
+                && frame.number(Number::Weight, *row) > 0.0
         })
         .collect();
     let enough = rows.len() >= FEWEST_TESTS;
     // Looks before a failure are all drawn, the others in part: weights make the tests those of the fleet.
     let column =
         |value: &dyn Fn(usize) -> f64| -> Vec<f64> { rows.iter().map(|row| value(*row)).collect() };
-    let weights = column(&|row| frame.number("weight", row));
-    let found = column(&|row| HEALTH_WHEN_NEW - frame.number("next_health", row));
+    let weights = column(&|row| frame.number(Number::Weight, row));
+    let found = column(&|row| HEALTH_WHEN_NEW - frame.number(Number::NextHealth, row));
     let mut kept = Kept {
         tests: rows.len() as i64,
         slopes: Vec::new(),
@@ -357,7 +357,7 @@ fn cells_of<'a>(features: &[Feature], values: &'a [f64]) -> Design<'a> {
 /// Logarithm of the loss that age and chemistry alone say.
 fn log_prior(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
     let age = age_years(frame, row, horizon_days);
-    prior_lost(age, frame.word("chemistry", row)).ln()
+    prior_lost(age, frame.word(Word::Chemistry, row)).ln()
 }
 
 fn usual_loss(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Vec<f64> {

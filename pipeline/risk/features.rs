@@ -4,7 +4,7 @@
 //! its own. How columns are scaled is left to `scaled`.
 
 use super::cold::{Outlook, of_cold};
-use super::frame::Frame;
+use super::frame::{Frame, Number, Word};
 use super::ways::LAST_TEST;
 
 pub(super) use trade::calendar::DAYS_A_YEAR;
@@ -136,14 +136,14 @@ pub fn prior_lost(age_years: f64, chemistry: Option<&str>) -> f64 {
 /// The age in the middle of the horizon, in years.
 pub fn age_years(frame: &Frame, row: usize, horizon_days: f64) -> f64 {
     // A battery older than twenty-five years is a wrong cell.
-    (frame.number("age_days", row) + horizon_days / 2.0).clamp(1.0, 9_131.0) / DAYS_A_YEAR
+    (frame.number(Number::AgeDays, row) + horizon_days / 2.0).clamp(1.0, 9_131.0) / DAYS_A_YEAR
 }
 
-fn unknown(frame: &Frame, name: &str) -> Vec<f64> {
+fn unknown(frame: &Frame, name: Number) -> Vec<f64> {
     frame.map(|row| flag(frame.number(name, row).is_nan()))
 }
 
-fn logged(frame: &Frame, name: &str) -> Vec<f64> {
+fn logged(frame: &Frame, name: Number) -> Vec<f64> {
     frame.map(|row| frame.number(name, row).ln_1p())
 }
 
@@ -153,7 +153,7 @@ pub(super) fn age_in_doubt(frame: &Frame) -> Feature {
         "the install day is not on record",
         Topic::Age,
         Scale::Flag,
-        frame.map(|row| flag(frame.number("uncertainty_days", row) > 60.0)),
+        frame.map(|row| flag(frame.number(Number::UncertaintyDays, row) > 60.0)),
     )
 }
 
@@ -163,7 +163,7 @@ pub(super) fn untested(frame: &Frame) -> Feature {
         "no test of its health so far",
         Topic::Tests,
         Scale::Flag,
-        unknown(frame, "health"),
+        unknown(frame, Number::Health),
     )
 }
 
@@ -173,7 +173,7 @@ pub(super) fn heat(frame: &Frame) -> Feature {
         "heat of the depot over the last year, logarithm",
         Topic::Weather,
         Scale::Centred,
-        frame.map(|row| frame.number("heat", row).ln()),
+        frame.map(|row| frame.number(Number::Heat, row).ln()),
     )
 }
 
@@ -183,7 +183,7 @@ pub(super) fn heat_not_known(frame: &Frame) -> Feature {
         "less than 300 days of weather",
         Topic::Weather,
         Scale::Flag,
-        unknown(frame, "heat"),
+        unknown(frame, Number::Heat),
     )
 }
 
@@ -193,7 +193,7 @@ pub(super) fn distance_driven(frame: &Frame) -> Feature {
         "distance driven a day, logarithm",
         Topic::Usage,
         Scale::Centred,
-        logged(frame, "km_per_day"),
+        logged(frame, Number::KmPerDay),
     )
 }
 
@@ -203,7 +203,7 @@ pub(super) fn distance_not_known(frame: &Frame) -> Feature {
         "no two odometer readings",
         Topic::Usage,
         Scale::Flag,
-        unknown(frame, "km_per_day"),
+        unknown(frame, Number::KmPerDay),
     )
 }
 
@@ -213,7 +213,7 @@ pub(super) fn failed_before(frame: &Frame) -> Feature {
         "batteries that failed here before",
         Topic::PastFailures,
         Scale::Spread,
-        logged(frame, "failed_before"),
+        logged(frame, Number::FailedBefore),
     )
 }
 
@@ -227,7 +227,7 @@ pub fn of_hazard(
     use Scale::{By, Centred};
     use Topic::{Age, Tests, Weather};
     let age = |row: usize| age_years(frame, row, horizon_days);
-    let number = |name: &'static str| frame.map(|row| frame.number(name, row));
+    let number = |name: Number| frame.map(|row| frame.number(name, row));
     let new = Feature::new;
     let mut features = vec![
         // Hazards of wear-out rise about as the power 1.5 of the wear: a Weibull shape of 2.5.
@@ -253,7 +253,7 @@ pub fn of_hazard(
             "heat in the coming weeks, as in years before, degrees above 30",
             Weather,
             By(3.0),
-            number("heat_ahead"),
+            number(Number::HeatAhead),
         )
         .leading(0.0),
         age_in_doubt(frame),
@@ -270,7 +270,7 @@ pub fn of_hazard(
             "logarithm of the ability the last test found lost",
             Tests,
             Centred,
-            frame.map(|row| log_lost(HEALTH_WHEN_NEW - frame.number("health", row))),
+            frame.map(|row| log_lost(HEALTH_WHEN_NEW - frame.number(Number::Health, row))),
         )
         .leading(0.0),
     );
@@ -298,8 +298,8 @@ pub fn log_lost_slope(lost: f64) -> f64 {
 pub(super) fn signs(frame: &Frame) -> Vec<Feature> {
     use Scale::{Flag, Spread};
     use Topic::{Codes, Mishaps, Voltage};
-    let logged = |name: &str| logged(frame, name);
-    let below = |name: &'static str, limit: f64| {
+    let logged = |name: Number| logged(frame, name);
+    let below = |name: Number, limit: f64| {
         frame.map(|row| {
             let value = frame.number(name, row);
             if value.is_nan() {
@@ -316,98 +316,98 @@ pub(super) fn signs(frame: &Frame) -> Vec<Feature> {
             "volts below 12.6 at rest at the last test",
             Voltage,
             Spread,
-            below("rest_voltage_v", 12.6),
+            below(Number::RestVoltageV, 12.6),
         ),
         new(
             "rest voltage not known",
             "no voltage at rest so far",
             Voltage,
             Flag,
-            unknown(frame, "rest_voltage_v"),
+            unknown(frame, Number::RestVoltageV),
         ),
         new(
             "low at scan",
             "volts below 12.2 at a scan of the last 13 weeks",
             Voltage,
             Spread,
-            below("least_supply_v_91", 12.2),
+            below(Number::LeastSupplyV91, 12.2),
         ),
         new(
             "supply codes of 4 weeks",
             "sessions with low-voltage codes",
             Codes,
             Spread,
-            logged("supply_sessions_28"),
+            logged(Number::SupplySessions28),
         ),
         new(
             "supply codes of 13 weeks",
             "sessions with low-voltage codes",
             Codes,
             Spread,
-            logged("supply_sessions_91"),
+            logged(Number::SupplySessions91),
         ),
         new(
             "supply codes of a year",
             "sessions with low-voltage codes",
             Codes,
             Spread,
-            logged("supply_sessions_364"),
+            logged(Number::SupplySessions364),
         ),
         new(
             "lost communication",
             "sessions with such codes in 13 weeks",
             Codes,
             Spread,
-            logged("lost_sessions_91"),
+            logged(Number::LostSessions91),
         ),
         new(
             "supply floods of 13 weeks",
             "floods of supply and communication codes",
             Codes,
             Spread,
-            logged("supply_floods_91"),
+            logged(Number::SupplyFloods91),
         ),
         new(
             "supply floods of a year",
             "floods of supply and communication codes",
             Codes,
             Spread,
-            logged("supply_floods_364"),
+            logged(Number::SupplyFloods364),
         ),
         new(
             "sessions",
             "scan sessions in a year",
             Codes,
             Spread,
-            logged("sessions_364"),
+            logged(Number::Sessions364),
         ),
         new(
             "found discharged",
             "tests that found it discharged",
             Mishaps,
             Spread,
-            logged("found_discharged"),
+            logged(Number::FoundDischarged),
         ),
         new(
             "charged",
             "orders that charged it",
             Mishaps,
             Spread,
-            logged("charges"),
+            logged(Number::Charges),
         ),
         new(
             "calls",
             "supply calls it came through",
             Mishaps,
             Spread,
-            logged("calls"),
+            logged(Number::Calls),
         ),
     ]
 }
 
 /// Chemistry, powertrain, size group and place in the vehicle.
 pub(super) fn kinds(frame: &Frame) -> Vec<Feature> {
-    let further = frame.map(|row| flag(frame.word("position", row) != Some("main")));
+    let further = frame.map(|row| flag(frame.word(Word::Position, row) != Some("main")));
     let mut features = vec![Feature::new(
         "further battery",
         "not the main battery",
@@ -416,9 +416,9 @@ pub(super) fn kinds(frame: &Frame) -> Vec<Feature> {
         further,
     )];
     for (column, what) in [
-        ("chemistry", "chemistry"),
-        ("powertrain", "powertrain"),
-        ("battery_group", "size group"),
+        (Word::Chemistry, "chemistry"),
+        (Word::Powertrain, "powertrain"),
+        (Word::BatteryGroup, "size group"),
     ] {
         for level in frame.levels(column) {
             features.push(Feature::new(

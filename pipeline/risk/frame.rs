@@ -1,100 +1,159 @@
-//! The rows of vehicle_week as plain columns.
+//! The rows of vehicle_week as plain columns, which are known by name to the compiler.
 //!
-//! Numbers are `f64`, NaN where nothing is known; days are days since 1970. Fails when a query was
-//! changed so that a column is gone.
+//! Numbers are `f64`, NaN where nothing is known; days are days since 1970.
 
 use std::collections::HashMap;
 
-pub const NUMBERS: &[&str] = &[
-    "step",
-    "age_days",
-    "uncertainty_days",
-    "failed_before",
-    "rest_voltage_v",
-    "health",
-    "health_tests",
-    "health_sum",
-    "age_sum",
-    "age_square_sum",
-    "age_health_sum",
-    "found_discharged",
-    "calls",
-    "charges",
-    "supply_sessions_28",
-    "supply_sessions_91",
-    "supply_sessions_364",
-    "lost_sessions_91",
-    "supply_floods_91",
-    "supply_floods_364",
-    "sessions_364",
-    "least_supply_v_91",
-    "km_per_day",
-    "heat",
-    "cold_ahead",
-    "cold_ahead_variance",
-    "years_ahead",
-    "coldest_28",
-    "coldest_91",
-    "coldest_182",
-    "coldest_364",
-    "coldest_728",
-    "coldest_came",
-    "heat_ahead",
-    "known_day",
-    "days_since_health",
-    "days_since_test",
-    "watched_days",
-    "weight",
-    "next_health",
-    "battery_no",
-];
+/// A closed list of columns, each with its name in the query.
+macro_rules! columns {
+    ($(#[$about:meta])* $list:ident { $($column:ident $name:literal,)+ }) => {
+        $(#[$about])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+        pub enum $list {
+            $($column,)+
+        }
 
-pub const WORDS: &[&str] = &[
-    "vin",
-    "position",
-    "depot",
-    "chemistry",
-    "battery_group",
-    "powertrain",
-    "tested_text",
-    "verdict",
-];
+        impl $list {
+            pub const ALL: &[$list] = &[$($list::$column,)+];
+
+            /// The column's name in the query.
+            pub const fn name(self) -> &'static str {
+                match self {
+                    $($list::$column => $name,)+
+                }
+            }
+        }
+    };
+}
+
+columns! {
+    /// A column of numbers.
+    Number {
+        Step "step",
+        AgeDays "age_days",
+        UncertaintyDays "uncertainty_days",
+        FailedBefore "failed_before",
+        RestVoltageV "rest_voltage_v",
+        Health "health",
+        HealthTests "health_tests",
+        HealthSum "health_sum",
+        AgeSum "age_sum",
+        AgeSquareSum "age_square_sum",
+        AgeHealthSum "age_health_sum",
+        FoundDischarged "found_discharged",
+        Calls "calls",
+        Charges "charges",
+        SupplySessions28 "supply_sessions_28",
+        SupplySessions91 "supply_sessions_91",
+        SupplySessions364 "supply_sessions_364",
+        LostSessions91 "lost_sessions_91",
+        SupplyFloods91 "supply_floods_91",
+        SupplyFloods364 "supply_floods_364",
+        Sessions364 "sessions_364",
+        LeastSupplyV91 "least_supply_v_91",
+        KmPerDay "km_per_day",
+        Heat "heat",
+        ColdAhead "cold_ahead",
+        ColdAheadVariance "cold_ahead_variance",
+        YearsAhead "years_ahead",
+        Coldest28 "coldest_28",
+        Coldest91 "coldest_91",
+        Coldest182 "coldest_182",
+        Coldest364 "coldest_364",
+        Coldest728 "coldest_728",
+        ColdestCame "coldest_came",
+        HeatAhead "heat_ahead",
+        KnownDay "known_day",
+        DaysSinceHealth "days_since_health",
+        DaysSinceTest "days_since_test",
+        WatchedDays "watched_days",
+        Weight "weight",
+        NextHealth "next_health",
+        BatteryNo "battery_no",
+    }
+}
+
+columns! {
+    /// A column of words.
+    Word {
+        Vin "vin",
+        Position "position",
+        Chemistry "chemistry",
+        BatteryGroup "battery_group",
+        Powertrain "powertrain",
+        Verdict "verdict",
+    }
+}
+
+/// The words of a column, each kept once: of hundreds of thousands of rows few differ.
+#[derive(Debug, Default)]
+pub struct Words {
+    /// Of each row the place of its word.
+    rows: Vec<Option<u32>>,
+    words: Vec<String>,
+    places: HashMap<String, u32>,
+}
+
+impl Words {
+    /// Adds a row.
+    pub fn push(&mut self, word: Option<&str>) {
+        let place = word.map(|word| match self.places.get(word) {
+            Some(place) => *place,
+            None => {
+                let place = self.words.len() as u32;
+                self.words.push(word.to_owned());
+                self.places.insert(word.to_owned(), place);
+                place
+            }
+        });
+        self.rows.push(place);
+    }
+
+    fn of(&self, row: usize) -> Option<&str> {
+        let place = self.rows.get(row).copied().flatten()?;
+        self.words.get(place as usize).map(String::as_str)
+    }
+}
 
 /// Columns of vehicle_week in the order of battery and day.
 pub struct Frame {
     pub rows: usize,
     pub failed_then: Vec<bool>,
-    numbers: HashMap<&'static str, Vec<f64>>,
-    words: HashMap<&'static str, Vec<Option<String>>>,
+    /// In the order of [`Number::ALL`].
+    numbers: Vec<Vec<f64>>,
+    /// In the order of [`Word::ALL`].
+    words: Vec<Words>,
 }
 
 impl Frame {
-    /// A frame of columns named as in [`NUMBERS`] and [`WORDS`], each with a value a row.
+    /// A frame of these columns, each with a value a row; where one is too short, its last are unknown.
     pub fn new(
-        numbers: HashMap<&'static str, Vec<f64>>,
-        words: HashMap<&'static str, Vec<Option<String>>>,
         failed_then: Vec<bool>,
+        mut number: impl FnMut(Number) -> Vec<f64>,
+        word: impl FnMut(Word) -> Words,
     ) -> Self {
+        let rows = failed_then.len();
+        let numbers = Number::ALL.iter().map(|column| {
+            let mut values = number(*column);
+            values.resize(rows, f64::NAN);
+            values
+        });
         Self {
-            rows: failed_then.len(),
+            rows,
             failed_then,
-            numbers,
-            words,
+            numbers: numbers.collect(),
+            words: Word::ALL.iter().copied().map(word).collect(),
         }
     }
 
-    /// A column of numbers; all unknown where there is none of that name.
-    pub fn number(&self, name: &str, row: usize) -> f64 {
-        self.numbers
-            .get(name)
-            .and_then(|values| values.get(row))
-            .copied()
-            .unwrap_or(f64::NAN)
+    /// A number of a row; NaN where it is not known.
+    pub fn number(&self, column: Number, row: usize) -> f64 {
+        self.numbers[column as usize][row]
     }
 
-    /// A column of words.
-    pub fn word(&self, name: &str, row: usize) -> Option<&str> {
-        self.words.get(name)?.get(row)?.as_deref()
+    /// A word of a row.
+    pub fn word(&self, column: Word, row: usize) -> Option<&str> {
+        self.words[column as usize].of(row)
     }
 
     /// A new column, row by row.
@@ -103,31 +162,23 @@ impl Frame {
     }
 
     /// The distinct words of a column, sorted.
-    pub fn levels(&self, name: &str) -> Vec<String> {
-        let mut levels: Vec<String> = self
-            .words
-            .get(name)
-            .into_iter()
-            .flatten()
-            .flatten()
-            .cloned()
-            .collect();
+    pub fn levels(&self, column: Word) -> Vec<String> {
+        let mut levels = self.words[column as usize].words.clone();
         levels.sort_unstable();
-        levels.dedup();
         levels
     }
 
     /// Rows that are to be foretold.
     pub fn current(&self) -> Vec<usize> {
         (0..self.rows)
-            .filter(|row| self.number("step", *row) == 0.0)
+            .filter(|row| self.number(Number::Step, *row) == 0.0)
             .collect()
     }
 
     /// Rows whose outcome was watched.
     pub fn watched(&self) -> Vec<usize> {
         (0..self.rows)
-            .filter(|row| self.number("weight", *row) > 0.0)
+            .filter(|row| self.number(Number::Weight, *row) > 0.0)
             .collect()
     }
 }

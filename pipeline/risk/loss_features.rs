@@ -5,7 +5,7 @@ use super::features::{
     DAYS_A_YEAR, Feature, HEALTH_WHEN_NEW, Scale, Topic, age_in_doubt, age_years, distance_driven,
     distance_not_known, failed_before, heat, heat_not_known, kinds, signs, untested,
 };
-use super::frame::Frame;
+use super::frame::{Frame, Number};
 use super::own_pace::{OwnPace, usual_rate};
 
 /// The columns of the usual loss: what makes batteries age faster or slower by a factor.
@@ -13,7 +13,7 @@ pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {
     use Scale::Centred;
     use Topic::{Age, Weather};
     let log_age = |row: usize| age_years(frame, row, horizon_days).max(0.25).ln();
-    let log_heat = |row: usize| frame.number("heat", row).ln();
+    let log_heat = |row: usize| frame.number(Number::Heat, row).ln();
     let new = Feature::new;
     let mut features = vec![
         new(
@@ -58,7 +58,7 @@ pub fn of_correction(
     use Scale::{Centred, Spread};
     use Topic::{Age, Tests};
     let years_since = |row: usize| {
-        let days = frame.number("days_since_health", row);
+        let days = frame.number(Number::DaysSinceHealth, row);
         if days.is_nan() {
             0.0
         } else {
@@ -68,7 +68,7 @@ pub fn of_correction(
     let beyond = |row: usize| own[row].lost - usual[row];
     // What the last test found beyond the battery's own line.
     let last = |row: usize| {
-        let lost = HEALTH_WHEN_NEW - frame.number("health", row);
+        let lost = HEALTH_WHEN_NEW - frame.number(Number::Health, row);
         if lost.is_nan() {
             return 0.0;
         }

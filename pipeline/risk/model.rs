@@ -14,7 +14,7 @@
 use serde::Deserialize;
 
 use super::features::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
-use super::frame::Frame;
+use super::frame::{Frame, Number, Word};
 use super::scaled::{Scaling, design, learn};
 use statistics::prior::NormalPrior;
 use statistics::regression::cross_validation::choose_lambda;
@@ -73,19 +73,20 @@ pub struct Looks {
 impl Looks {
     pub fn new(frame: &Frame, horizon_days: f64) -> Self {
         let rows = frame.watched();
-        let column =
-            |name: &str| -> Vec<f64> { rows.iter().map(|row| frame.number(name, *row)).collect() };
+        let column = |name: Number| -> Vec<f64> {
+            rows.iter().map(|row| frame.number(name, *row)).collect()
+        };
         Self {
             events: rows.iter().map(|row| frame.failed_then[*row]).collect(),
-            known_days: column("known_day"),
-            weights: column("weight"),
-            offsets: column("watched_days")
+            known_days: column(Number::KnownDay),
+            weights: column(Number::Weight),
+            offsets: column(Number::WatchedDays)
                 .iter()
                 .map(|days| (days.max(1.0) / horizon_days).ln())
                 .collect(),
             groups: rows
                 .iter()
-                .map(|row| stable_hash(frame.word("vin", *row).unwrap_or_default().as_bytes()))
+                .map(|row| stable_hash(frame.word(Word::Vin, *row).unwrap_or_default().as_bytes()))
                 .collect(),
             rows,
         }
@@ -95,7 +96,9 @@ impl Looks {
     pub(super) fn battery_weeks(&self, frame: &Frame) -> f64 {
         self.rows
             .iter()
-            .map(|row| frame.number("weight", *row) * frame.number("watched_days", *row) / 7.0)
+            .map(|row| {
+                frame.number(Number::Weight, *row) * frame.number(Number::WatchedDays, *row) / 7.0
+            })
             .sum()
     }
 
@@ -233,9 +236,9 @@ pub(super) fn failed_batteries(frame: &Frame, looks: &Looks) -> usize {
         .filter(|row| frame.failed_then[**row])
         .map(|row| {
             (
-                frame.word("vin", *row).unwrap_or_default(),
-                frame.word("position", *row).unwrap_or_default(),
-                frame.number("battery_no", *row) as i64,
+                frame.word(Word::Vin, *row).unwrap_or_default(),
+                frame.word(Word::Position, *row).unwrap_or_default(),
+                frame.number(Number::BatteryNo, *row) as i64,
             )
         })
         .collect();

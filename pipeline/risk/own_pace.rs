@@ -8,7 +8,7 @@
 //! 6:15, 1991), here in closed form from sums over the tests. Nothing here fails.
 
 use super::features::HEALTH_WHEN_NEW;
-use super::frame::Frame;
+use super::frame::{Frame, Number};
 
 /// Standard deviation of a new battery's ability about the usual, as a share of the rating.
 /// `common practice, no source`
@@ -68,7 +68,7 @@ pub struct TestSums {
 impl TestSums {
     /// Those of a row of the frame, within what tests can add up to.
     pub fn of(frame: &Frame, row: usize) -> Self {
-        let known = |name: &str| {
+        let known = |name: Number| {
             let value = frame.number(name, row);
             if value.is_finite() {
                 value.max(0.0)
@@ -76,18 +76,18 @@ impl TestSums {
                 0.0
             }
         };
-        let tests = known("health_tests").min(MOST_TESTS);
-        let age_years = known("age_sum").min(MOST_YEARS * tests);
+        let tests = known(Number::HealthTests).min(MOST_TESTS);
+        let age_years = known(Number::AgeSum).min(MOST_YEARS * tests);
         Self {
             tests,
             age_years,
-            age_years_squared: known("age_square_sum").clamp(
+            age_years_squared: known(Number::AgeSquareSum).clamp(
                 age_years * age_years / tests.max(1.0),
                 (MOST_YEARS * age_years).max(age_years * age_years / tests.max(1.0)),
             ),
-            lost: HEALTH_WHEN_NEW * tests - known("health_sum").min(MOST_HEALTH * tests),
+            lost: HEALTH_WHEN_NEW * tests - known(Number::HealthSum).min(MOST_HEALTH * tests),
             age_years_by_lost: HEALTH_WHEN_NEW * age_years
-                - known("age_health_sum").min(MOST_HEALTH * age_years),
+                - known(Number::AgeHealthSum).min(MOST_HEALTH * age_years),
         }
     }
 }

@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 
 use super::features::Topic;
-use super::frame::Frame;
+use super::frame::{Frame, Number, Word};
 
 /// The least share of the logarithm of the hazard that is worth a reason: about a twentieth of the hazard.
 const LEAST_SHARE: f64 = 0.05;
@@ -54,43 +54,47 @@ pub fn reasons(
 fn reason(frame: &Frame, row: usize, topic: Topic, trend: Trend) -> Option<Reason> {
     let mut numbers: Vec<(&'static str, f64)> = columns(topic)
         .iter()
-        .map(|name| (*name, frame.number(name, row)))
+        .map(|column| (column.name(), frame.number(*column, row)))
         .filter(|(_, number)| number.is_finite())
         .collect();
     if topic == Topic::Tests {
         numbers.extend(trend.map(|slope| ("health_per_year", slope)));
-        if frame.word("verdict", row) == Some("discharged") {
+        if frame.word(Word::Verdict, row) == Some("discharged") {
             numbers.push(("last_found_discharged", 1.0));
         }
     }
     let known = match topic {
         Topic::Voltage | Topic::Weather | Topic::Usage => !numbers.is_empty(),
         Topic::Mishaps => numbers.iter().any(|(_, count)| *count > 0.0),
-        Topic::Kind => ["chemistry", "battery_group", "powertrain"]
-            .iter()
-            .any(|name| frame.word(name, row).is_some()),
+        Topic::Kind => [Word::Chemistry, Word::BatteryGroup, Word::Powertrain]
+            .into_iter()
+            .any(|column| frame.word(column, row).is_some()),
         Topic::Age | Topic::Tests | Topic::Codes | Topic::PastFailures => true,
     };
     known.then_some(Reason { topic, numbers })
 }
 
 /// The columns a topic's reason gives.
-fn columns(topic: Topic) -> &'static [&'static str] {
+fn columns(topic: Topic) -> &'static [Number] {
     match topic {
-        Topic::Age => &["age_days", "uncertainty_days"],
-        Topic::Tests => &["health", "days_since_health", "days_since_test"],
-        Topic::Voltage => &["rest_voltage_v", "least_supply_v_91"],
-        Topic::Codes => &[
-            "supply_floods_364",
-            "supply_sessions_364",
-            "supply_sessions_91",
-            "sessions_364",
+        Topic::Age => &[Number::AgeDays, Number::UncertaintyDays],
+        Topic::Tests => &[
+            Number::Health,
+            Number::DaysSinceHealth,
+            Number::DaysSinceTest,
         ],
-        Topic::Mishaps => &["found_discharged", "charges", "calls"],
-        Topic::Weather => &["cold_ahead", "heat_ahead", "heat"],
+        Topic::Voltage => &[Number::RestVoltageV, Number::LeastSupplyV91],
+        Topic::Codes => &[
+            Number::SupplyFloods364,
+            Number::SupplySessions364,
+            Number::SupplySessions91,
+            Number::Sessions364,
+        ],
+        Topic::Mishaps => &[Number::FoundDischarged, Number::Charges, Number::Calls],
+        Topic::Weather => &[Number::ColdAhead, Number::HeatAhead, Number::Heat],
         // The words of its kind are columns of the battery's own row.
         Topic::Kind => &[],
-        Topic::Usage => &["km_per_day"],
-        Topic::PastFailures => &["failed_before"],
+        Topic::Usage => &[Number::KmPerDay],
+        Topic::PastFailures => &[Number::FailedBefore],
     }
 }

@@ -18,7 +18,7 @@ use super::{Analysis, AnalysisError};
 use lake::Lake;
 use risk::cold::Outlook;
 use risk::features::of_hazard;
-use risk::frame::Frame;
+use risk::frame::{Frame, Number, Word};
 use risk::model::{self, Wanted};
 use risk::prediction::Prediction;
 use risk::scaled;
@@ -256,7 +256,7 @@ impl Rivals {
         };
         let fitted = model::fit(frame, &by_age_alone, wanted);
         let cells = scaled::design(&by_age_alone, &fitted.scaling, &rows);
-        let lost = |row: usize| 1.0 - frame.number("health", row);
+        let lost = |row: usize| 1.0 - frame.number(Number::Health, row);
         let known: Vec<f64> = rows
             .iter()
             .map(|row| lost(*row))
@@ -271,7 +271,7 @@ impl Rivals {
                 .chance(Design { columns: 1, values }, Some(&[0.0]), 0.95)
                 .map_err(|error| AnalysisError::fit("age")(error.into()))?;
             let lost = lost(row);
-            let bad = matches!(frame.word("verdict", row), Some("worn" | "failed"))
+            let bad = matches!(frame.word(Word::Verdict, row), Some("worn" | "failed"))
                 || lost > 1.0 - settings.test.worn_below;
             let by_test = if lost.is_finite() { lost } else { average };
             scores.push((chance.chance, by_test + if bad { 1.0 } else { 0.0 }));

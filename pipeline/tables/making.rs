@@ -5,16 +5,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use arrow::array::RecordBatch;
 use arrow::datatypes::{Schema, SchemaRef};
 use datafusion::error::DataFusionError;
 use datafusion::execution::SessionState;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::physical_plan::{ExecutionPlan, execute_stream_partitioned};
-use futures::{StreamExt, TryStreamExt};
+use futures::StreamExt;
 
 use super::by_vehicle::{Reach, reach};
-use super::kept::{KeptTable, Shelf, Sorter, brought_to, of_bucket};
+use super::kept::{GATHERED_ROWS, KeptTable, Shelf, Sorter, brought_to, of_bucket};
 
 /// What tables are made with.
 #[derive(Debug, Clone)]
@@ -75,14 +74,21 @@ impl Maker {
                         return Ok::<_, DataFusionError>(made);
                     }
                     let plan = of_bucket(&plan, bucket)?;
-                    let mut rows: Vec<RecordBatch> = Vec::new();
-                    for stream in execute_stream_partitioned(plan, Arc::clone(&context))? {
-                        let batches: Vec<RecordBatch> = stream.try_collect().await?;
-                        for batch in batches.iter().filter(|batch| batch.num_rows() > 0) {
-                            rows.push(brought_to(&schema, batch)?);
+                    let (mut chunks, mut gathered, mut rows) = (Vec::new(), Vec::new(), 0);
+                    for mut stream in execute_stream_partitioned(plan, Arc::clone(&context))? {
+                        while let Some(batch) = stream.next().await {
+                            let batch = brought_to(&schema, &batch?)?;
+                            rows += batch.num_rows();
+                            gathered.push(batch);
+                            if rows >= GATHERED_ROWS {
+                                chunks.extend(maker.shelf.put_all(&schema, &gathered)?);
+                                gathered.clear();
+                                rows = 0;
+                            }
                         }
                     }
-                    made.push((bucket, maker.shelf.put_all(&schema, &rows)?));
+                    chunks.extend(maker.shelf.put_all(&schema, &gathered)?);
+                    made.push((bucket, chunks));
                 }
             });
         }

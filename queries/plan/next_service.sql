@@ -23,12 +23,29 @@ own AS (
     FROM last_visit l JOIN gaps g ON g.vin = l.vin
     GROUP BY l.vin
 ),
--- Of vehicles at the depot, by how many days it is since the last visit.
-since AS (SELECT DISTINCT depot, since_days FROM last_visit),
+-- How often each gap came at a depot, with how many were shorter and how many as short: so that a median is looked
+-- up by its rank, and a large depot costs no more than a small one.
+gap_rank AS (
+    SELECT depot, gap_days, SUM(times) OVER (PARTITION BY depot) AS gaps,
+           SUM(times) OVER (PARTITION BY depot ORDER BY gap_days) - times AS shorter,
+           SUM(times) OVER (PARTITION BY depot ORDER BY gap_days) AS up_to
+    FROM (SELECT depot, gap_days, COUNT(*) AS times FROM gaps GROUP BY depot, gap_days)
+),
+-- Of vehicles at the depot, by how many days it is since the last visit, with the gaps no longer than that.
+since AS (
+    SELECT s.depot, s.since_days, COALESCE(MAX(g.up_to), 0) AS over
+    FROM (SELECT DISTINCT depot, since_days FROM last_visit) s
+    LEFT JOIN gap_rank g ON g.depot = s.depot AND g.gap_days <= s.since_days
+    GROUP BY s.depot, s.since_days
+),
+-- The middle one, or the mean of the two in the middle.
 of_depot AS (
-    SELECT s.depot, s.since_days, COUNT(*) AS gaps, MEDIAN(g.gap_days) AS usual_days,
-           MEDIAN(CASE WHEN g.gap_days > s.since_days THEN g.gap_days END) AS gap_days
-    FROM since s JOIN gaps g ON g.depot = s.depot
+    SELECT s.depot, s.since_days,
+           AVG(CASE WHEN g.shorter < (g.gaps + 2) / 2 AND g.up_to >= (g.gaps + 1) / 2 THEN g.gap_days END) AS usual_days,
+           AVG(CASE WHEN g.gap_days > s.since_days
+                     AND g.shorter < s.over + (g.gaps - s.over + 2) / 2
+                     AND g.up_to >= s.over + (g.gaps - s.over + 1) / 2 THEN g.gap_days END) AS gap_days
+    FROM since s JOIN gap_rank g ON g.depot = s.depot
     GROUP BY s.depot, s.since_days
 ),
 expected AS (

@@ -6,7 +6,7 @@ SELECT c.cohort_kind, c.cohort, p.period, p.earlier_period,
        COUNT(*) AS batteries,
        SUM(CASE WHEN c.failed AND c.exited_on >= p.starts_on AND c.exited_on < p.ends_on THEN 1 ELSE 0 END) AS failures,
        SUM(days_between(GREATEST(c.entered_on, p.starts_on), LEAST(c.exited_on, p.ends_on))) AS battery_days
-FROM cohort_life c
-JOIN cohort_period p ON c.entered_on < p.ends_on
+FROM cohort_period p
+JOIN cohort_life c ON c.entered_on < p.ends_on
  AND (c.exited_on > p.starts_on OR c.failed AND c.exited_on = p.starts_on)
 GROUP BY c.cohort_kind, c.cohort, p.period, p.earlier_period

@@ -9,8 +9,8 @@ WITH spans AS (
            CAST(c.exit_age_days AS BIGINT) - days_between(GREATEST(c.entered_on, p.starts_on), c.exited_on) AS from_age,
            CAST(c.exit_age_days AS BIGINT) - days_between(LEAST(c.exited_on, p.ends_on), c.exited_on) AS to_age,
            c.failed AND c.exited_on >= p.starts_on AND c.exited_on < p.ends_on AS failed
-    FROM cohort_life c
-    JOIN cohort_period p ON c.entered_on < p.ends_on
+    FROM cohort_period p
+    JOIN cohort_life c ON c.entered_on < p.ends_on
      AND (c.exited_on > p.starts_on OR c.failed AND c.exited_on = p.starts_on)
 ),
 -- A day of age belongs to the half year it ends in: half year 0 is the ages 1 to 183.

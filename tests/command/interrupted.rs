@@ -3,33 +3,14 @@
 #![cfg(unix)]
 
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command};
 use std::time::{Duration, Instant};
 
-use super::place_with_lake;
-use crate::workplace::{NOW, Workplace};
+use super::{WEEKLY, place_with_lake};
+use crate::workplace::Workplace;
 
 /// A second of grace, and what a machine with other work may take on top.
 const AT_ONCE: Duration = Duration::from_secs(5);
-
-fn start(place: &Workplace) -> Child {
-    Command::new(assert_cmd::cargo::cargo_bin("voltwane"))
-        .args([
-            "weekly",
-            "--lake",
-            "lake",
-            "--as-of",
-            "2026-06-28",
-            "--out",
-            "reports",
-        ])
-        .current_dir(place.path())
-        .env("VOLTWANE_NOW", NOW)
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program starts")
-}
 
 fn entries(folder: &Path) -> Vec<String> {
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
@@ -51,12 +32,18 @@ fn terminate(mut child: Child) -> (Option<i32>, Duration) {
 #[test]
 fn a_weekly_that_is_ended_while_it_reckons_or_writes_leaves_nothing_behind() {
     let undisturbed = place_with_lake();
-    assert!(start(&undisturbed).wait().expect("it ends").success());
+    assert!(
+        undisturbed
+            .start(&WEEKLY)
+            .wait()
+            .expect("it ends")
+            .success()
+    );
     let whole = entries(&undisturbed.path().join("reports/2026-W26")).len();
     let told = |place: &Workplace| place.sql(&[], "SELECT vin FROM lake.risk_week").len();
     for is_writing in [false, true] {
         let place = place_with_lake();
-        let mut child = start(&place);
+        let mut child = place.start(&WEEKLY);
         let reports = place.path().join("reports");
         if is_writing {
             while entries(&reports).is_empty() && child.try_wait().expect("known").is_none() {
@@ -92,6 +79,6 @@ fn what_a_killed_weekly_left_beside_the_reports_is_removed_by_a_later_one() {
     let folder = std::fs::File::open(old.parent().expect("a folder")).expect("a folder");
     let long_ago = std::time::SystemTime::now() - Duration::from_secs(2 * 86_400);
     folder.set_modified(long_ago).expect("its time can be set");
-    assert!(start(&place).wait().expect("it ends").success());
+    assert!(place.start(&WEEKLY).wait().expect("it ends").success());
     assert!(!old.exists() && new.exists());
 }

@@ -56,6 +56,17 @@ pub fn shown(output: &Output) -> String {
     )
 }
 
+/// A report in the folder `reports` of a place with a lake.
+pub const WEEKLY: [&str; 7] = [
+    "weekly",
+    "--lake",
+    "lake",
+    "--as-of",
+    "2026-06-28",
+    "--out",
+    "reports",
+];
+
 /// Copies the small fleet's lake into a place of the test's own.
 pub fn place_with_lake() -> Workplace {
     let place = Workplace::new();

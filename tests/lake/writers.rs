@@ -1,6 +1,6 @@
 //! Several writers at once: nothing is doubled, nothing lost.
 
-use std::process::{Child, Command, Stdio};
+use std::process::Child;
 use std::time::{Duration, Instant};
 
 use voltwane::lake::Lake;
@@ -16,15 +16,7 @@ const WEATHER: &str = "depot,day,mean_temperature_c,max_temperature_c\n\
 
 fn start_load(place: &Workplace, told: &str) -> Child {
     let told = std::fs::File::create(place.path().join(told)).expect("a file can be made");
-    Command::new(assert_cmd::cargo::cargo_bin("voltwane"))
-        .args(["load", "--lake", "lake", "weather.csv"])
-        .current_dir(place.path())
-        .env("VOLTWANE_NOW", NOW)
-        .env_remove("VOLTWANE_LOG")
-        .stdout(Stdio::null())
-        .stderr(told)
-        .spawn()
-        .expect("the program starts")
+    place.start_telling(&["load", "--lake", "lake", "weather.csv"], told.into())
 }
 
 fn weather_rows(place: &Workplace) -> Option<u64> {
@@ -109,18 +101,6 @@ async fn facts_added_since_the_lake_was_opened_are_not_added_again_even_without_
 }
 
 /// Starts the program with these arguments.
-fn start(place: &Workplace, arguments: &[&str]) -> Child {
-    Command::new(assert_cmd::cargo::cargo_bin("voltwane"))
-        .args(arguments)
-        .current_dir(place.path())
-        .env("VOLTWANE_NOW", NOW)
-        .env_remove("VOLTWANE_LOG")
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program starts")
-}
-
 #[test]
 fn four_loads_of_different_files_at_once_lose_and_double_nothing() {
     let place = Workplace::new();
@@ -128,7 +108,7 @@ fn four_loads_of_different_files_at_once_lose_and_double_nothing() {
     for name in names {
         place.write(name, WEATHER.replace("Yard", name));
     }
-    let loads = names.map(|name| start(&place, &["load", "--lake", "lake", name]));
+    let loads = names.map(|name| place.start(&["load", "--lake", "lake", name]));
     for mut load in loads {
         assert!(load.wait().expect("it ends").success());
     }
@@ -155,9 +135,9 @@ fn two_weeklies_beside_a_load_tell_the_week_once_and_lose_nothing() {
         ]
     };
     let mut running = [
-        (start(&place, &weekly("one")), 0),
-        (start(&place, &load), 1),
-        (start(&place, &weekly("two")), 0),
+        (place.start(&weekly("one")), 0),
+        (place.start(&load), 1),
+        (place.start(&weekly("two")), 0),
     ];
     for (command, code) in &mut running {
         assert_eq!(command.wait().expect("it ends").code(), Some(*code));

@@ -20,7 +20,7 @@ use datafusion::physical_plan::ExecutionPlan;
 
 pub use scan::{KeptScan, of_bucket};
 pub use shelf::{Chunk, Shelf};
-pub use sorting::{Sorter, brought_to};
+pub use sorting::{GATHERED_ROWS, Sorter, brought_to};
 
 /// The column whose tables lie in buckets.
 pub const VEHICLE: &str = "vin";

@@ -7,7 +7,7 @@ use std::io::{Seek, SeekFrom, Write};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use arrow::array::RecordBatch;
+use arrow::array::{ArrayRef, AsArray, RecordBatch, RecordBatchOptions};
 use arrow::buffer::{Buffer, MutableBuffer};
 use arrow::datatypes::SchemaRef;
 use arrow::error::ArrowError;
@@ -71,8 +71,8 @@ impl Shelf {
                 place: Place::Memory(batch),
             });
         }
-        let mut stream = StreamWriter::try_new(Vec::with_capacity(held), &batch.schema())?;
-        stream.write(&batch)?;
+        let mut stream = StreamWriter::try_new(Vec::new(), &batch.schema())?;
+        stream.write(&compact(&batch)?)?;
         let bytes = stream.into_inner()?;
         let (file, from) = self.append(&bytes)?;
         Ok(Chunk {
@@ -88,7 +88,7 @@ impl Shelf {
         schema: &SchemaRef,
         batches: &[RecordBatch],
     ) -> Result<Vec<Chunk>, ArrowError> {
-        if batches.is_empty() {
+        if batches.iter().all(|batch| batch.num_rows() == 0) {
             return Ok(Vec::new());
         }
         let (batch, held) = joined(schema, batches)?;
@@ -158,18 +158,32 @@ pub fn joined(
     schema: &SchemaRef,
     batches: &[RecordBatch],
 ) -> Result<(RecordBatch, usize), ArrowError> {
-    let batch = match batches {
+    let batch = compact(&match batches {
         [one] => one.clone(),
         some => arrow::compute::concat_batches(schema, some)?,
-    };
+    })?;
     let held = batch.get_array_memory_size();
     Ok((batch, held))
+}
+
+/// The rows without the texts of others. A column of views holds, and is written with, all texts of the rows
+/// that it was once taken from, and once for each time that it was.
+fn compact(batch: &RecordBatch) -> Result<RecordBatch, ArrowError> {
+    let columns = batch
+        .columns()
+        .iter()
+        .map(|column| match column.as_string_view_opt() {
+            Some(texts) => Arc::new(texts.gc()) as ArrayRef,
+            None => Arc::clone(column),
+        });
+    let rows = RecordBatchOptions::new().with_row_count(Some(batch.num_rows()));
+    RecordBatch::try_new_with_options(batch.schema(), columns.collect(), &rows)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use arrow::array::{Int64Array, StringArray};
+    use arrow::array::{Int64Array, StringArray, StringViewArray};
 
     #[test]
     fn rows_beyond_the_room_are_read_from_the_disk_as_they_were() {
@@ -187,5 +201,23 @@ mod tests {
         assert_eq!(first.read().expect("read"), batch);
         assert_eq!(second.read().expect("read"), batch.slice(1, 1));
         assert_eq!(third.read().expect("read"), batch);
+    }
+
+    #[test]
+    fn rows_take_no_more_than_their_own_texts() {
+        let texts: StringViewArray = (0..1_000).map(|n| Some(format!("{n:0>1000}"))).collect();
+        let all = RecordBatch::try_from_iter([("t", Arc::new(texts) as ArrayRef)]).expect("rows");
+        // Ten of its rows, each taken apart from the others as a join does.
+        let few: Vec<RecordBatch> = (0..10).map(|row| all.slice(row * 100, 1)).collect();
+        let (rows, held) = joined(&all.schema(), &few).expect("joined");
+        assert!(held < 20_000, "{held} bytes in memory");
+        assert_eq!(
+            rows.column(0).as_string_view().value(3),
+            format!("{:0>1000}", 300)
+        );
+        let chunk = Shelf::new(0).put(all.slice(500, 1), 1).expect("put");
+        assert!(chunk.is_on_disk());
+        assert!(chunk.bytes < 5_000, "{} bytes on the disk", chunk.bytes);
+        assert_eq!(chunk.read().expect("read"), all.slice(500, 1));
     }
 }

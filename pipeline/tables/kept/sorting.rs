@@ -10,15 +10,16 @@ use arrow::error::ArrowError;
 use super::KeptTable;
 use super::shelf::{Chunk, Shelf, joined};
 
-/// Rows gathered before they are sorted: enough that a bucket's share of them is worth a chunk.
-const GATHERED_BYTES: usize = 16 << 20;
+/// Rows gathered before they are put away: enough that a bucket's share of them is worth a chunk, and few enough
+/// that they take some tens of megabytes.
+pub const GATHERED_ROWS: usize = 1 << 17;
 
 /// Sorts the rows of one table; of one without vehicles all go to one bucket.
 pub struct Sorter {
     schema: SchemaRef,
     vehicle: Option<usize>,
     gathered: Vec<RecordBatch>,
-    gathered_bytes: usize,
+    gathered_rows: usize,
     buckets: Vec<Vec<Chunk>>,
     shelf: Arc<Shelf>,
 }
@@ -31,7 +32,7 @@ impl Sorter {
             schema,
             vehicle: vehicle.map(|(vin, _)| vin),
             gathered: Vec::new(),
-            gathered_bytes: 0,
+            gathered_rows: 0,
             buckets: vec![Vec::new(); count],
             shelf,
         }
@@ -44,9 +45,9 @@ impl Sorter {
             return Ok(());
         }
         let batch = brought_to(&self.schema, batch)?;
-        self.gathered_bytes += batch.get_array_memory_size();
+        self.gathered_rows += batch.num_rows();
         self.gathered.push(batch);
-        if self.gathered_bytes < GATHERED_BYTES {
+        if self.gathered_rows < GATHERED_ROWS {
             return Ok(());
         }
         self.put()
@@ -61,7 +62,7 @@ impl Sorter {
 
     fn put(&mut self) -> Result<(), ArrowError> {
         let gathered = std::mem::take(&mut self.gathered);
-        self.gathered_bytes = 0;
+        self.gathered_rows = 0;
         if gathered.is_empty() {
             return Ok(());
         }

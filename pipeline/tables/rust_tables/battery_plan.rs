@@ -17,6 +17,7 @@ use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
 use risk::battery_prospect::{AtHand, Battery, Prospect, even_factor, prospect};
 use risk::expected_health;
+use risk::frame::{Number, Word};
 use risk::stakes::Stakes;
 use risk::test_value::TestPower;
 use risk::visits::{self, Candidate, Limits, Outcome, Planned};
@@ -353,18 +354,18 @@ async fn known(analysis: &Analysis) -> Result<HashMap<(String, String), Known>, 
         .map(|row| {
             let open = expected.sd(row);
             let spread = open.hypot(expected.spread.test_sd).max(1e-9);
-            let found_bad = matches!(frame.word("verdict", row), Some("worn" | "failed"));
-            let fresh = frame.number("days_since_health", row) <= stale_days;
+            let found_bad = matches!(frame.word(Word::Verdict, row), Some("worn" | "failed"));
+            let fresh = frame.number(Number::DaysSinceHealth, row) <= stale_days;
             let word = |name| frame.word(name, row).unwrap_or_default().to_owned();
             let known = Known {
                 lost: expected.lost[row],
                 health: expected.health(row),
-                age_days: frame.number("age_days", row),
+                age_days: frame.number(Number::AgeDays, row),
                 spread,
                 sd: open * open / spread,
                 in_doubt: !(found_bad && fresh),
             };
-            ((word("vin"), word("position")), known)
+            ((word(Word::Vin), word(Word::Position)), known)
         })
         .collect())
 }

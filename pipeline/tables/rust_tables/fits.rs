@@ -14,6 +14,7 @@ use risk::chances::{self, KeptTrend};
 use risk::cold::Outlook;
 use risk::expected_health::{self, HealthSlope};
 use risk::features::of_hazard;
+use risk::frame::{Number, Word};
 use risk::model::{KeptCoefficient, KeptModel, MODEL_VERSION};
 use risk::ways;
 
@@ -240,22 +241,22 @@ async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let horizon_days = analysis.settings().run.horizon_days as f64;
     let foretold = chances::foretell(&frame, &slopes, &model, &trends, horizon_days)
         .map_err(|error| AnalysisError::fit("battery_chance")(error.into()))?;
-    let word = |name: &'static str| {
+    let word = |column: Word| {
         words(
             foretold
                 .iter()
-                .map(|one| frame.word(name, one.row).unwrap_or_default()),
+                .map(|one| frame.word(column, one.row).unwrap_or_default()),
         )
     };
     rows_of(vec![
-        ("vin", word("vin")),
-        ("position", word("position")),
+        ("vin", word(Word::Vin)),
+        ("position", word(Word::Position)),
         (
             "battery_no",
             counts(
                 foretold
                     .iter()
-                    .map(|one| frame.number("battery_no", one.row) as i64),
+                    .map(|one| frame.number(Number::BatteryNo, one.row) as i64),
             ),
         ),
         ("chance", numbers(foretold.iter().map(|one| one.chance))),

@@ -8,6 +8,7 @@ use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
 use risk::expected_health;
+use risk::frame::{Number, Word};
 use risk::stakes::Stakes;
 use risk::test_value::{TestPower, value_of_test};
 
@@ -58,8 +59,8 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let (mut vins, mut positions, mut worths) = (vec![], vec![], vec![]);
     let (mut lowers, mut uppers, mut days_since_health) = (vec![], vec![], vec![]);
     for row in frame.current() {
-        let vin = frame.word("vin", row).unwrap_or_default();
-        let position = frame.word("position", row).unwrap_or_default();
+        let vin = frame.word(Word::Vin, row).unwrap_or_default();
+        let position = frame.word(Word::Position, row).unwrap_or_default();
         let place = told
             .partition_point(|told| (told.vin.as_str(), told.position.as_str()) < (vin, position));
         let Some(told) = told
@@ -90,7 +91,7 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         let health = expected.health(row);
         lowers.push((health - spread).clamp(0.0, MOST_SHOWN));
         uppers.push((health + spread).clamp(0.0, MOST_SHOWN));
-        days_since_health.push(frame.number("days_since_health", row));
+        days_since_health.push(frame.number(Number::DaysSinceHealth, row));
     }
     rows_of(vec![
         ("vin", words(vins.into_iter())),

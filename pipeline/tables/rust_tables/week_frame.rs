@@ -10,7 +10,7 @@ use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type};
 
 use crate::{Analysis, AnalysisError};
-use risk::frame::{Frame, NUMBERS, WORDS};
+use risk::frame::{Frame, Number, Word, Words};
 use risk::ways::Weighed;
 
 /// What the tables of the model share and no query reads: the frame, read once, and the ways as weighed.
@@ -49,51 +49,56 @@ pub async fn read_frame(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError
 }
 
 async fn read(analysis: &Analysis) -> Result<Frame, AnalysisError> {
-    let casts: Vec<String> = NUMBERS
+    let casts: Vec<String> = Number::ALL
         .iter()
-        .map(|name| format!("CAST({name} AS DOUBLE) AS {name}"))
+        .map(|column| format!("CAST({0} AS DOUBLE) AS {0}", column.name()))
         .collect();
+    let words: Vec<&str> = Word::ALL.iter().map(|column| column.name()).collect();
     let sql = format!(
         "SELECT {}, {}, failed_then FROM (
              SELECT *, days_between(health_on, known_on) AS days_since_health,
                     days_between(tested_on, known_on) AS days_since_test,
-                    days_between(DATE '1970-01-01', known_on) AS known_day,
-                    CAST(tested_on AS VARCHAR) AS tested_text
+                    days_between(DATE '1970-01-01', known_on) AS known_day
              FROM vehicle_week)
          ORDER BY vin, position, battery_no, step",
         casts.join(", "),
-        WORDS.join(", "),
+        words.join(", "),
     );
     let batches = analysis.query(&sql).await?;
     let rows = batches.iter().map(|batch| batch.num_rows()).sum();
     let mut failed_then = Vec::with_capacity(rows);
-    let mut numbers: HashMap<&'static str, Vec<f64>> = HashMap::new();
-    let mut words: HashMap<&'static str, Vec<Option<String>>> = HashMap::new();
+    let mut numbers: HashMap<Number, Vec<f64>> = HashMap::new();
+    let mut words: HashMap<Word, Words> = HashMap::new();
     for batch in &batches {
-        for (index, name) in NUMBERS.iter().enumerate() {
-            let column = batch.column(index).as_primitive::<Float64Type>();
-            let values = numbers.entry(name).or_default();
-            values.extend(column.iter().map(|value| value.unwrap_or(f64::NAN)));
+        for (index, column) in Number::ALL.iter().enumerate() {
+            let values = numbers.entry(*column).or_default();
+            let cells = batch.column(index).as_primitive::<Float64Type>();
+            values.extend(cells.iter().map(|value| value.unwrap_or(f64::NAN)));
         }
-        for (index, name) in WORDS.iter().enumerate() {
+        for (index, column) in Word::ALL.iter().enumerate() {
             // A query may give words as one of several text types.
-            let column =
-                cast(batch.column(NUMBERS.len() + index), &DataType::Utf8).map_err(|source| {
-                    AnalysisError::Rows {
-                        table: "vehicle_week".to_owned(),
-                        source: source.into(),
-                    }
-                })?;
-            let values = words.entry(name).or_default();
-            let texts = column.as_string::<i32>().iter();
-            values.extend(texts.map(|word| word.map(str::to_owned)));
+            let cells = cast(batch.column(Number::ALL.len() + index), &DataType::Utf8).map_err(
+                |source| AnalysisError::Rows {
+                    table: "vehicle_week".to_owned(),
+                    source: source.into(),
+                },
+            )?;
+            let values = words.entry(*column).or_default();
+            cells
+                .as_string::<i32>()
+                .iter()
+                .for_each(|word| values.push(word));
         }
         let failed = batch
-            .column(NUMBERS.len() + WORDS.len())
+            .column(Number::ALL.len() + Word::ALL.len())
             .as_boolean_opt()
             .map(|column| column.iter().map(|failed| failed.unwrap_or(false)));
         failed_then.extend(failed.into_iter().flatten());
     }
     failed_then.resize(rows, false);
-    Ok(Frame::new(numbers, words, failed_then))
+    Ok(Frame::new(
+        failed_then,
+        |column| numbers.remove(&column).unwrap_or_default(),
+        |column| words.remove(&column).unwrap_or_default(),
+    ))
 }

@@ -12,6 +12,7 @@ use voltwane::lake::Lake;
 
 use super::releases::first_release;
 use super::{append_everywhere, lake_place};
+use crate::command::WEEKLY;
 use tries::{Moment, Victim};
 
 const LOAD: [&str; 4] = ["load", "--lake", "lake", "dumps"];
@@ -73,21 +74,9 @@ fn unload() -> Victim {
 /// A report made anew for a week that has one, by other settings.
 fn weekly() -> Victim {
     let place = first_release();
-    let report = [
-        "weekly",
-        "--lake",
-        "lake",
-        "--as-of",
-        "2026-06-28",
-        "--out",
-        "reports",
-    ];
-    place.run_expecting(0, &report);
+    place.run_expecting(0, &WEEKLY);
     place.write("other.toml", "[run]\nhorizon_days = 28\n");
-    let other: Vec<&str> = report
-        .into_iter()
-        .chain(["--config", "other.toml"])
-        .collect();
+    let other = [&WEEKLY[..], &["--config", "other.toml"]].concat();
     Victim::new("weekly", &other, place)
 }
 

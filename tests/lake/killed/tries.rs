@@ -3,14 +3,13 @@
 use std::collections::BTreeMap;
 use std::fmt;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use crate::lake::releases::copy;
-use crate::workplace::{NOW, Workplace};
+use crate::workplace::Workplace;
 
 /// A command that is killed: on copies of `before`, which it would leave like `after`.
 pub struct Victim {
@@ -216,7 +215,7 @@ impl Victim {
     /// Whether the signal came before the end.
     fn run_and_kill(&self, place: &Workplace, moment: Moment) -> bool {
         let commits_before = commits(place.path());
-        let mut running = start(place, &self.arguments());
+        let mut running = place.start(&self.arguments());
         match moment {
             Moment::Part(part) => std::thread::sleep(self.takes.mul_f64(part)),
             Moment::Commits(number) => {
@@ -263,17 +262,6 @@ impl Tally {
         let cost = (self.lost, self.doubled, self.unopenable, self.torn_reports);
         assert_eq!(cost, (0, 0, 0, 0), "{self}\n{}", self.told.join("\n"));
     }
-}
-
-fn start(place: &Workplace, arguments: &[&str]) -> Child {
-    Command::new(assert_cmd::cargo::cargo_bin("voltwane"))
-        .args(arguments)
-        .current_dir(place.path())
-        .env("VOLTWANE_NOW", NOW)
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program starts")
 }
 
 fn copy_of(place: &Workplace) -> Workplace {
