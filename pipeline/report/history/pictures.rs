@@ -127,7 +127,7 @@ pub fn capacity(
     worn_below: f64,
     position: &str,
     tests: &[&Test],
-) -> Option<(Chart, Option<String>)> {
+) -> Option<Chart> {
     let measured: Vec<(NaiveDate, f64, String)> = tests
         .iter()
         .filter(|test| test.verdict != "discharged")
@@ -215,7 +215,7 @@ pub fn capacity(
             .unwrap_or_default()
     );
     let level = format!("worn below {:.0} %", worn_below * 100.0);
-    let chart = chart::trend(
+    chart::trend(
         &format!("capacity-{}", file_name(position)),
         &alternative,
         &Trend {
@@ -227,8 +227,7 @@ pub fn capacity(
             reach: 1.0,
             ..Trend::default()
         },
-    )?;
-    Some((chart, words))
+    )
 }
 
 /// The chances that the weekly reports told of one battery position.

@@ -20,6 +20,13 @@ pub mod failure_rates;
 pub mod flood_oddities;
 pub mod floods;
 pub mod glossary;
+pub mod history_batteries;
+pub mod history_corrections;
+pub mod history_events;
+pub mod history_now;
+pub mod history_opening;
+pub mod history_told;
+pub mod history_vehicle;
 pub mod last_report;
 pub mod lines_not_used;
 pub mod lives;
@@ -87,7 +94,7 @@ pub fn templates() -> impl Iterator<Item = Template> {
     of(super::weekly::SECTIONS)
         .chain(of(super::comebacks::SECTIONS))
         .chain(of(super::screen::SECTIONS))
-        .chain([("history.md", include_str!("../templates/history.md"))])
+        .chain(of(super::history::SECTIONS))
 }
 
 /// A section in the making.
