@@ -118,35 +118,61 @@ fn a_killed_weekly_leaves_the_old_report_or_the_new_one() {
     weekly.kill(&moments, 3).assert_harmless();
 }
 
-#[tokio::test]
-#[ignore = "half an hour: the long form"]
-async fn two_hundred_kills() {
-    let victims = [
-        (first_load(), 60),
-        (load_into_an_older_lake(), 20),
-        (
-            load_with_upkeep("load that makes few files of many", 7).await,
-            40,
-        ),
-        (load_with_upkeep("load that sums up the log", 17).await, 30),
-        (unload(), 40),
-        (weekly(), 40),
-    ];
-    let mut tallies = Vec::new();
-    for (victim, number) in &victims {
-        let tally = victim.kill_at_random(*number, 62);
-        println!("at random, {tally}");
-        tallies.push(tally);
-        let tally = victim.kill(&after_each_commit(victim), 1);
-        println!("after each commit, {tally}");
-        tallies.push(tally);
+mod two_hundred_kills {
+    use super::*;
+
+    /// Kills at `number` moments drawn at random and after each commit, and says what it counted.
+    fn kill_often(victim: &Victim, number: usize) {
+        let at_random = victim.kill_at_random(number, 62);
+        println!("at random, {at_random}");
+        at_random.assert_harmless();
+        assert!(
+            2 * at_random.killed >= number,
+            "too few were killed before they were done: {at_random}"
+        );
+        let commits = after_each_commit(victim);
+        if !commits.is_empty() {
+            let after_commits = victim.kill(&commits, 1);
+            println!("after each commit, {after_commits}");
+            after_commits.assert_harmless();
+        }
     }
-    for tally in &tallies {
-        tally.assert_harmless();
+
+    #[test]
+    #[ignore = "minutes: the long form"]
+    fn of_a_first_load() {
+        kill_often(&first_load(), 60);
     }
-    let killed: usize = tallies.iter().map(|tally| tally.killed).sum();
-    assert!(
-        killed >= 200,
-        "only {killed} were killed before they were done"
-    );
+
+    #[test]
+    #[ignore = "minutes: the long form"]
+    fn of_a_load_into_an_older_lake() {
+        kill_often(&load_into_an_older_lake(), 20);
+    }
+
+    #[tokio::test]
+    #[ignore = "minutes: the long form"]
+    async fn of_a_load_that_makes_few_files_of_many() {
+        let name = "load that makes few files of many";
+        kill_often(&load_with_upkeep(name, 7).await, 40);
+    }
+
+    #[tokio::test]
+    #[ignore = "minutes: the long form"]
+    async fn of_a_load_that_sums_up_the_log() {
+        let name = "load that sums up the log";
+        kill_often(&load_with_upkeep(name, 17).await, 30);
+    }
+
+    #[test]
+    #[ignore = "minutes: the long form"]
+    fn of_a_load_taken_back() {
+        kill_often(&unload(), 40);
+    }
+
+    #[test]
+    #[ignore = "minutes: the long form"]
+    fn of_a_weekly() {
+        kill_often(&weekly(), 40);
+    }
 }
