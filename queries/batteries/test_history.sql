@@ -1,0 +1,32 @@
+-- One row is a battery test with what all tests of the battery said up to it: how many read its health, the
+-- sums that a line through their readings over age needs, and the last of them.
+-- Reads battery_condition. A battery found discharged says nothing of its health. Nor does a share of the rating
+-- that no battery has: makers deliver up to a fifth more than the label and testers read a few points off, so
+-- beyond 1.4 the reading or the rating is wrong (common practice, no source); lake_finding counts and names them.
+WITH measured AS (
+    SELECT * EXCEPT (health), CASE WHEN health BETWEEN 0 AND 1.4 THEN health END AS health
+    FROM battery_condition
+),
+tests AS (
+    SELECT vin, position, battery_no, tested_on, verdict, rest_voltage_v, state_of_charge,
+           CASE WHEN verdict <> 'discharged' THEN health END AS health,
+           CASE WHEN verdict <> 'discharged' AND health IS NOT NULL THEN tested_on END AS healthy_on,
+           age_days / 365.25 AS age_years,
+           recency
+    FROM measured
+)
+SELECT vin, position, battery_no, tested_on, recency, rest_voltage_v, health AS health_read,
+       LEAD(tested_on) OVER by_time AS next_tested_on,
+       COUNT(health) OVER so_far AS health_tests,
+       SUM(health) OVER so_far AS health_sum,
+       SUM(CASE WHEN health IS NOT NULL THEN age_years ELSE 0 END) OVER so_far AS age_sum,
+       SUM(CASE WHEN health IS NOT NULL THEN age_years * age_years ELSE 0 END) OVER so_far AS age_square_sum,
+       SUM(CASE WHEN health IS NOT NULL THEN age_years * health ELSE 0 END) OVER so_far AS age_health_sum,
+       SUM(CASE WHEN verdict = 'discharged' THEN 1 ELSE 0 END) OVER so_far AS found_discharged,
+       LAST_VALUE(health) IGNORE NULLS OVER so_far AS health,
+       LAST_VALUE(healthy_on) IGNORE NULLS OVER so_far AS health_on,
+       verdict, state_of_charge
+FROM tests
+WINDOW by_time AS (PARTITION BY vin, position, battery_no ORDER BY recency DESC),
+       so_far AS (PARTITION BY vin, position, battery_no ORDER BY recency DESC
+                  ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
