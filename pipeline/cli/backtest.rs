@@ -8,8 +8,8 @@ use clap::{Args, ValueEnum};
 use indicatif::ProgressBar;
 
 use super::{LakeArgs, Outcome};
-use report::manner::Manner;
 use report::pseudonym::Pseudonyms;
+use report::style::ReportStyle;
 use risk::contest::contest;
 use risk::prediction::Prediction;
 use risk::scores::{Scores, WithLimits};
@@ -81,17 +81,17 @@ impl Backtest {
         bar.finish_and_clear();
         if let Some(path) = &self.predictions {
             let mut writer = csv::Writer::from_path(path)?;
-            let manner = Manner {
+            let style = ReportStyle {
                 pseudonyms: match self.share {
                     true => Some(Pseudonyms::find(lake.folder().as_deref())?),
                     false => None,
                 },
-                ..Manner::default()
+                ..ReportStyle::default()
             };
             for prediction in &answer.predictions {
                 writer.serialize(Prediction {
-                    vin: manner.vin(&prediction.vin),
-                    position: manner.position(&prediction.position),
+                    vin: style.vin(&prediction.vin),
+                    position: style.position(&prediction.position),
                     ..prediction.clone()
                 })?;
             }

@@ -29,9 +29,9 @@ impl Comebacks {
     pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
         let (lake, analysis) = self.lake.open(now).await?;
         analysis.newest_fact()?;
-        let manner = self.report.manner(&lake, &analysis)?;
+        let style = self.report.style(&lake, &analysis)?;
         let spinner = spinner();
-        let written = comebacks::write(&analysis, &self.report.out, &manner, &|doing| {
+        let written = comebacks::write(&analysis, &self.report.out, &style, &|doing| {
             spinner.set_message(doing.to_owned());
         })
         .await;

@@ -32,10 +32,10 @@ impl History {
     pub async fn run(self, now: DateTime<Utc>) -> anyhow::Result<Outcome> {
         let (lake, analysis) = self.lake.open(now).await?;
         analysis.newest_fact()?;
-        let manner = self.report.manner(&lake, &analysis)?;
+        let style = self.report.style(&lake, &analysis)?;
         let spinner = spinner();
         spinner.set_message("reading the vehicle's history");
-        let written = history::write(&analysis, &self.vehicle, &self.report.out, &manner).await;
+        let written = history::write(&analysis, &self.vehicle, &self.report.out, &style).await;
         spinner.finish_and_clear();
         let written = written?;
         print_written(&written.short_version, &written.report)?;

@@ -6,8 +6,8 @@ use clap::{Args, ValueEnum};
 
 use lake::Lake;
 use report::ReportError;
-use report::manner::{Manner, Units};
 use report::pseudonym::Pseudonyms;
+use report::style::{ReportStyle, Units};
 use tables::Analysis;
 
 /// Where a report goes and how it is told.
@@ -45,12 +45,12 @@ enum UnitsArg {
 
 impl ReportArgs {
     /// How the report is told.
-    pub fn manner(&self, lake: &Lake, analysis: &Analysis) -> Result<Manner, ReportError> {
+    pub fn style(&self, lake: &Lake, analysis: &Analysis) -> Result<ReportStyle, ReportError> {
         let pseudonyms = match self.share {
             true => Some(Pseudonyms::find(lake.folder().as_deref())?),
             false => None,
         };
-        Ok(Manner {
+        Ok(ReportStyle {
             units: match self.units {
                 UnitsArg::Metric => Units::Metric,
                 UnitsArg::Us => Units::Us,

@@ -59,8 +59,8 @@ impl Screen {
         };
         let beside: Vec<&Lake> = sellers.iter().collect();
         let analysis = self.lake.analysis(&lake, &beside, now).await?;
-        let manner = self.report.manner(&lake, &analysis)?;
-        let written = screen::write(&analysis, &inventory, &self.report.out, &manner).await;
+        let style = self.report.style(&lake, &analysis)?;
+        let written = screen::write(&analysis, &inventory, &self.report.out, &style).await;
         spinner.finish_and_clear();
         let written = written?;
         print_written(&written.short_version, &written.report)?;

@@ -36,13 +36,13 @@ impl Weekly {
                 analysis.as_of()
             );
         }
-        let manner = self.report.manner(&lake, &analysis)?;
+        let style = self.report.style(&lake, &analysis)?;
         let spinner = spinner();
         let written = weekly::write(
             &mut lake,
             &analysis,
             &self.report.out,
-            &manner,
+            &style,
             now,
             &|doing| {
                 spinner.set_message(doing.to_owned());

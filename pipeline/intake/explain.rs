@@ -96,7 +96,7 @@ pub enum ColumnUse {
     Field {
         field: &'static str,
         /// Unit, format and kind of reading in words; empty where nothing is to be said.
-        manner: String,
+        read_as: String,
     },
     /// The mapping says to ignore it.
     Ignored,
@@ -186,7 +186,7 @@ fn known(name: &str, header_layout: &HeaderLayout, layout: String) -> TableExpla
             let use_ = match field {
                 Some(field) => ColumnUse::Field {
                     field: field.column.name,
-                    manner: manner(field, index),
+                    read_as: read_as(field, index),
                 },
                 None if header_layout.unused.contains(column) => {
                     let likely = likely_field(header_layout.kind(), column).map(|(field, _)| field);
@@ -238,7 +238,7 @@ fn known(name: &str, header_layout: &HeaderLayout, layout: String) -> TableExpla
 }
 
 /// How a field is read from the column at `index`, in words.
-fn manner(field: &FieldPlan, index: usize) -> String {
+fn read_as(field: &FieldPlan, index: usize) -> String {
     let mut words = Vec::new();
     if let Some(cell) = field.cells.iter().find(|cell| cell.index == index) {
         words.extend(cell.unit.as_ref().map(|unit| format!("in {unit}")));

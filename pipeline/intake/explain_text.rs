@@ -116,8 +116,8 @@ impl TableExplanation {
 /// Column, use and samples of one line.
 fn row(column: &ColumnExplanation) -> [String; 3] {
     let used = match &column.use_ {
-        ColumnUse::Field { field, manner } if manner.is_empty() => (*field).to_owned(),
-        ColumnUse::Field { field, manner } => format!("{field} ({manner})"),
+        ColumnUse::Field { field, read_as } if read_as.is_empty() => (*field).to_owned(),
+        ColumnUse::Field { field, read_as } => format!("{field} ({read_as})"),
         ColumnUse::Ignored => "ignored".to_owned(),
         ColumnUse::Unused {
             likely: Some(field),

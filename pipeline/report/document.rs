@@ -10,9 +10,9 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 
 use super::chart::Chart;
-use super::manner::Manner;
 use super::page::{self, Paper};
 use super::sections::Part;
+use super::style::ReportStyle;
 use super::table_files::{Cell, Sheet, workbook};
 use super::{ReportError, cells, files};
 
@@ -68,8 +68,8 @@ impl Document {
     }
 
     /// Writes everything into `folder`.
-    pub fn write(mut self, folder: &Path, manner: &Manner) -> Result<Written, ReportError> {
-        self.replace_names(manner);
+    pub fn write(mut self, folder: &Path, style: &ReportStyle) -> Result<Written, ReportError> {
+        self.replace_names(style);
         let making = files::Folder::begin(folder)?;
         for chart in &self.charts {
             making.write(&chart.path(), chart.file().as_bytes())?;
@@ -104,8 +104,8 @@ impl Document {
         })
     }
 
-    fn replace_names(&mut self, manner: &Manner) {
-        let Some(pseudonyms) = &manner.pseudonyms else {
+    fn replace_names(&mut self, style: &ReportStyle) {
+        let Some(pseudonyms) = &style.pseudonyms else {
             return;
         };
         self.title = pseudonyms.sweep(&self.title);

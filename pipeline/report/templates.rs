@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use minijinja::value::{Value, ValueKind};
 use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBehavior};
 
-use super::manner::Manner;
+use super::style::ReportStyle;
 use super::{ReportError, cells};
 use settings::limits::count;
 use trade::calendar::DAYS_A_YEAR;
@@ -25,28 +25,28 @@ pub struct Templates {
 
 impl Templates {
     /// The shipped templates, those of the reader's folder before them.
-    pub fn new(manner: &Manner) -> Result<Self, ReportError> {
-        if let Some(folder) = &manner.templates {
+    pub fn new(style: &ReportStyle) -> Result<Self, ReportError> {
+        if let Some(folder) = &style.templates {
             check_folder(folder)?;
         }
         let mut environment = Environment::new();
         // A template that goes round for ever ends with an error.
-        environment.set_fuel(Some(count(manner.limits.template_steps)));
+        environment.set_fuel(Some(count(style.limits.template_steps)));
         environment.set_trim_blocks(true);
         environment.set_lstrip_blocks(true);
         environment.set_keep_trailing_newline(true);
         environment.set_undefined_behavior(UndefinedBehavior::Strict);
-        let own = manner.templates.clone();
+        let own = style.templates.clone();
         environment.set_loader(move |name| load(own.as_ref(), name));
         environment.set_auto_escape_callback(|name| match name.ends_with(".md") {
             true => AutoEscape::Custom("markdown"),
             false => AutoEscape::None,
         });
         environment.set_formatter(print);
-        add_filters(&mut environment, manner);
+        add_filters(&mut environment, style);
         Ok(Self {
             environment,
-            steps: manner.limits.template_steps,
+            steps: style.limits.template_steps,
         })
     }
 
@@ -146,7 +146,7 @@ fn over_numbers(
     }
 }
 
-fn add_filters(environment: &mut Environment<'static>, manner: &Manner) {
+fn add_filters(environment: &mut Environment<'static>, style: &ReportStyle) {
     environment.add_filter("md", |text: String| {
         Value::from_safe_string(cells::markdown(&text))
     });
@@ -165,22 +165,22 @@ fn add_filters(environment: &mut Environment<'static>, manner: &Manner) {
                 .map(|number| Value::from_safe_string(format!("{number:.digits$}"))),
         }
     });
-    let currency = manner.currency.clone();
+    let currency = style.currency.clone();
     environment.add_filter(
         "money",
         over_numbers(move |amount| cells::money(&currency, amount)),
     );
-    let units = manner.units;
+    let units = style.units;
     environment.add_filter(
         "temperature",
         over_numbers(move |celsius| units.temperature(celsius)),
     );
     environment.add_filter("distance", over_numbers(move |km| units.distance(km)));
-    let named = manner.clone();
+    let named = style.clone();
     environment.add_filter("vin", move |vin: String| named.vin(&vin));
-    let named = manner.clone();
+    let named = style.clone();
     environment.add_filter("unit", move |unit: String| named.unit(&unit));
-    let named = manner.clone();
+    let named = style.clone();
     environment.add_filter("technician", move |technician: String| {
         named.technician(&technician)
     });

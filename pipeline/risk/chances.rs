@@ -8,7 +8,7 @@ use super::cold::{OUTLOOKS, OWN_MORNING_SD_C, Outlook, sd_ahead};
 use super::expected_health::{self, Expected, HealthSlope, less_mean};
 use super::features::{Feature, LOST, Topic, log_lost_slope, of_hazard};
 use super::frame::{Frame, Number, Word};
-use super::model::KeptModel;
+use super::model::StoredModel;
 use super::reasons::{self, Reason};
 use super::scaled::Scaling;
 use statistics::InputError;
@@ -19,7 +19,7 @@ use statistics::regression::design::Design;
 const MOST_SD: f64 = 3.0;
 
 /// One battery's chance.
-pub struct Foretold {
+pub struct Predicted {
     pub row: usize,
     pub chance: f64,
     pub lower: f64,
@@ -34,7 +34,7 @@ pub struct Foretold {
 
 /// A battery's trend, where three tests or more show one.
 #[derive(Debug, Deserialize)]
-pub struct KeptTrend {
+pub struct StoredTrend {
     pub vin: String,
     pub position: String,
     pub battery_no: i64,
@@ -42,14 +42,14 @@ pub struct KeptTrend {
 }
 
 /// The chances of the rows to be foretold.
-pub fn foretell(
+pub fn predict(
     frame: &Frame,
     slopes: &[HealthSlope],
-    model: &KeptModel,
-    trends: &[KeptTrend],
+    model: &StoredModel,
+    trends: &[StoredTrend],
     horizon_days: f64,
-) -> Result<Vec<Foretold>, InputError> {
-    let expected = expected_health::foretell(frame, slopes, horizon_days);
+) -> Result<Vec<Predicted>, InputError> {
+    let expected = expected_health::predict(frame, slopes, horizon_days);
     let rows = frame.current();
     let columns = model.names.len();
     // The columns under each outlook of the coldest morning; reasons are told of the middle one.
@@ -110,7 +110,7 @@ pub fn foretell(
             frame.number(Number::BatteryNo, row) as i64,
         );
         let trend = trends.get(&key).copied().flatten();
-        foretold.push(Foretold {
+        foretold.push(Predicted {
             row,
             chance: chance.chance,
             lower: lower.min(of_fit.limits.lower),
@@ -139,7 +139,7 @@ fn mean_kept(limits: Limits, own_sd: f64) -> (f64, f64) {
 fn own_morning(
     frame: &Frame,
     row: usize,
-    model: &KeptModel,
+    model: &StoredModel,
     outlooks: Design,
 ) -> Result<f64, InputError> {
     let apart_c = (OUTLOOKS[OUTLOOKS.len() - 1] - OUTLOOKS[0]) * sd_ahead(frame, row);
@@ -159,7 +159,7 @@ struct Topics {
 /// What the columns beside the lost ability add.
 fn hazard_shares(
     features: &[Feature],
-    model: &KeptModel,
+    model: &StoredModel,
     rows: &[usize],
 ) -> Vec<(Topic, Vec<f64>)> {
     features

@@ -42,7 +42,7 @@ fn numbers(batteries: usize, looks: usize) -> (Numbers, Vec<bool>) {
             let tested = (age - 30.0).max(1.0);
             let health = at(tested) + 0.08 * (drawn(row, 3) - 0.5);
             let years = tested / 365.25;
-            set(Number::Step, row, step as f64);
+            set(Number::PeriodsBack, row, step as f64);
             set(Number::AgeDays, row, age);
             set(Number::RestVoltageV, row, 12.7);
             set(Number::Health, row, health);
@@ -97,7 +97,7 @@ fn frame(mut numbers: Numbers, failed: Vec<bool>) -> Frame {
 /// The predictor of every row to be foretold.
 fn ranking(frame: &Frame) -> Vec<f64> {
     let health = expected_health::fit(frame, HORIZON_DAYS);
-    let expected = expected_health::foretell(frame, &health.slopes, HORIZON_DAYS);
+    let expected = expected_health::predict(frame, &health.slopes, HORIZON_DAYS);
     let features = of_hazard(frame, &expected.lost, Outlook::Came, HORIZON_DAYS);
     let wanted = Wanted {
         horizon_days: HORIZON_DAYS,
@@ -128,7 +128,7 @@ fn no_single_cell_stops_a_fit_or_moves_the_others_far() {
     for trial in 0..240 {
         let name = Number::ALL[trial % Number::ALL.len()];
         // Made by the query from whole days and from tests within bounds, never from a cell.
-        if [Number::Step, Number::Weight, Number::WatchedDays].contains(&name)
+        if [Number::PeriodsBack, Number::Weight, Number::WatchedDays].contains(&name)
             || name.name().ends_with("_sum")
         {
             continue;

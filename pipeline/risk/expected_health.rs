@@ -99,7 +99,7 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
         })
         .collect();
     let enough = rows.len() >= FEWEST_TESTS;
-    // Looks before a failure are all drawn, the others in part: weights make the tests those of the fleet.
+    // BatteryDays before a failure are all drawn, the others in part: weights make the tests those of the fleet.
     let column =
         |value: &dyn Fn(usize) -> f64| -> Vec<f64> { rows.iter().map(|row| value(*row)).collect() };
     let weights = column(&|row| frame.number(Number::Weight, row));
@@ -249,7 +249,7 @@ fn robust<L, E>(weights: &[f64], fit: impl Fn(&[f64]) -> Result<(Vec<f64>, L), E
 }
 
 /// What is expected of every row, by a fit that was kept.
-pub fn foretell(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Expected {
+pub fn predict(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Expected {
     let number = |feature: &str| {
         kept.iter()
             .find(|slope| slope.part == OWN_PACE && slope.feature == feature)

@@ -29,7 +29,7 @@ macro_rules! columns {
 columns! {
     /// A column of numbers.
     Number {
-        Step "step",
+        PeriodsBack "periods_back",
         AgeDays "age_days",
         UncertaintyDays "uncertainty_days",
         FailedBefore "failed_before",
@@ -171,7 +171,7 @@ impl Frame {
     /// Rows that are to be foretold.
     pub fn current(&self) -> Vec<usize> {
         (0..self.rows)
-            .filter(|row| self.number(Number::Step, *row) == 0.0)
+            .filter(|row| self.number(Number::PeriodsBack, *row) == 0.0)
             .collect()
     }
 

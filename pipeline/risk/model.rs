@@ -3,7 +3,7 @@
 //! One row is one look: whether the battery failed within the horizon, or how long it was watched
 //! without. With the complementary log-log link and the logarithm of the watched share as an offset,
 //! a look cut short by a planned replacement or by the vehicle leaving counts for what was
-//! seen of it: those are competing ends, and the chance is the one if nothing is done. Looks closer
+//! seen of it: those are competing ends, and the chance is the one if nothing is done. BatteryDays closer
 //! together than the horizon overlap; their weights make every battery-week count once.
 //!
 //! The prior: the hazard rises as the power 1.5 of lost ability, and of batteries down to 60 %
@@ -60,7 +60,7 @@ pub struct Model {
 }
 
 /// The rows a fit is made on, as statistics wants them.
-pub struct Looks {
+pub struct BatteryDays {
     pub rows: Vec<usize>,
     /// The day each was made, in days since 1970.
     pub known_days: Vec<f64>,
@@ -70,7 +70,7 @@ pub struct Looks {
     groups: Vec<u64>,
 }
 
-impl Looks {
+impl BatteryDays {
     pub fn new(frame: &Frame, horizon_days: f64) -> Self {
         let rows = frame.watched();
         let column = |name: Number| -> Vec<f64> {
@@ -118,7 +118,7 @@ impl Looks {
 
 /// Fits the hazard of the given columns. Where that has no answer, simpler ones stand in its place.
 pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
-    let looks = Looks::new(frame, wanted.horizon_days);
+    let looks = BatteryDays::new(frame, wanted.horizon_days);
     // Where nothing was watched yet, the prior needs the scale of those to be foretold.
     let scaling = match looks.rows.is_empty() {
         true => learn(features, &frame.current()),
@@ -229,7 +229,7 @@ pub(super) fn nothing_seen(ridge: &Ridge) -> HazardFit {
     }
 }
 
-pub(super) fn failed_batteries(frame: &Frame, looks: &Looks) -> usize {
+pub(super) fn failed_batteries(frame: &Frame, looks: &BatteryDays) -> usize {
     let mut failed: Vec<(&str, &str, i64)> = looks
         .rows
         .iter()
@@ -249,7 +249,7 @@ pub(super) fn failed_batteries(frame: &Frame, looks: &Looks) -> usize {
 
 /// One coefficient as the table model_fit keeps it, the intercept first.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
-pub struct KeptCoefficient {
+pub struct StoredCoefficient {
     pub feature: String,
     pub coefficient: f64,
     pub mean: f64,
@@ -259,14 +259,14 @@ pub struct KeptCoefficient {
 }
 
 /// The fit as it was kept.
-pub struct KeptModel {
+pub struct StoredModel {
     pub names: Vec<String>,
     pub scaling: Vec<Scaling>,
     pub fit: HazardFit,
 }
 
-impl KeptModel {
-    pub fn new(kept: &[KeptCoefficient]) -> Self {
+impl StoredModel {
+    pub fn new(kept: &[StoredCoefficient]) -> Self {
         let slopes = kept.get(1..).unwrap_or_default();
         Self {
             names: slopes.iter().map(|slope| slope.feature.clone()).collect(),

@@ -74,7 +74,7 @@ fn concordance(told: &[Prediction], scores: &[f64]) -> Option<f64> {
     harrell_c(scores, &days, &failed).ok()?.c
 }
 
-/// Scores one origin; none without a battery to foretell.
+/// Scores one origin; none without a battery to predict.
 pub fn score_origin(
     origin: NaiveDate,
     told: &[Prediction],

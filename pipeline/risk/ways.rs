@@ -11,7 +11,7 @@
 
 use super::features::{Feature, LOST};
 use super::frame::Frame;
-use super::model::{Looks, failed_batteries, fit_or_simpler, nothing_seen, prior};
+use super::model::{BatteryDays, failed_batteries, fit_or_simpler, nothing_seen, prior};
 use super::scaled::{Scaling, design, learn};
 use statistics::regression::design::Design;
 use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
@@ -113,7 +113,7 @@ pub struct Pooled {
 struct Ground<'a> {
     features: &'a [Feature],
     scaling: &'a [Scaling],
-    looks: &'a Looks,
+    looks: &'a BatteryDays,
     cells: Vec<f64>,
     horizon_days: f64,
 }
@@ -186,7 +186,7 @@ fn spread_out(fit: HazardFit, columns: &[usize], all: usize) -> HazardFit {
     }
 }
 
-/// Looks of the trials: the predictor of each way, and what came.
+/// BatteryDays of the trials: the predictor of each way, and what came.
 struct Trials {
     predictors: Vec<Vec<f64>>,
     events: Vec<bool>,
@@ -370,7 +370,7 @@ pub fn fit(
     penalty: Option<f64>,
     prior_failures: usize,
 ) -> Pooled {
-    let looks = Looks::new(frame, horizon_days);
+    let looks = BatteryDays::new(frame, horizon_days);
     let scaling = match looks.rows.is_empty() {
         true => learn(features, &frame.current()),
         false => learn(features, &looks.rows),

@@ -63,7 +63,7 @@ struct Life {
 }
 
 #[derive(Debug, Deserialize)]
-struct Told {
+struct Predicted {
     vin: String,
     position: String,
     chance: f64,
@@ -91,7 +91,7 @@ pub async fn run(
         let Some(day) = today.as_of().checked_sub_days(Days::new(back)) else {
             continue;
         };
-        let (told, ridge, bays) = foretell(lake, day, &settings, queries, &lives, &asked).await?;
+        let (told, ridge, bays) = predict(lake, day, &settings, queries, &lives, &asked).await?;
         // The first penalty that rests on failures enough is kept.
         settings.risk.ridge = settings.risk.ridge.or(ridge);
         capacity = capacity.max(bays);
@@ -145,7 +145,7 @@ async fn lives(today: &Analysis) -> Result<HashMap<(String, String), Vec<Life>>,
 }
 
 /// What would have been told on a day, with what came of it.
-async fn foretell(
+async fn predict(
     lake: &Lake,
     day: NaiveDate,
     settings: &Settings,
@@ -164,7 +164,7 @@ async fn foretell(
     )
     .await?;
     let horizon_days = settings.run.horizon_days;
-    let told: Vec<Told> = then
+    let told: Vec<Predicted> = then
         .rows(
             "SELECT vin, position, chance, chance_lower, chance_upper FROM battery_chance
              ORDER BY vin, position",

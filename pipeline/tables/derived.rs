@@ -145,7 +145,7 @@ impl Analysis {
             let schema = promising_nothing(frame.schema().as_arrow());
             let (state, plan) = frame.into_parts();
             let plan = state.optimize(&plan)?;
-            let plan = Stages::new(&self.maker, &state).settle(&plan).await?;
+            let plan = Stages::new(&self.maker, &state).taken_apart(&plan).await?;
             let vin = vin_of(&schema);
             let table = self.maker.make(&plan, &state, schema, vin).await?;
             self.keep(name, table)

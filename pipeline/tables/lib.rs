@@ -127,7 +127,7 @@ pub struct Analysis {
     settings: Settings,
     maker: Maker,
     made: Mutex<BTreeSet<String>>,
-    kept: rust_tables::week_frame::KeptFit,
+    kept: rust_tables::week_frame::StoredFit,
 }
 
 impl Analysis {
@@ -170,7 +170,7 @@ impl Analysis {
             },
             settings,
             made: Mutex::default(),
-            kept: rust_tables::week_frame::KeptFit::default(),
+            kept: rust_tables::week_frame::StoredFit::default(),
         })
     }
 

@@ -38,7 +38,7 @@ impl<'a> Stages<'a> {
     }
 
     /// The plan with its parts made.
-    pub fn settle<'s>(
+    pub fn taken_apart<'s>(
         &'s mut self,
         plan: &'s LogicalPlan,
     ) -> BoxFuture<'s, Result<LogicalPlan, DataFusionError>> {
@@ -48,7 +48,7 @@ impl<'a> Stages<'a> {
             }
             let mut inputs = Vec::new();
             for input in plan.inputs() {
-                inputs.push(self.settle(input).await?);
+                inputs.push(self.taken_apart(input).await?);
             }
             if let (LogicalPlan::Join(join), [left, right]) = (plan, &inputs[..]) {
                 let (l, r) = (reach(left), reach(right));

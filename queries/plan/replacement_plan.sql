@@ -15,7 +15,7 @@ SELECT r.rank, r.vin, r.position, r.battery_no, r.unit_no, r.depot, r.make, r.mo
        r.failed_on, r.chance, r.chance_lower, r.chance_upper, r.chance_fit_lower, r.chance_fit_upper,
        b.pays_from, b.saving, b.saving_failure_half, b.saving_failure_double,
        p.planned_cost, p.best_age_days,
-       t.value AS test_value, t.worth AS test_worth,
+       t.net_saving AS test_net_saving, t.saving AS test_saving,
        t.likely_lower AS test_likely_lower, t.likely_upper AS test_likely_upper, t.days_since_health,
        r.reasons, r.failed_until, r.model_version,
        COALESCE(b.advice, 'leave') AS advice, b.week, b.visit_no, b.special_visit, b.service_week,

@@ -33,27 +33,27 @@ grid AS (
                     ELSE (days_between(exited_on, $as_of) + 7 * $row_weeks) / (7 * $row_weeks) END,
                CASE WHEN days_between(known_from, $as_of) < 0 THEN -1
                     ELSE days_between(known_from, $as_of) / (7 * $row_weeks) END
-           )) AS step
+           )) AS periods_back
     FROM lives
 ),
 dated AS (
-    SELECT vin, position, battery_no, step, day_plus($as_of, -7 * $row_weeks * step) AS known_on,
-           LEAST(days_between(day_plus($as_of, -7 * $row_weeks * step), exited_on), $horizon_days) AS seen_days,
-           failed AND days_between(day_plus($as_of, -7 * $row_weeks * step), exited_on) <= $horizon_days AS failed_then
+    SELECT vin, position, battery_no, periods_back, day_plus($as_of, -7 * $row_weeks * periods_back) AS known_on,
+           LEAST(days_between(day_plus($as_of, -7 * $row_weeks * periods_back), exited_on), $horizon_days) AS seen_days,
+           failed AND days_between(day_plus($as_of, -7 * $row_weeks * periods_back), exited_on) <= $horizon_days AS failed_then
     FROM grid
 ),
 counted AS (
-    SELECT GREATEST(COUNT(*), 1) AS rows FROM dated WHERE step > 0 AND NOT failed_then
+    SELECT GREATEST(COUNT(*), 1) AS rows FROM dated WHERE periods_back > 0 AND NOT failed_then
 ),
 drawn AS (
     SELECT g.*,
-           CASE WHEN step = 0 OR failed_then THEN 1.0
+           CASE WHEN periods_back = 0 OR failed_then THEN 1.0
                 ELSE GREATEST(1.0, c.rows / CAST($sample_rows AS DOUBLE)) END AS rows_meant
     FROM dated g CROSS JOIN counted c
-    WHERE step = 0 OR failed_then
+    WHERE periods_back = 0 OR failed_then
        OR sample_share(vin || ' ' || position || ' ' || CAST(known_on AS VARCHAR)) * c.rows < $sample_rows
 )
-SELECT g.vin, g.position, g.battery_no, g.step, g.known_on, g.rows_meant, g.failed_then,
+SELECT g.vin, g.position, g.battery_no, g.periods_back, g.known_on, g.rows_meant, g.failed_then,
        CASE WHEN g.failed_then THEN LEAST(days_between(g.known_on, $as_of), $horizon_days)
             ELSE g.seen_days END AS watched_days,
        l.depot, l.chemistry, l.battery_group, l.powertrain, l.failed_before, l.failed_on,

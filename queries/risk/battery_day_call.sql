@@ -1,7 +1,7 @@
 -- One row is a battery on a day before which it was called to for starting trouble or charged: how often since
 -- it was installed, and whether a call of the last $trouble_days is open: answered by no fit test.
 -- Reads battery_day, calls and charges, and counts only those that the battery went on after, in service.
-SELECT p.vin, p.position, p.battery_no, p.step,
+SELECT p.vin, p.position, p.battery_no, p.periods_back,
        SUM(CASE WHEN m.call THEN 1 ELSE 0 END) AS calls,
        SUM(CASE WHEN m.call THEN 0 ELSE 1 END) AS charges,
        BOOL_OR(m.call AND days_between(m.happened_on, p.known_on) <= $trouble_days
@@ -13,4 +13,4 @@ JOIN (SELECT vin, position, called_on AS happened_on, found_fit_on, TRUE AS call
       FROM order_line WHERE operation = 'battery charged') m
   ON m.vin = p.vin AND m.position = p.position
  AND m.happened_on >= p.installed_on AND m.happened_on <= p.known_on
-GROUP BY p.vin, p.position, p.battery_no, p.step
+GROUP BY p.vin, p.position, p.battery_no, p.periods_back

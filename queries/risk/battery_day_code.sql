@@ -9,7 +9,7 @@ WITH sessions AS (
     FROM code_session s
     LEFT JOIN code_flood f ON f.vin = s.vin AND f.session_no = s.session_no
 )
-SELECT p.vin, p.position, p.battery_no, p.step,
+SELECT p.vin, p.position, p.battery_no, p.periods_back,
        SUM(CASE WHEN s.shows_supply AND days_between(s.seen_on, p.known_on) < 28 THEN 1 ELSE 0 END) AS supply_sessions_28,
        SUM(CASE WHEN s.shows_supply AND days_between(s.seen_on, p.known_on) < 91 THEN 1 ELSE 0 END) AS supply_sessions_91,
        SUM(CASE WHEN s.shows_supply THEN 1 ELSE 0 END) AS supply_sessions_364,
@@ -22,4 +22,4 @@ SELECT p.vin, p.position, p.battery_no, p.step,
 FROM battery_day p
 JOIN sessions s ON s.vin = p.vin
  AND s.seen_on > GREATEST(day_plus(p.known_on, -364), p.installed_on) AND s.seen_on <= p.known_on
-GROUP BY p.vin, p.position, p.battery_no, p.step
+GROUP BY p.vin, p.position, p.battery_no, p.periods_back

@@ -9,16 +9,16 @@ WITH
 -- The first test of the battery's health within the horizon after the row's day: what the expected
 -- health is fitted to. A test after the failure finds what failed, not what was worn.
 next_tests AS (
-    SELECT p.vin, p.position, p.battery_no, p.step,
+    SELECT p.vin, p.position, p.battery_no, p.periods_back,
            FIRST_VALUE(t.health_read ORDER BY t.recency DESC) AS next_health
     FROM battery_day p
     JOIN test_history t ON t.vin = p.vin AND t.position = p.position AND t.battery_no = p.battery_no
      AND t.health_read IS NOT NULL AND t.tested_on > p.known_on
      AND t.tested_on <= day_plus(p.known_on, $horizon_days)
      AND (p.failed_on IS NULL OR t.tested_on < p.failed_on)
-    GROUP BY p.vin, p.position, p.battery_no, p.step
+    GROUP BY p.vin, p.position, p.battery_no, p.periods_back
 )
-SELECT p.vin, p.position, p.battery_no, p.step, p.known_on, p.depot, p.chemistry, p.battery_group, p.powertrain,
+SELECT p.vin, p.position, p.battery_no, p.periods_back, p.known_on, p.depot, p.chemistry, p.battery_group, p.powertrain,
        CAST(days_between(p.installed_on, p.known_on) AS DOUBLE) AS age_days,
        p.uncertainty_days, p.failed_before,
        t.tested_on, t.verdict, t.rest_voltage_v, t.state_of_charge, t.health, t.health_on, t.health_tests,
@@ -32,14 +32,14 @@ SELECT p.vin, p.position, p.battery_no, p.step, p.known_on, p.depot, p.chemistry
        w.heat,
        w.coldest_28, w.coldest_91, w.coldest_182, w.coldest_364, w.coldest_728,
        w.cold_ahead, w.cold_ahead_variance, COALESCE(w.years_ahead, 0) AS years_ahead, w.heat_ahead,
-       CASE WHEN p.step > 0 THEN w.coldest_came END AS coldest_came, n.next_health, p.watched_days, p.failed_then,
-       CASE WHEN p.step = 0 THEN 0.0 ELSE p.rows_meant * LEAST(1.0, 7.0 * $row_weeks / $horizon_days) END AS weight
+       CASE WHEN p.periods_back > 0 THEN w.coldest_came END AS coldest_came, n.next_health, p.watched_days, p.failed_then,
+       CASE WHEN p.periods_back = 0 THEN 0.0 ELSE p.rows_meant * LEAST(1.0, 7.0 * $row_weeks / $horizon_days) END AS weight
 FROM battery_day p
 LEFT JOIN test_history t ON t.vin = p.vin AND t.position = p.position AND t.battery_no = p.battery_no
  AND t.tested_on <= p.known_on AND (t.next_tested_on IS NULL OR t.next_tested_on > p.known_on)
-LEFT JOIN next_tests n ON n.vin = p.vin AND n.position = p.position AND n.battery_no = p.battery_no AND n.step = p.step
-LEFT JOIN battery_day_call m ON m.vin = p.vin AND m.position = p.position AND m.battery_no = p.battery_no AND m.step = p.step
-LEFT JOIN battery_day_code c ON c.vin = p.vin AND c.position = p.position AND c.battery_no = p.battery_no AND c.step = p.step
+LEFT JOIN next_tests n ON n.vin = p.vin AND n.position = p.position AND n.battery_no = p.battery_no AND n.periods_back = p.periods_back
+LEFT JOIN battery_day_call m ON m.vin = p.vin AND m.position = p.position AND m.battery_no = p.battery_no AND m.periods_back = p.periods_back
+LEFT JOIN battery_day_code c ON c.vin = p.vin AND c.position = p.position AND c.battery_no = p.battery_no AND c.periods_back = p.periods_back
 LEFT JOIN odometer_pace d ON d.vin = p.vin AND d.seen_on <= p.known_on AND (d.next_seen_on IS NULL OR d.next_seen_on > p.known_on)
 LEFT JOIN depot_day_weather w ON w.depot = p.depot AND w.known_on = p.known_on
-WHERE (p.watched_days > 0 OR p.step = 0) AND NOT COALESCE(m.call_open, FALSE)
+WHERE (p.watched_days > 0 OR p.periods_back = 0) AND NOT COALESCE(m.call_open, FALSE)

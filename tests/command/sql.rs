@@ -32,7 +32,7 @@ fn every_query_file_runs_on_a_small_lake() {
             "chance_told",
             "last_report_outcome",
             "pick_list",
-            "test_next",
+            "test_first",
             "repeat_battery",
             "order_place",
             "standing_code",

@@ -19,14 +19,14 @@ fn the_model_counts_the_floods_that_are_told() {
          LEFT JOIN code_flood f ON f.vin = w.vin AND f.cause_then = 'supply'
           AND CAST(f.ended_at AS DATE) > GREATEST(day_plus(w.known_on, -364), l.installed_on)
           AND CAST(f.ended_at AS DATE) <= w.known_on
-         WHERE w.step = 0
+         WHERE w.periods_back = 0
          GROUP BY w.vin, w.position, w.supply_floods_364
          HAVING COUNT(f.vin) <> w.supply_floods_364",
     );
     assert!(differ.is_empty(), "{differ:?}");
     let known = place.sql(
         &[],
-        "SELECT SUM(supply_floods_364) AS floods FROM vehicle_week WHERE step = 0",
+        "SELECT SUM(supply_floods_364) AS floods FROM vehicle_week WHERE periods_back = 0",
     );
     assert!(known[0]["floods"].as_f64() > Some(0.0), "{known:?}");
 }

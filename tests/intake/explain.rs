@@ -39,7 +39,7 @@ fn each_column_is_explained_with_values_before_and_after() {
         column("Temp F").use_,
         ColumnUse::Field {
             field: "temperature_c",
-            manner: "in degF".to_owned()
+            read_as: "in degF".to_owned()
         }
     );
     assert_eq!(
@@ -54,7 +54,7 @@ fn each_column_is_explained_with_values_before_and_after() {
         column("Cond").use_,
         ColumnUse::Field {
             field: "measured_value",
-            manner: "as conductance S".to_owned()
+            read_as: "as conductance S".to_owned()
         }
     );
     assert_eq!(column("Notes").use_, ColumnUse::Ignored);

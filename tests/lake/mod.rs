@@ -6,6 +6,7 @@ mod cut_short;
 mod growing;
 mod killed;
 mod mending;
+mod object_store;
 mod outside;
 mod releases;
 mod taking_back;

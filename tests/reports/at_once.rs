@@ -4,7 +4,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use voltwane::report::document::Document;
-use voltwane::report::manner::Manner;
+use voltwane::report::style::ReportStyle;
 use voltwane::report::table_files::{Kind, Sheet, column};
 
 use crate::workplace::Workplace;
@@ -35,7 +35,7 @@ fn two_reports_at_once_leave_one_whole_and_what_stood_there() {
     place.write("out/2026-W26/charts/other.svg", "kept too");
     let folder = place.path().join("out/2026-W26");
     document("first")
-        .write(&folder, &Manner::default())
+        .write(&folder, &ReportStyle::default())
         .expect("written");
     let over = AtomicBool::new(false);
     std::thread::scope(|scope| {
@@ -45,7 +45,7 @@ fn two_reports_at_once_leave_one_whole_and_what_stood_there() {
                 let folder = &folder;
                 scope.spawn(move || {
                     for _ in 0..40 {
-                        let report = document(word).write(folder, &Manner::default());
+                        let report = document(word).write(folder, &ReportStyle::default());
                         assert_eq!(report.expect("written").report, folder.join("report.md"));
                     }
                 })

@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate};
 use regex::Regex;
 use voltwane::report::chart::{
-    BandPoint, Chart, CurvePoint, FunnelLimit, FunnelPoint, Interval, Lane, Mark, Span, Told,
+    BandPoint, ChanceBand, Chart, CurvePoint, FunnelLimit, FunnelPoint, Interval, Lane, Mark, Span,
     Trend, calibration, funnel, intervals, survival, timeline, trend,
 };
 
@@ -36,15 +36,15 @@ fn charts() -> Vec<Chart> {
         .collect();
     let measured = [(day("2026-01-01"), 0.88, LONG_NAME.to_owned())];
     let told = [
-        Told {
-            told: 0.01,
+        ChanceBand {
+            predicted: 0.01,
             failed: 0.02,
             lower: 0.0,
             upper: 0.05,
             batteries: 40,
         },
-        Told {
-            told: 0.2,
+        ChanceBand {
+            predicted: 0.2,
             failed: 0.3,
             lower: 0.1,
             upper: 0.9,

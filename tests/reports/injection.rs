@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use calamine::{Data, Reader, Xlsx, open_workbook};
-use voltwane::report::manner::Manner;
+use voltwane::report::style::ReportStyle;
 
 use super::every_report::{Looked, made_over};
 use super::hostile_text::HOSTILE;
@@ -199,7 +199,7 @@ async fn hostile_text_in_every_column_is_only_text_in_every_report() {
     place.write("list.csv", list.join("\n"));
     let mut looked = Looked::at(&place, "list.csv").await;
     let out = place.path().join("out");
-    let all = looked.reports(&out, &Manner::default()).await;
+    let all = looked.reports(&out, &ReportStyle::default()).await;
 
     // A payload that no report shows would prove nothing.
     let shows = |text: &str| all.iter().filter(|(_, held)| held.contains(text)).count();

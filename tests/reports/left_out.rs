@@ -1,8 +1,8 @@
 //! A shared report shows nothing that a person typed: a marker is put into every free column of every
 //! kind of dump, and no file of any command with `--share` may hold it.
 
-use voltwane::report::manner::Manner;
 use voltwane::report::pseudonym::Pseudonyms;
+use voltwane::report::style::ReportStyle;
 
 use super::every_report::{Looked, made_over};
 use crate::workplace::Workplace;
@@ -87,7 +87,7 @@ async fn nothing_that_was_typed_is_in_a_shared_report() {
 
     let mut looked = Looked::at(&place, "list.csv").await;
     let open = looked
-        .reports(&place.path().join("open"), &Manner::default())
+        .reports(&place.path().join("open"), &ReportStyle::default())
         .await;
     let shown = |marker: &str| {
         let holds = |(_, text): &&(String, String)| text.to_lowercase().contains(marker);
@@ -111,12 +111,12 @@ async fn nothing_that_was_typed_is_in_a_shared_report() {
     assert!(shown(&vehicles[0].0.to_lowercase()) > 0);
 
     let folder = looked.lake().folder();
-    let manner = Manner {
+    let style = ReportStyle {
         pseudonyms: Some(Pseudonyms::find(folder.as_deref()).expect("a key")),
-        ..Manner::default()
+        ..ReportStyle::default()
     };
     let out = place.path().join("shared");
-    let mut shared = looked.reports(&out, &manner).await;
+    let mut shared = looked.reports(&out, &style).await;
     assert_eq!(shared.len(), open.len());
     // What the program prints is the same; the backtest has its answers beside it.
     for command in [

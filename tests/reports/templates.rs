@@ -1,29 +1,29 @@
 //! Templates: the reader's own come first, mistakes in them are named, text in them is safe.
 
 use minijinja::context;
-use voltwane::report::manner::{Manner, Units};
+use voltwane::report::style::{ReportStyle, Units};
 use voltwane::report::templates::Templates;
 
 use crate::workplace::Workplace;
 
-fn own(place: &Workplace, name: &str, text: &str) -> Manner {
+fn own(place: &Workplace, name: &str, text: &str) -> ReportStyle {
     place.write(&format!("own/{name}"), text);
-    Manner {
+    ReportStyle {
         currency: "€".to_owned(),
         templates: Some(place.path().join("own")),
-        ..Manner::default()
+        ..ReportStyle::default()
     }
 }
 
 #[test]
 fn text_is_made_safe_by_itself() {
     let place = Workplace::new();
-    let manner = own(
+    let style = own(
         &place,
         "_mine.md",
         "{{ text }} {{ none }} {{ text | safe }}\n",
     );
-    let shown = Templates::new(&manner)
+    let shown = Templates::new(&style)
         .and_then(|templates| {
             templates.render(
                 "_mine.md",
@@ -37,13 +37,13 @@ fn text_is_made_safe_by_itself() {
 #[test]
 fn numbers_are_told_in_the_readers_units() {
     let place = Workplace::new();
-    let mut manner = own(
+    let mut style = own(
         &place,
         "_mine.md",
         "{{ c | temperature }} {{ km | distance }} {{ sum | money }} {{ p | chance }} {{ p | per_cent }}\n",
     );
-    let told = |manner: &Manner| {
-        Templates::new(manner)
+    let told = |style: &ReportStyle| {
+        Templates::new(style)
             .and_then(|templates| {
                 templates.render(
                     "_mine.md",
@@ -52,16 +52,16 @@ fn numbers_are_told_in_the_readers_units() {
             })
             .expect("a text")
     };
-    assert_eq!(told(&manner), "-40 °C 1,609 km -€1,234 1 in 50 2.0 %\n");
-    manner.units = Units::Us;
-    assert_eq!(told(&manner), "-40 °F 1,000 mi -€1,234 1 in 50 2.0 %\n");
+    assert_eq!(told(&style), "-40 °C 1,609 km -€1,234 1 in 50 2.0 %\n");
+    style.units = Units::Us;
+    assert_eq!(told(&style), "-40 °F 1,000 mi -€1,234 1 in 50 2.0 %\n");
 }
 
 #[test]
 fn a_name_that_is_not_there_is_named_with_its_template() {
     let place = Workplace::new();
-    let manner = own(&place, "_mine.md", "{{ mispelt }}\n");
-    let error = Templates::new(&manner)
+    let style = own(&place, "_mine.md", "{{ mispelt }}\n");
+    let error = Templates::new(&style)
         .and_then(|templates| templates.render("_mine.md", context! {}))
         .expect_err("a mistake");
     assert!(error.to_string().contains("_mine.md"), "{error}");
@@ -69,19 +69,19 @@ fn a_name_that_is_not_there_is_named_with_its_template() {
 
 #[test]
 fn a_folder_that_is_not_there_is_said_so() {
-    let manner = Manner {
+    let style = ReportStyle {
         templates: Some("nowhere".into()),
-        ..Manner::default()
+        ..ReportStyle::default()
     };
-    let error = Templates::new(&manner).expect_err("no folder");
+    let error = Templates::new(&style).expect_err("no folder");
     assert!(error.to_string().contains("nowhere"), "{error}");
 }
 
 #[test]
 fn a_text_that_no_report_asks_for_is_named() {
     let place = Workplace::new();
-    let manner = own(&place, "comebacks.md", "never printed\n");
-    let error = Templates::new(&manner).expect_err("no such template");
+    let style = own(&place, "comebacks.md", "never printed\n");
+    let error = Templates::new(&style).expect_err("no such template");
     let said = error.to_string();
     assert!(said.contains("own/comebacks.md"), "{said}");
     assert!(said.contains("comeback_rates.md"), "{said}");
@@ -91,9 +91,9 @@ fn a_text_that_no_report_asks_for_is_named() {
 fn no_template_is_read_from_outside_its_folder() {
     let place = Workplace::new();
     place.write("secret.md", "secret");
-    let manner = own(&place, "_mine.md", "{% include \"../secret.md\" %}\n");
+    let style = own(&place, "_mine.md", "{% include \"../secret.md\" %}\n");
     assert!(
-        Templates::new(&manner)
+        Templates::new(&style)
             .and_then(|templates| templates.render("_mine.md", context! {}))
             .is_err()
     );
@@ -101,7 +101,7 @@ fn no_template_is_read_from_outside_its_folder() {
 
 #[test]
 fn every_shipped_template_can_be_read() {
-    let templates = Templates::new(&Manner::default()).expect("templates");
+    let templates = Templates::new(&ReportStyle::default()).expect("templates");
     let mut seen = 0;
     for name in Templates::shipped() {
         // Without content a template stops at its first name, never at its form.

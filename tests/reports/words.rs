@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use regex::Regex;
 use voltwane::lake::tables::TABLES;
-use voltwane::report::manner::Units;
+use voltwane::report::style::Units;
 use voltwane::report::words;
 use voltwane::report::words::reasons::{Reason, Reasoned};
 use voltwane::trade::derived_words::*;

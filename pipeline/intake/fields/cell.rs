@@ -46,7 +46,7 @@ impl Value<'_> {
 
 /// How cells are written in a file.
 #[derive(Debug, Clone, Copy)]
-pub struct Manner<'m> {
+pub struct CellFormat<'m> {
     pub marks: Marks,
     pub zone: Tz,
     /// Further cells that mean nothing, in lower case.
@@ -59,7 +59,7 @@ const BLANKS: &[&str] = &[
 ];
 
 /// Whether a cell holds nothing.
-pub fn is_blank(cell: &str, manner: &Manner) -> bool {
+pub fn is_blank(cell: &str, format: &CellFormat) -> bool {
     let cell = cell.trim();
     if cell.is_empty() {
         return true;
@@ -68,8 +68,8 @@ pub fn is_blank(cell: &str, manner: &Manner) -> bool {
     if cell.len() <= 7 && BLANKS.iter().any(|blank| blank.eq_ignore_ascii_case(cell)) {
         return true;
     }
-    !manner.blanks.is_empty()
-        && manner
+    !format.blanks.is_empty()
+        && format
             .blanks
             .iter()
             .any(|blank| *blank == cell.to_lowercase())
@@ -81,7 +81,7 @@ pub fn read<'r>(
     plan: &FieldPlan,
     cell_plan: Option<&CellPlan>,
     cell: &'r str,
-    manner: &Manner,
+    format: &CellFormat,
 ) -> Result<Value<'r>, Fault> {
     let name = plan.column.name;
     let replaced = plan.words.find(cell).map(str::to_owned);
@@ -122,7 +122,7 @@ pub fn read<'r>(
             None => Err(Fault::field(name, "neither yes nor no", quoted(&text))),
         },
         Meaning::Whole { about, low, high } => {
-            let value = whole_number(&text, manner.marks, hexadecimal).map_err(|detail| {
+            let value = whole_number(&text, format.marks, hexadecimal).map_err(|detail| {
                 Fault::field(name, format!("{about} is not a whole number"), detail)
             })?;
             if (*low..=*high).contains(&value) {
@@ -135,14 +135,14 @@ pub fn read<'r>(
             ))
         }
         Meaning::Number(quantity) => {
-            read_quantity(name, quantity, cell_plan, &text, manner).map(Value::Number)
+            read_quantity(name, quantity, cell_plan, &text, format).map(Value::Number)
         }
         Meaning::Reading => Ok(Value::Text(text)),
         Meaning::Day(_) => match plan.formats.day(&text) {
             Ok(day) => Ok(Value::Day(epoch_days(day))),
             Err(detail) => Err(Fault::field(name, "not a date", detail)),
         },
-        Meaning::Instant(_) => match plan.formats.instant(&text, manner.zone) {
+        Meaning::Instant(_) => match plan.formats.instant(&text, format.zone) {
             Ok(instant) => Ok(Value::Instant(instant)),
             Err(detail) => Err(Fault::field(name, "not a date and time", detail)),
         },
@@ -155,9 +155,9 @@ pub fn read_quantity(
     quantity: &Quantity,
     cell_plan: Option<&CellPlan>,
     text: &str,
-    manner: &Manner,
+    format: &CellFormat,
 ) -> Result<f64, Fault> {
-    let (number, written_unit) = leading_number(text, manner.marks).map_err(|detail| {
+    let (number, written_unit) = leading_number(text, format.marks).map_err(|detail| {
         Fault::field(name, format!("{} is not a number", quantity.about), detail)
     })?;
     let unit = match (quantity.dimension, written_unit) {
@@ -304,12 +304,12 @@ pub fn check_constant(field: &'static str, text: &str, zone: Tz) -> Result<(), S
         words: Default::default(),
         required: false,
     };
-    let manner = Manner {
+    let format = CellFormat {
         marks: Marks::default(),
         zone,
         blanks: &[],
     };
-    read(&plan, None, text, &manner)
+    read(&plan, None, text, &format)
         .map(|_| ())
         .map_err(|fault| format!("is {fault}"))
 }

@@ -90,8 +90,8 @@ impl CompleteRow {
             }
             DumpKind::CodeScan | DumpKind::TroubleCode => {
                 if let Some(places) = self.code {
-                    let settled = settle_code(places, values)
-                        .and_then(|()| settle_scan(self.kind, places, values));
+                    let settled = complete_code(places, values)
+                        .and_then(|()| complete_scan(self.kind, places, values));
                     faults.extend(settled.err());
                 }
             }
@@ -145,7 +145,7 @@ impl CompleteRow {
 
 /// Code text, failure type, SPN and FMI agree and fill each other in; the status byte fills in the
 /// flags it holds.
-fn settle_code(places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault> {
+fn complete_code(places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault> {
     let parts = match (&values[places.spn], &values[places.fmi]) {
         (Value::Whole(spn), Value::Whole(fmi)) => {
             let (spn, fmi) = (u32::try_from(*spn).ok(), u8::try_from(*fmi).ok());
@@ -171,7 +171,7 @@ fn settle_code(places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault
         if let Some(code) = parts {
             values[places.code] = Value::Text(Cow::Owned(code.to_string()));
         }
-        return settle_status(places, values);
+        return complete_status(places, values);
     };
     if let Ok(typed) = TypedCode::parse(&text) {
         agree(
@@ -193,10 +193,10 @@ fn settle_code(places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault
             detail,
         ));
     }
-    settle_status(places, values)
+    complete_status(places, values)
 }
 
-fn settle_status(places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault> {
+fn complete_status(places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault> {
     if let Value::Whole(byte) = values[places.status_byte] {
         let status = Status(u8::try_from(byte).unwrap_or_default());
         for (place, flag) in [
@@ -233,7 +233,11 @@ fn agree(
 }
 
 /// A scan without a number is known by its vehicle and time; a code stands in a module.
-fn settle_scan(kind: DumpKind, places: CodePlaces, values: &mut [Value<'_>]) -> Result<(), Fault> {
+fn complete_scan(
+    kind: DumpKind,
+    places: CodePlaces,
+    values: &mut [Value<'_>],
+) -> Result<(), Fault> {
     if values[places.scan_id].is_missing()
         && let (Some(vin), Value::Instant(at)) =
             (values[places.vin].text(), &values[places.scanned_at])

@@ -200,7 +200,7 @@ impl<'p> RowReader<'p> {
                 continue;
             };
             let name = field.column.name;
-            match cell::read_quantity(name, &quantity, cell_plan, &text, &self.cells.manner) {
+            match cell::read_quantity(name, &quantity, cell_plan, &text, &self.cells.format) {
                 Ok(number) => values[place] = Value::Number(number),
                 Err(fault) => faults.push(fault),
             }

@@ -7,7 +7,7 @@ use std::borrow::Cow;
 use chrono_tz::Tz;
 
 use crate::fault::Fault;
-use crate::fields::cell::{self, Manner, Value};
+use crate::fields::cell::{self, CellFormat, Value};
 use crate::fields::field_plan::FieldPlan;
 use crate::fields::meaning::{Meaning, reading};
 use crate::forms::record::Record;
@@ -16,7 +16,7 @@ use crate::mapping::header_layout::HeaderLayout;
 /// Reads the cells of the records under one header.
 pub struct RowCells<'p> {
     pub layout: &'p HeaderLayout,
-    pub manner: Manner<'p>,
+    pub format: CellFormat<'p>,
 }
 
 impl<'p> RowCells<'p> {
@@ -24,7 +24,7 @@ impl<'p> RowCells<'p> {
         let mapping = &layout.mapping;
         RowCells {
             layout,
-            manner: Manner {
+            format: CellFormat {
                 marks: mapping.marks,
                 zone: mapping.zone,
                 blanks: &mapping.blanks,
@@ -34,7 +34,7 @@ impl<'p> RowCells<'p> {
 
     /// The text a field is read from, with the column it stands in; `None` when all are blank.
     pub fn text<'r>(&self, field: &FieldPlan, record: &'r Record) -> Option<(usize, Cow<'r, str>)> {
-        let filled = |index: &usize| !cell::is_blank(record.cell(*index), &self.manner);
+        let filled = |index: &usize| !cell::is_blank(record.cell(*index), &self.format);
         let mut places = field.cells.iter().map(|plan| plan.index).filter(filled);
         let first = places.next()?;
         let text = Cow::Borrowed(record.cell(first));
@@ -61,8 +61,8 @@ impl<'p> RowCells<'p> {
         };
         let cell_plan = field.cells.iter().find(|plan| plan.index == index);
         match text {
-            Cow::Borrowed(text) => cell::read(field, cell_plan, text, &self.manner),
-            Cow::Owned(text) => cell::read(field, cell_plan, &text, &self.manner).map(owned),
+            Cow::Borrowed(text) => cell::read(field, cell_plan, text, &self.format),
+            Cow::Owned(text) => cell::read(field, cell_plan, &text, &self.format).map(owned),
         }
     }
 
@@ -75,11 +75,11 @@ impl<'p> RowCells<'p> {
                     .and_then(|plan| plan.measured_kind)
                     .and_then(reading);
                 quantity.is_some_and(|quantity| {
-                    cell::read_quantity(field.column.name, &quantity, cell_plan, text, &self.manner)
+                    cell::read_quantity(field.column.name, &quantity, cell_plan, text, &self.format)
                         .is_ok()
                 })
             }
-            _ => cell::read(field, cell_plan, text, &self.manner).is_ok(),
+            _ => cell::read(field, cell_plan, text, &self.format).is_ok(),
         }
     }
 }
@@ -89,7 +89,7 @@ pub fn constant(field: &FieldPlan, zone: Tz) -> Value<'static> {
     let Some(text) = &field.constant else {
         return Value::Missing;
     };
-    let manner = Manner {
+    let format = CellFormat {
         marks: Default::default(),
         zone,
         blanks: &[],
@@ -98,7 +98,7 @@ pub fn constant(field: &FieldPlan, zone: Tz) -> Value<'static> {
         formats: Default::default(),
         ..field.clone()
     };
-    cell::read(&plain, None, text, &manner).map_or(Value::Missing, owned)
+    cell::read(&plain, None, text, &format).map_or(Value::Missing, owned)
 }
 
 /// The value with its text its own, free of the record it was read from.

@@ -6,8 +6,8 @@ use super::frame::{Axis, Frame};
 
 /// A group of predictions: the mean chance told and the share that failed, with 95 % limits.
 #[derive(Debug, Clone, Copy)]
-pub struct Told {
-    pub told: f64,
+pub struct ChanceBand {
+    pub predicted: f64,
     pub failed: f64,
     pub lower: f64,
     pub upper: f64,
@@ -15,11 +15,11 @@ pub struct Told {
 }
 
 /// Draws the groups; none where there is none.
-pub fn calibration(name: &str, groups: &[Told]) -> Option<Chart> {
+pub fn calibration(name: &str, groups: &[ChanceBand]) -> Option<Chart> {
     let first = groups.first()?;
     let highest = groups
         .iter()
-        .map(|group| group.told.max(group.upper))
+        .map(|group| group.predicted.max(group.upper))
         .fold(0.02, f64::max)
         .min(1.0);
     let written = |share: f64| format!("{} %", tidy(share * 100.0));
@@ -31,15 +31,15 @@ pub fn calibration(name: &str, groups: &[Told]) -> Option<Chart> {
     frame.svg.line(from, to, "dashed");
     for group in groups {
         let (low, high) = (
-            frame.at(group.told, group.lower),
-            frame.at(group.told, group.upper),
+            frame.at(group.predicted, group.lower),
+            frame.at(group.predicted, group.upper),
         );
         frame.svg.line(low, high, "accent");
-        let at = frame.at(group.told, group.failed);
+        let at = frame.at(group.predicted, group.failed);
         let note = format!(
             "{} batteries: told {:.1} %, failed {:.1} %",
             group.batteries,
-            group.told * 100.0,
+            group.predicted * 100.0,
             group.failed * 100.0
         );
         frame.svg.circle(at, 5.0, "dot", &note);
@@ -48,9 +48,9 @@ pub fn calibration(name: &str, groups: &[Told]) -> Option<Chart> {
     let alternative = format!(
         "Chance told against share that failed, {} groups: from {:.1} % told, {:.1} % failed, to {:.1} % told, {:.1} % failed.",
         groups.len(),
-        first.told * 100.0,
+        first.predicted * 100.0,
         first.failed * 100.0,
-        last.told * 100.0,
+        last.predicted * 100.0,
         last.failed * 100.0
     );
     Some(frame.svg.finish(name, &alternative))

@@ -14,7 +14,7 @@ mod svg;
 mod timeline;
 mod trend;
 
-pub use calibration::{Told, calibration};
+pub use calibration::{ChanceBand, calibration};
 pub use funnel::{FunnelLimit, FunnelPoint, funnel};
 pub use intervals::{Interval, intervals};
 pub use survival::{CurvePoint, survival};

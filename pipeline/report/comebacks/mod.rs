@@ -4,8 +4,8 @@ use std::path::Path;
 
 use super::ReportError;
 use super::document::{Document, Written};
-use super::manner::Manner;
 use super::sections::{self, Reading, Section};
+use super::style::ReportStyle;
 use super::templates::Templates;
 use tables::Analysis;
 
@@ -30,18 +30,18 @@ pub const SECTIONS: &[Section] = &[
 pub async fn write(
     analysis: &Analysis,
     out: &Path,
-    manner: &Manner,
+    style: &ReportStyle,
     progress: &dyn Fn(&str),
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(manner)?;
+    let templates = Templates::new(style)?;
     let reading = Reading {
         analysis,
-        manner,
+        style,
         templates: &templates,
         about: &(),
     };
     let week = reading.week();
     let whole = sections::make(SECTIONS, &reading, progress).await?;
     let title = format!("Comebacks, week {week}");
-    Document::of("comebacks", title, analysis.as_of(), whole).write(&out.join(&week), manner)
+    Document::of("comebacks", title, analysis.as_of(), whole).write(&out.join(&week), style)
 }

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use super::events::Event;
 use super::views::{Now, Risk};
 use crate::cells;
-use crate::manner::Units;
+use crate::style::Units;
 
 /// Things since the last report that are named.
 const NAMED: usize = 4;

@@ -7,7 +7,7 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::super::ReportError;
-use super::super::manner::Manner;
+use super::super::style::ReportStyle;
 use lake::tables::{Column, Kind, TABLES, Table};
 use tables::Analysis;
 
@@ -27,7 +27,7 @@ pub struct Correction {
 pub async fn of(
     analysis: &Analysis,
     vin: &str,
-    manner: &Manner,
+    style: &ReportStyle,
 ) -> Result<Vec<Correction>, ReportError> {
     let mut all = Vec::new();
     for table in TABLES {
@@ -60,8 +60,8 @@ pub async fn of(
                     corrected_on: loaded_on.unwrap_or_default(),
                     fact_on,
                     what: table.name.replace('_', " "),
-                    by: by(now, manner),
-                    change: change(table, was, now, manner),
+                    by: by(now, style),
+                    change: change(table, was, now, style),
                 });
             }
         }
@@ -90,10 +90,10 @@ fn loaded_on(row: &Map<String, Value>) -> Option<String> {
 }
 
 /// The file that brought it; not to others, since a file may be named after anybody.
-fn by(row: &Map<String, Value>, manner: &Manner) -> String {
+fn by(row: &Map<String, Value>, style: &ReportStyle) -> String {
     let file = row.get("from_file").and_then(Value::as_str);
     match file {
-        _ if manner.shared() => "a later file".to_owned(),
+        _ if style.shared() => "a later file".to_owned(),
         Some(file) => match row.get("from_line").and_then(Value::as_i64) {
             Some(line) => format!("{file}, line {line}"),
             None => file.to_owned(),
@@ -107,14 +107,14 @@ fn change(
     table: &Table,
     was: &Map<String, Value>,
     now: &Map<String, Value>,
-    manner: &Manner,
+    style: &ReportStyle,
 ) -> String {
     let changed = table
         .columns
         .iter()
         .filter(|column| column.is_content)
         .filter(|column| was.get(column.name) != now.get(column.name))
-        .map(|column| match manner.shared() {
+        .map(|column| match style.shared() {
             true => column.name.to_owned(),
             false => format!(
                 "{} was {}, is {}",

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::super::cells;
-use super::super::manner::{LEFT_OUT, Manner};
+use super::super::style::{LEFT_OUT, ReportStyle};
 use super::views::{Battery, Order, Recovery, Session, Test};
 
 /// One thing that happened.
@@ -22,7 +22,7 @@ pub fn events(
     sessions: &[Session],
     orders: &[Order],
     recoveries: &[Recovery],
-    manner: &Manner,
+    style: &ReportStyle,
 ) -> Vec<Event> {
     let mut events = Vec::new();
     for battery in batteries {
@@ -49,13 +49,9 @@ pub fn events(
             });
         }
     }
-    events.extend(tests.iter().map(|test| test_event(test, manner)));
-    events.extend(
-        sessions
-            .iter()
-            .map(|session| session_event(session, manner)),
-    );
-    events.extend(orders.iter().map(|order| order_event(order, manner)));
+    events.extend(tests.iter().map(|test| test_event(test, style)));
+    events.extend(sessions.iter().map(|session| session_event(session, style)));
+    events.extend(orders.iter().map(|order| order_event(order, style)));
     for case in recoveries {
         if let Some(proven_on) = &case.proven_on {
             events.push(Event {
@@ -74,7 +70,7 @@ pub fn events(
     events
 }
 
-fn test_event(test: &Test, manner: &Manner) -> Event {
+fn test_event(test: &Test, style: &ReportStyle) -> Event {
     let mut details = vec![test.verdict.clone()];
     details.extend(
         test.health
@@ -89,7 +85,7 @@ fn test_event(test: &Test, manner: &Manner) -> Event {
     );
     details.extend(
         test.temperature_c
-            .map(|celsius| manner.units.temperature(celsius)),
+            .map(|celsius| style.units.temperature(celsius)),
     );
     if test.position != "main" {
         details.push(format!("{} battery", test.position));
@@ -106,7 +102,7 @@ fn tidy(value: f64) -> f64 {
     (value * 10.0).round() / 10.0
 }
 
-fn session_event(session: &Session, manner: &Manner) -> Event {
+fn session_event(session: &Session, style: &ReportStyle) -> Event {
     let mut details = vec![match session.codes {
         0 => "no code".to_owned(),
         codes => format!(
@@ -126,7 +122,7 @@ fn session_event(session: &Session, manner: &Manner) -> Event {
             .supply_voltage_v
             .map(|volts| format!("supply {volts:.1} V")),
     );
-    details.extend(session.odometer_km.map(|km| manner.units.distance(km)));
+    details.extend(session.odometer_km.map(|km| style.units.distance(km)));
     Event {
         day: session.day.clone(),
         what: match session.flood_cause {
@@ -139,7 +135,7 @@ fn session_event(session: &Session, manner: &Manner) -> Event {
     }
 }
 
-fn order_event(order: &Order, manner: &Manner) -> Event {
+fn order_event(order: &Order, style: &ReportStyle) -> Event {
     let mut details = Vec::new();
     details.extend(
         order
@@ -158,9 +154,9 @@ fn order_event(order: &Order, manner: &Manner) -> Event {
         order
             .module_address
             .as_ref()
-            .map(|module| format!("module {}", manner.module(module))),
+            .map(|module| format!("module {}", style.module(module))),
     );
-    details.extend(order.complaint.as_ref().map(|said| match manner.shared() {
+    details.extend(order.complaint.as_ref().map(|said| match style.shared() {
         true => format!("complaint {LEFT_OUT}"),
         false => format!("\u{201c}{said}\u{201d}"),
     }));
@@ -168,13 +164,13 @@ fn order_event(order: &Order, manner: &Manner) -> Event {
         order
             .parts_cost
             .filter(|cost| *cost > 0.0)
-            .map(|cost| format!("parts {}", cells::money(&manner.currency, cost))),
+            .map(|cost| format!("parts {}", cells::money(&style.currency, cost))),
     );
     details.extend(
         order
             .technician
             .as_ref()
-            .map(|technician| format!("by {}", manner.technician(technician))),
+            .map(|technician| format!("by {}", style.technician(technician))),
     );
     Event {
         day: order.day.clone(),

@@ -13,8 +13,8 @@ use std::path::Path;
 use super::ReportError;
 use super::chart::file_name;
 use super::document::{Document, Written};
-use super::manner::Manner;
 use super::sections::{self, Reading, Section};
+use super::style::ReportStyle;
 use super::templates::Templates;
 use record::Record;
 use tables::Analysis;
@@ -36,18 +36,18 @@ pub async fn write(
     analysis: &Analysis,
     name: &str,
     out: &Path,
-    manner: &Manner,
+    style: &ReportStyle,
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(manner)?;
-    let record = Record::read(analysis, name, manner).await?;
+    let templates = Templates::new(style)?;
+    let record = Record::read(analysis, name, style).await?;
     let reading = Reading {
         analysis,
-        manner,
+        style,
         templates: &templates,
         about: &record,
     };
     let whole = sections::make(SECTIONS, &reading, &|_| {}).await?;
     let folder = out.join(format!("history-{}", file_name(&record.called)));
     let title = format!("History of {}", record.called);
-    Document::of("history", title, analysis.as_of(), whole).write(&folder, manner)
+    Document::of("history", title, analysis.as_of(), whole).write(&folder, style)
 }

@@ -3,7 +3,7 @@
 use super::events::{self, Event};
 use super::views::{self, Battery, Named, Now, Order, Recovery, Register, Risk, Session, Test};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use tables::Analysis;
 
 /// Events, and corrections, that a text shows; the table has all events.
@@ -31,12 +31,12 @@ impl Record {
     pub async fn read(
         analysis: &Analysis,
         name: &str,
-        manner: &Manner,
+        style: &ReportStyle,
     ) -> Result<Self, ReportError> {
         let vehicle = find(analysis, name).await?;
         let about = [("vin", vehicle.vin.as_str())];
         let mut record = Self {
-            called: manner.vehicle(vehicle.unit_no.as_deref(), &vehicle.vin),
+            called: style.vehicle(vehicle.unit_no.as_deref(), &vehicle.vin),
             register: analysis.rows_with(views::REGISTER, &about).await?.pop(),
             batteries: analysis.rows_with(views::BATTERIES, &about).await?,
             tests: analysis.rows_with(views::TESTS, &about).await?,
@@ -48,8 +48,8 @@ impl Record {
             events: Vec::new(),
             vin: vehicle.vin,
         };
-        if manner.shared() {
-            record.replace_names(manner);
+        if style.shared() {
+            record.replace_names(style);
         }
         record.events = events::events(
             &record.batteries,
@@ -57,7 +57,7 @@ impl Record {
             &record.sessions,
             &record.orders,
             &record.recoveries,
-            manner,
+            style,
         );
         Ok(record)
     }
@@ -67,7 +67,7 @@ impl Record {
         self.recoveries.iter().filter(|case| case.open)
     }
 
-    fn replace_names(&mut self, manner: &Manner) {
+    fn replace_names(&mut self, style: &ReportStyle) {
         let Self {
             register,
             batteries,
@@ -84,22 +84,22 @@ impl Record {
             .as_mut()
             .and_then(|register| register.battery_group.as_mut());
         for group in groups.chain(of_register) {
-            *group = manner.battery_group(group);
+            *group = style.battery_group(group);
         }
         for case in recoveries.iter_mut() {
-            case.standing.replace_positions(manner);
+            case.standing.replace_positions(style);
         }
         let positions = batteries.iter_mut().map(|row| &mut row.position);
         let positions = positions.chain(tests.iter_mut().map(|row| &mut row.position));
         let positions = positions.chain(risks.iter_mut().map(|row| &mut row.position));
         let positions = positions.chain(now.iter_mut().map(|row| &mut row.position));
         for position in positions.chain(orders.iter_mut().filter_map(|row| row.position.as_mut())) {
-            *position = manner.position(position);
+            *position = style.position(position);
         }
         let shops = tests.iter_mut().filter_map(|row| row.shop.as_mut());
         let shops = shops.chain(sessions.iter_mut().filter_map(|row| row.shop.as_mut()));
         for shop in shops.chain(orders.iter_mut().filter_map(|row| row.shop.as_mut())) {
-            *shop = manner.shop(shop);
+            *shop = style.shop(shop);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::super::manner::Units;
+use super::super::style::Units;
 use super::super::words::reasons::{Reason, Reasoned};
 use super::super::words::recovery::Standing;
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::super::cells;
-use super::super::manner::Manner;
+use super::super::style::ReportStyle;
 use super::likelihood::{LikelihoodRatio, chance_of_traction};
 use super::outlook::{Item, Outlook, outlook};
 use super::views::{Hindsight, Planned, Vehicle};
@@ -45,7 +45,7 @@ pub struct Yardstick<'a> {
     pub worn_share: f64,
     /// Share of scanned vehicles that hold codes to trace: what is expected of one not scanned.
     pub coded_share: f64,
-    pub manner: &'a Manner,
+    pub style: &'a ReportStyle,
 }
 
 impl Yardstick<'_> {
@@ -54,22 +54,19 @@ impl Yardstick<'_> {
         &self,
         vehicle: &Vehicle,
         ratio: Option<&LikelihoodRatio>,
-        told: bool,
+        blames_traction: bool,
     ) -> Assessed {
-        let items = self.items(vehicle, ratio, told);
-        let (disposition, reason, check) = self.dispose(vehicle, &items, ratio, told);
+        let items = self.items(vehicle, ratio, blames_traction);
+        let (disposition, reason, check) = self.dispose(vehicle, &items, ratio, blames_traction);
         Assessed {
-            vin: self.manner.vin(&vehicle.vin),
-            unit: vehicle
-                .unit_no
-                .as_deref()
-                .map(|unit| self.manner.unit(unit)),
+            vin: self.style.vin(&vehicle.vin),
+            unit: vehicle.unit_no.as_deref().map(|unit| self.style.unit(unit)),
             kind: Some(vehicle.kind()).filter(|kind| !kind.is_empty()),
             age: Some(age_words(vehicle)),
             battery: Some(battery_words(vehicle)),
             flood: Some(flood_words(vehicle)),
             codes: Some(self.code_words(vehicle)),
-            traction: told.then(|| traction_words(ratio)),
+            traction: blames_traction.then(|| traction_words(ratio)),
             missing: Some(missing_words(vehicle)),
             check,
             cost: Some(outlook(&items)),
@@ -89,7 +86,7 @@ impl Yardstick<'_> {
                 if let Some(near) = near {
                     reason.push_str(&format!(
                         " (the lake has {}, one character away)",
-                        self.manner.vin(near)
+                        self.style.vin(near)
                     ));
                 }
                 Some("read the number again from the vehicle".to_owned())
@@ -104,7 +101,7 @@ impl Yardstick<'_> {
             }
         };
         Assessed {
-            vin: self.manner.vin(vin),
+            vin: self.style.vin(vin),
             disposition: "check first",
             reason,
             check,
@@ -113,11 +110,16 @@ impl Yardstick<'_> {
     }
 
     /// Everything that may have to be paid for.
-    fn items(&self, vehicle: &Vehicle, ratio: Option<&LikelihoodRatio>, told: bool) -> Vec<Item> {
+    fn items(
+        &self,
+        vehicle: &Vehicle,
+        ratio: Option<&LikelihoodRatio>,
+        blames_traction: bool,
+    ) -> Vec<Item> {
         let mut items = Vec::new();
         self.battery_items(vehicle, &mut items);
         self.code_items(vehicle, &mut items);
-        self.traction_items(ratio, told, &mut items);
+        self.traction_items(ratio, blames_traction, &mut items);
         items
     }
 
@@ -152,7 +154,7 @@ impl Yardstick<'_> {
                 item(words, 1.0, planned.planned_cost, None);
             }
             (Some(verdict @ ("worn" | "failed")), None) => {
-                let cost = cells::money(&self.manner.currency, replacement);
+                let cost = cells::money(&self.style.currency, replacement);
                 let words = format!("the battery is {verdict}: replace it for {cost}");
                 item(words, 1.0, replacement, None);
             }
@@ -274,8 +276,13 @@ impl Yardstick<'_> {
         }
     }
 
-    fn traction_items(&self, ratio: Option<&LikelihoodRatio>, told: bool, items: &mut Vec<Item>) {
-        if !told {
+    fn traction_items(
+        &self,
+        ratio: Option<&LikelihoodRatio>,
+        blames_traction: bool,
+        items: &mut Vec<Item>,
+    ) {
+        if !blames_traction {
             return;
         }
         let chance = ratio.map_or(0.5, chance_of_traction);
@@ -293,7 +300,7 @@ impl Yardstick<'_> {
         vehicle: &Vehicle,
         items: &[Item],
         ratio: Option<&LikelihoodRatio>,
-        told: bool,
+        blames_traction: bool,
     ) -> (&'static str, String, Option<String>) {
         let open = open(items).filter(|item| item.doubt() >= self.settings.cost.battery_test);
         let check = open.and_then(|item| item.check).map(str::to_owned);
@@ -310,7 +317,7 @@ impl Yardstick<'_> {
             all.extend(settled.map(in_words));
             all.join("; ")
         };
-        let traction_likely = told && ratio.is_none_or(|ratio| ratio.ratio < 1.0);
+        let traction_likely = blames_traction && ratio.is_none_or(|ratio| ratio.ratio < 1.0);
         if traction_likely {
             let reason = match ratio {
                 Some(_) => "the signs speak for the traction battery rather than the 12 V supply",
@@ -366,7 +373,7 @@ impl Yardstick<'_> {
             since.extend(
                 vehicle
                     .km_since_clear
-                    .map(|km| self.manner.units.distance(km)),
+                    .map(|km| self.style.units.distance(km)),
             );
             if let (Some(ready), Some(all)) = (vehicle.monitors_ready, vehicle.monitors_supported) {
                 since.push(format!("{ready} of {all} monitors ready"));

@@ -10,7 +10,7 @@ use super::inventory::{Fault, Inventory, Listed};
 use super::likelihood::{Trouble, likelihood_ratio};
 use super::views::{self, Followed, Hindsight, Planned, RecentTraction, Vehicle};
 use crate::ReportError;
-use crate::manner::{LEFT_OUT, Manner};
+use crate::style::{LEFT_OUT, ReportStyle};
 use tables::Analysis;
 
 /// A list with the answer to each of its lines.
@@ -79,14 +79,14 @@ impl Answer {
 pub async fn judge(
     analysis: &Analysis,
     inventory: &Inventory,
-    manner: &Manner,
+    style: &ReportStyle,
 ) -> Result<Judged, ReportError> {
     let vehicles: Vec<Vehicle> = analysis.rows(views::VEHICLES).await?;
     let hindsight = Hindsight::new(analysis.rows::<Followed>(views::HINDSIGHT).await?);
     let mut plan: BTreeMap<String, Vec<Planned>> = BTreeMap::new();
     for mut planned in analysis.rows::<Planned>(views::PLANNED).await? {
         // The main battery keeps its name, by which it is known below.
-        planned.position = manner.position(&planned.position);
+        planned.position = style.position(&planned.position);
         plan.entry(planned.vin.clone()).or_default().push(planned);
     }
     let trouble: Vec<Trouble> = analysis.rows(views::TROUBLE).await?;
@@ -116,7 +116,7 @@ pub async fn judge(
                 .as_ref()
                 .map(|_| vehicle.codes_to_trace > 0)
         }),
-        manner,
+        style,
     };
     let on_record: BTreeMap<&str, &Vehicle> = vehicles
         .iter()
@@ -140,7 +140,7 @@ pub async fn judge(
         .iter()
         .map(|listed| Answer {
             line: listed.line,
-            own: match manner.shared() {
+            own: match style.shared() {
                 true => Vec::new(),
                 false => listed.own.clone(),
             },
@@ -148,13 +148,13 @@ pub async fn judge(
             is_vehicle: listed.vin.is_ok(),
             vehicle: match &listed.vin {
                 Ok(vin) => of_vehicle(vin),
-                Err(fault) => not_used(listed, fault, manner),
+                Err(fault) => not_used(listed, fault, style),
             },
         })
         .collect();
     answers.sort_by(Answer::order);
     Ok(Judged {
-        columns: match manner.shared() {
+        columns: match style.shared() {
             true => Vec::new(),
             false => inventory.columns.clone(),
         },
@@ -183,20 +183,20 @@ fn near<'a>(vin: &str, vehicles: &'a [Vehicle]) -> Option<&'a str> {
 }
 
 /// What is said of a line that names no vehicle to screen.
-fn not_used(listed: &Listed, fault: &Fault, manner: &Manner) -> Assessed {
+fn not_used(listed: &Listed, fault: &Fault, style: &ReportStyle) -> Assessed {
     let (disposition, reason) = match fault {
         Fault::Blank => ("blank", "no number stands there".to_owned()),
         Fault::Again(line) => ("listed twice", format!("the same number as on line {line}")),
         // It quotes what stood there.
-        Fault::Malformed(_) if manner.shared() => {
+        Fault::Malformed(_) if style.shared() => {
             ("no VIN", "no vehicle identification number".to_owned())
         }
         Fault::Malformed(why) => ("no VIN", why.clone()),
     };
     Assessed {
-        vin: match (fault, manner.shared()) {
+        vin: match (fault, style.shared()) {
             (Fault::Blank, _) => String::new(),
-            (Fault::Again(_), _) => manner.vin(&listed.text),
+            (Fault::Again(_), _) => style.vin(&listed.text),
             (Fault::Malformed(_), true) => LEFT_OUT.to_owned(),
             (Fault::Malformed(_), false) => listed.text.clone(),
         },

@@ -13,8 +13,8 @@ use std::path::Path;
 
 use super::ReportError;
 use super::document::{Document, Written};
-use super::manner::Manner;
 use super::sections::{self, Reading, Section};
+use super::style::ReportStyle;
 use super::templates::Templates;
 pub use assess::Assessed;
 pub use inventory::{Fault, Inventory, InventoryError, Listed, read as read_inventory};
@@ -39,13 +39,13 @@ pub async fn write(
     analysis: &Analysis,
     inventory: &Inventory,
     out: &Path,
-    manner: &Manner,
+    style: &ReportStyle,
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(manner)?;
-    let judged = judged::judge(analysis, inventory, manner).await?;
+    let templates = Templates::new(style)?;
+    let judged = judged::judge(analysis, inventory, style).await?;
     let reading = Reading {
         analysis,
-        manner,
+        style,
         templates: &templates,
         about: &judged,
     };
@@ -53,5 +53,5 @@ pub async fn write(
     let as_of = analysis.as_of();
     let title = format!("12 V screening, {as_of}");
     let folder = out.join(format!("screen-{as_of}"));
-    Document::of("screen", title, as_of, whole).write(&folder, manner)
+    Document::of("screen", title, as_of, whole).write(&folder, style)
 }

@@ -58,7 +58,7 @@ use serde::{Deserialize, Serialize};
 
 use super::chart::Chart;
 use super::document::Page;
-use super::manner::Manner;
+use super::style::ReportStyle;
 use super::table_files::{Column, Kind, Sheet, column};
 use super::templates::Templates;
 use super::words;
@@ -103,7 +103,7 @@ pub type Making<'a> = Pin<Box<dyn Future<Output = Result<Part, ReportError>> + S
 /// What a section is made from.
 pub struct Reading<'a, S = ()> {
     pub analysis: &'a Analysis,
-    pub manner: &'a Manner,
+    pub style: &'a ReportStyle,
     pub templates: &'a Templates,
     /// What the report is about, beyond the lake.
     pub about: &'a S,
@@ -137,7 +137,7 @@ impl<S> Reading<'_, S> {
                 as_of => self.analysis.as_of().to_string(),
                 settings => self.analysis.settings(),
                 version => env!("CARGO_PKG_VERSION"),
-                shared => self.manner.shared(),
+                shared => self.style.shared(),
                 ..content
             },
         )
@@ -154,8 +154,8 @@ impl<S> Reading<'_, S> {
     /// A cohort's name as the reader knows it.
     pub fn cohort(&self, kind: &str, cohort: &str) -> String {
         match kind {
-            "heat" => words::heat::band(cohort, self.manner.units),
-            "battery group" if cohort != "not known" => self.manner.battery_group(cohort),
+            "heat" => words::heat::band(cohort, self.style.units),
+            "battery group" if cohort != "not known" => self.style.battery_group(cohort),
             _ => cohort.to_owned(),
         }
     }
@@ -252,14 +252,14 @@ fn with_limits(share: Option<f64>, lower: Option<f64>, upper: Option<f64>) -> St
 
 /// The columns that name the vehicle in a file.
 fn vehicle_columns<'a, T: 'a>(
-    manner: &'a Manner,
+    style: &'a ReportStyle,
     vin: fn(&T) -> &str,
     unit_no: fn(&T) -> Option<&str>,
 ) -> Vec<Column<'a, T>> {
     vec![
-        column("vin", Kind::Text, move |row: &T| manner.vin(vin(row))),
+        column("vin", Kind::Text, move |row: &T| style.vin(vin(row))),
         column("unit_no", Kind::Text, move |row: &T| {
-            unit_no(row).map(|unit| manner.unit(unit))
+            unit_no(row).map(|unit| style.unit(unit))
         }),
     ]
 }

@@ -1,8 +1,8 @@
 //! The weekly report: a list of sections, set beside those of earlier weeks, and what it said kept in
 //! the lake.
 
+mod risk_week_append;
 mod shelf;
-mod told;
 
 use std::path::Path;
 
@@ -10,8 +10,8 @@ use chrono::{DateTime, Utc};
 
 use super::ReportError;
 use super::document::{Document, Written};
-use super::manner::Manner;
 use super::sections::{self, Reading, Section};
+use super::style::ReportStyle;
 use super::templates::Templates;
 use lake::Lake;
 use tables::Analysis;
@@ -42,14 +42,14 @@ pub async fn write(
     lake: &mut Lake,
     analysis: &Analysis,
     out: &Path,
-    manner: &Manner,
+    style: &ReportStyle,
     now: DateTime<Utc>,
     progress: &dyn Fn(&str),
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(manner)?;
+    let templates = Templates::new(style)?;
     let reading = Reading {
         analysis,
-        manner,
+        style,
         templates: &templates,
         about: &(),
     };
@@ -57,10 +57,10 @@ pub async fn write(
     let whole = sections::make(SECTIONS, &reading, progress).await?;
     let title = format!("12 V battery risk, week {week}");
     let document = Document::of("report", title, analysis.as_of(), whole);
-    let written = document.write(&out.join(&week), manner)?;
+    let written = document.write(&out.join(&week), style)?;
     shelf::renew(out)?;
     let ranking = sections::ranking::rows::as_ranked(&reading).await?;
-    told::append(lake, analysis, &week, &ranking, now)
+    risk_week_append::append(lake, analysis, &week, &ranking, now)
         .await
         .map_err(|source| ReportError::NotKept {
             report: written.report.clone(),

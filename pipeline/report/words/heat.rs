@@ -1,6 +1,6 @@
 //! How hard a depot's year is on batteries.
 
-use super::super::manner::Units;
+use super::super::style::Units;
 use trade::derived_words::HeatBand;
 
 /// A band by its temperatures; a cohort without one keeps its name.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::super::manner::Units;
+use super::super::style::Units;
 use super::ago;
 use risk::features::Topic;
 use trade::calendar::DAYS_A_YEAR;

@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use super::super::cells::counted;
-use super::super::manner::Manner;
+use super::super::style::ReportStyle;
 use super::{word_or_none, words};
 use trade::derived_words::{RecoveryCaution, RecoveryStep};
 use trade::words::Action;
@@ -62,9 +62,9 @@ impl Standing {
     }
 
     /// What a person typed for a position replaced, where the report is shared.
-    pub fn replace_positions(&mut self, manner: &Manner) {
+    pub fn replace_positions(&mut self, style: &ReportStyle) {
         for position in self.planned_for.iter_mut().flatten() {
-            *position = manner.position(position);
+            *position = style.position(position);
         }
     }
 

@@ -11,7 +11,7 @@ use arrow::datatypes::Float64Type;
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::fits::{kept_health, kept_model, rows_of, words};
+use super::fits::{rows_of, stored_health, stored_model, text_column};
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
@@ -45,7 +45,7 @@ pub const WEEKS: usize = 13;
 const OUTLOOK_WEEKS: usize = 52;
 
 #[derive(Debug, Deserialize)]
-struct Told {
+struct RankedBattery {
     vin: String,
     position: String,
     depot: String,
@@ -73,7 +73,7 @@ struct WeekAir {
     heat: Option<f64>,
 }
 
-/// What is known of a battery beyond what was told: of its health, its last test.
+/// What is known of a battery beyond its rank: of its health, its last test.
 #[derive(Debug, Clone, Copy)]
 struct Known {
     lost: f64,
@@ -88,7 +88,7 @@ struct Known {
 async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let settings = analysis.settings();
     let horizon_days = settings.run.horizon_days as f64;
-    let told: Vec<Told> = analysis
+    let ranked: Vec<RankedBattery> = analysis
         .rows(
             "SELECT r.vin, r.position, r.depot, r.failed_on IS NOT NULL AS failed, r.chance,
                     p.planned_cost, p.cost_per_day, p.cost_per_day_failure_half, p.cost_per_day_failure_double,
@@ -103,25 +103,26 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         )
         .await?;
     let known = known(analysis).await?;
-    let lost_slope = kept_model(analysis).await?.lost_slope();
+    let lost_slope = stored_model(analysis).await?.lost_slope();
     let seasons = seasons(analysis).await?;
     let even = vec![1.0; OUTLOOK_WEEKS];
-    let battery = |told: &Told, failure_times: f64, cost_per_day: f64| {
-        let known = known.get(&(told.vin.clone(), told.position.clone()));
-        let season = seasons.get(&told.depot).unwrap_or(&even);
+    let battery = |ranked: &RankedBattery, failure_times: f64, cost_per_day: f64| {
+        let known = known.get(&(ranked.vin.clone(), ranked.position.clone()));
+        let season = seasons.get(&ranked.depot).unwrap_or(&even);
         let growth = Growth {
             lost: known.map_or(0.0, |known| known.lost),
             age_days: known.map_or(0.0, |known| known.age_days),
             slope: lost_slope,
         };
         Battery {
-            hazards: weekly_hazards(told.chance, horizon_days, growth, season),
+            hazards: weekly_hazards(ranked.chance, horizon_days, growth, season),
             stakes: Stakes {
-                failure_extra: settings.cost.unplanned_failure * failure_times - told.planned_cost,
+                failure_extra: settings.cost.unplanned_failure * failure_times
+                    - ranked.planned_cost,
                 cost_per_day,
             },
-            services: services(told),
-            chance: told.chance,
+            services: services(ranked),
+            chance: ranked.chance,
             power: TestPower {
                 lost: growth.lost,
                 sd: known.map_or(0.0, |known| known.sd),
@@ -131,22 +132,22 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             in_doubt: known.is_none_or(|known| known.in_doubt),
         }
     };
-    let batteries: Vec<Battery> = told
+    let batteries: Vec<Battery> = ranked
         .iter()
-        .map(|told| battery(told, 1.0, told.cost_per_day))
+        .map(|ranked| battery(ranked, 1.0, ranked.cost_per_day))
         .collect();
-    let mut outcomes: Vec<(Outcome, usize)> = Vec::with_capacity(told.len());
+    let mut outcomes: Vec<(Outcome, usize)> = Vec::with_capacity(ranked.len());
     let mut first_visit = 1;
     let mut start = 0;
-    for of_depot in told.chunk_by(|a, b| a.depot == b.depot) {
+    for of_depot in ranked.chunk_by(|a, b| a.depot == b.depot) {
         let candidates: Vec<Candidate<'_>> = of_depot
             .iter()
             .zip(&batteries[start..])
-            .map(|(told, battery)| Candidate {
-                vehicle: &told.vin,
-                failed: told.failed,
-                planned_cost: told.planned_cost,
-                prospect: match told.failed {
+            .map(|(ranked, battery)| Candidate {
+                vehicle: &ranked.vin,
+                failed: ranked.failed,
+                planned_cost: ranked.planned_cost,
+                prospect: match ranked.failed {
                     true => Prospect::none(),
                     false => prospect(battery, WEEKS),
                 },
@@ -167,11 +168,12 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         outcomes.extend(of_depot.into_iter().map(|outcome| (outcome, first_visit)));
         first_visit += made;
     }
-    let saving_if = |times: f64, cost_per_day: fn(&Told) -> f64| -> Float64Array {
-        told.iter()
-            .map(|told| {
-                let prospect = prospect(&battery(told, times, cost_per_day(told)), 1);
-                let gain = prospect.gains.first().filter(|_| !told.failed)?;
+    let saving_if = |times: f64, cost_per_day: fn(&RankedBattery) -> f64| -> Float64Array {
+        ranked
+            .iter()
+            .map(|ranked| {
+                let prospect = prospect(&battery(ranked, times, cost_per_day(ranked)), 1);
+                let gain = prospect.gains.first().filter(|_| !ranked.failed)?;
                 Some(gain - settings.cost.special_visit())
             })
             .collect()
@@ -182,25 +184,28 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             .map(|(outcome, first)| outcome.planned.and_then(|planned| value(planned, *first)))
             .collect()
     };
-    let keep_at: Float64Array = told
+    let keep_at: Float64Array = ranked
         .iter()
         .zip(&batteries)
         .zip(&outcomes)
-        .map(|((told, battery), (outcome, _))| {
+        .map(|((ranked, battery), (outcome, _))| {
             let planned = outcome.planned.filter(|p| p.act.what == AtHand::Test)?;
-            let known = known.get(&(told.vin.clone(), told.position.clone()))?;
+            let known = known.get(&(ranked.vin.clone(), ranked.position.clone()))?;
             Some(keep_at(battery, planned.week, known))
         })
         .collect();
     rows_of(vec![
-        ("vin", words(told.iter().map(|told| told.vin.as_str()))),
+        (
+            "vin",
+            text_column(ranked.iter().map(|ranked| ranked.vin.as_str())),
+        ),
         (
             "position",
-            words(told.iter().map(|told| told.position.as_str())),
+            text_column(ranked.iter().map(|ranked| ranked.position.as_str())),
         ),
         (
             "advice",
-            words(outcomes.iter().map(|(outcome, _)| advice(outcome).as_str())),
+            text_column(outcomes.iter().map(|(outcome, _)| advice(outcome).as_str())),
         ),
         ("week", Arc::new(planned(&|p, _| Some(p.week as i64 + 1)))),
         (
@@ -219,8 +224,9 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         (
             "service_week",
             Arc::new(
-                told.iter()
-                    .map(|told| services(told).first().map(|week| *week as i64 + 1))
+                ranked
+                    .iter()
+                    .map(|ranked| services(ranked).first().map(|week| *week as i64 + 1))
                     .collect::<Int64Array>(),
             ),
         ),
@@ -244,11 +250,11 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ),
         (
             "saving_failure_half",
-            Arc::new(saving_if(0.5, |told| told.cost_per_day_failure_half)),
+            Arc::new(saving_if(0.5, |ranked| ranked.cost_per_day_failure_half)),
         ),
         (
             "saving_failure_double",
-            Arc::new(saving_if(2.0, |told| told.cost_per_day_failure_double)),
+            Arc::new(saving_if(2.0, |ranked| ranked.cost_per_day_failure_double)),
         ),
         (
             "pays_from",
@@ -278,16 +284,19 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
                     .collect::<BooleanArray>(),
             ),
         ),
-        ("fails_in_week", Arc::new(fails_in_week(&told, &batteries))),
+        (
+            "fails_in_week",
+            Arc::new(fails_in_week(&ranked, &batteries)),
+        ),
     ])
 }
 
 /// Weeks of the services that are expected, 0 this week.
-fn services(told: &Told) -> Vec<usize> {
-    let Some(due) = told.due_in_days.filter(|due| *due >= 0.0) else {
+fn services(ranked: &RankedBattery) -> Vec<usize> {
+    let Some(due) = ranked.due_in_days.filter(|due| *due >= 0.0) else {
         return Vec::new();
     };
-    let gap = told
+    let gap = ranked
         .usual_gap_days
         .unwrap_or(f64::INFINITY)
         .max(DAYS_A_WEEK);
@@ -327,10 +336,10 @@ fn keep_at(battery: &Battery, week: usize, known: &Known) -> f64 {
 }
 
 /// For each week of the plan, the chance of failing in it if nothing is done.
-fn fails_in_week(told: &[Told], batteries: &[Battery]) -> ListArray {
-    ListArray::from_iter_primitive::<Float64Type, _, _>(told.iter().zip(batteries).map(
-        |(told, battery)| {
-            let mut surviving = if told.failed { 0.0 } else { 1.0 };
+fn fails_in_week(ranked: &[RankedBattery], batteries: &[Battery]) -> ListArray {
+    ListArray::from_iter_primitive::<Float64Type, _, _>(ranked.iter().zip(batteries).map(
+        |(ranked, battery)| {
+            let mut surviving = if ranked.failed { 0.0 } else { 1.0 };
             let weeks = battery.hazards.iter().take(WEEKS).map(|hazard| {
                 let fails = surviving * -(-hazard).exp_m1();
                 surviving -= fails;
@@ -344,9 +353,9 @@ fn fails_in_week(told: &[Told], batteries: &[Battery]) -> ListArray {
 async fn known(analysis: &Analysis) -> Result<HashMap<(String, String), Known>, AnalysisError> {
     let settings = analysis.settings();
     let frame = read_frame(analysis).await?;
-    let slopes = kept_health(analysis).await?;
+    let slopes = stored_health(analysis).await?;
     let horizon_days = settings.run.horizon_days as f64;
-    let expected = expected_health::foretell(&frame, &slopes, horizon_days);
+    let expected = expected_health::predict(&frame, &slopes, horizon_days);
     let stale_days = settings.test.test_stale_days as f64;
     Ok(frame
         .current()

@@ -10,12 +10,12 @@ use super::reasons_column::reasons;
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
-use risk::chances::{self, KeptTrend};
+use risk::chances::{self, StoredTrend};
 use risk::cold::Outlook;
 use risk::expected_health::{self, HealthSlope};
 use risk::features::of_hazard;
 use risk::frame::{Number, Word};
-use risk::model::{KeptCoefficient, KeptModel, MODEL_VERSION};
+use risk::model::{MODEL_VERSION, StoredCoefficient, StoredModel};
 use risk::ways;
 
 pub const HEALTH_FIT: Computed = Computed {
@@ -64,12 +64,12 @@ pub fn rows_of(columns: Vec<(&str, ArrayRef)>) -> Result<Rows, AnalysisError> {
 }
 
 /// A column of words.
-pub fn words<'a>(values: impl Iterator<Item = &'a str>) -> ArrayRef {
+pub fn text_column<'a>(values: impl Iterator<Item = &'a str>) -> ArrayRef {
     Arc::new(values.map(Some).collect::<StringArray>())
 }
 
 /// A column of words, some of them not there.
-pub fn maybe_words<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
+pub fn maybe_text_column<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
     Arc::new(values.collect::<StringArray>())
 }
 
@@ -90,20 +90,20 @@ pub fn counts(values: impl Iterator<Item = i64>) -> ArrayRef {
 }
 
 /// The slopes of the expected health as they were kept.
-pub async fn kept_health(analysis: &Analysis) -> Result<Vec<HealthSlope>, AnalysisError> {
+pub async fn stored_health(analysis: &Analysis) -> Result<Vec<HealthSlope>, AnalysisError> {
     analysis
         .rows("SELECT * FROM health_fit ORDER BY place")
         .await
 }
 
 /// The model as it was kept.
-pub async fn kept_model(analysis: &Analysis) -> Result<KeptModel, AnalysisError> {
-    let kept: Vec<KeptCoefficient> = analysis
+pub async fn stored_model(analysis: &Analysis) -> Result<StoredModel, AnalysisError> {
+    let kept: Vec<StoredCoefficient> = analysis
         .rows(
             "SELECT feature, coefficient, mean, deviation, covariances FROM model_fit ORDER BY place",
         )
         .await?;
-    Ok(KeptModel::new(&kept))
+    Ok(StoredModel::new(&kept))
 }
 
 async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
@@ -114,15 +114,15 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ("place", counts((0..).take(slopes.len()))),
         (
             "part",
-            words(slopes.iter().map(|slope| slope.part.as_str())),
+            text_column(slopes.iter().map(|slope| slope.part.as_str())),
         ),
         (
             "feature",
-            words(slopes.iter().map(|slope| slope.feature.as_str())),
+            text_column(slopes.iter().map(|slope| slope.feature.as_str())),
         ),
         (
             "about",
-            words(slopes.iter().map(|slope| slope.about.as_str())),
+            text_column(slopes.iter().map(|slope| slope.about.as_str())),
         ),
         (
             "coefficient",
@@ -136,7 +136,7 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ("tests", counts(slopes.iter().map(|slope| slope.tests))),
         (
             "fallback",
-            maybe_words(slopes.iter().map(|_| fit.fallback.as_deref())),
+            maybe_text_column(slopes.iter().map(|_| fit.fallback.as_deref())),
         ),
     ])
 }
@@ -145,8 +145,8 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let settings = analysis.settings();
     let horizon_days = settings.run.horizon_days as f64;
     let frame = read_frame(analysis).await?;
-    let slopes = kept_health(analysis).await?;
-    let expected = expected_health::foretell(&frame, &slopes, horizon_days);
+    let slopes = stored_health(analysis).await?;
+    let expected = expected_health::predict(&frame, &slopes, horizon_days);
     let features = of_hazard(&frame, &expected.lost, Outlook::Came, horizon_days);
     let prior_failures = usize::try_from(settings.risk.prior_failures).unwrap_or(0);
     let model = ways::fit(
@@ -177,7 +177,7 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             .map(|row| Some(row.iter().copied().map(Some).collect::<Vec<_>>())),
     );
     let named = |which: fn(&(String, String)) -> &str, first: &'static str| {
-        words(std::iter::once(first).chain(names.iter().map(which)))
+        text_column(std::iter::once(first).chain(names.iter().map(which)))
     };
     let same = |value: f64| numbers(std::iter::repeat_n(value, size));
     rows_of(vec![
@@ -212,11 +212,11 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ("trial_failures", same(model.trial_failures)),
         (
             "model_version",
-            words(std::iter::repeat_n(MODEL_VERSION, size)),
+            text_column(std::iter::repeat_n(MODEL_VERSION, size)),
         ),
         (
             "fallback",
-            maybe_words(std::iter::repeat_n(model.fallback.as_deref(), size)),
+            maybe_text_column(std::iter::repeat_n(model.fallback.as_deref(), size)),
         ),
     ])
 }
@@ -225,7 +225,7 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
 async fn model_way(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let ways = analysis.kept.ways();
     rows_of(vec![
-        ("way", words(ways.iter().map(|way| way.name))),
+        ("way", text_column(ways.iter().map(|way| way.name))),
         ("weight", numbers(ways.iter().map(|way| way.weight))),
         ("trial_score", numbers(ways.iter().map(|way| way.score))),
     ])
@@ -233,16 +233,16 @@ async fn model_way(analysis: &Analysis) -> Result<Rows, AnalysisError> {
 
 async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let frame = read_frame(analysis).await?;
-    let slopes = kept_health(analysis).await?;
-    let model = kept_model(analysis).await?;
-    let trends: Vec<KeptTrend> = analysis
+    let slopes = stored_health(analysis).await?;
+    let model = stored_model(analysis).await?;
+    let trends: Vec<StoredTrend> = analysis
         .rows("SELECT vin, position, battery_no, health_per_year FROM condition_trend")
         .await?;
     let horizon_days = analysis.settings().run.horizon_days as f64;
-    let foretold = chances::foretell(&frame, &slopes, &model, &trends, horizon_days)
+    let foretold = chances::predict(&frame, &slopes, &model, &trends, horizon_days)
         .map_err(|error| AnalysisError::fit("battery_chance")(error.into()))?;
     let word = |column: Word| {
-        words(
+        text_column(
             foretold
                 .iter()
                 .map(|one| frame.word(column, one.row).unwrap_or_default()),
@@ -286,7 +286,7 @@ async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ),
         (
             "model_version",
-            words(foretold.iter().map(|_| MODEL_VERSION)),
+            text_column(foretold.iter().map(|_| MODEL_VERSION)),
         ),
     ])
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::fits::{counts, known, numbers, rows_of, words};
+use super::fits::{counts, known, numbers, rows_of, text_column};
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
 use risk::life_law::{LifeLaw, WatchedLife, chemistry_law, climate_law, fleet_law};
@@ -26,7 +26,7 @@ pub const LIFE_LAW: Computed = Computed {
 const NOT_KNOWN: &str = "not known";
 
 #[derive(Debug, Deserialize)]
-struct KeptLife {
+struct StoredLife {
     vin: String,
     position: String,
     battery_no: i64,
@@ -39,7 +39,7 @@ struct KeptLife {
 }
 
 #[derive(Debug, Deserialize)]
-struct KeptTest {
+struct StoredTest {
     vin: String,
     position: String,
     battery_no: i64,
@@ -52,7 +52,7 @@ type Tests = Vec<(f64, f64)>;
 
 async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let mean_life_days = analysis.settings().cost.battery_life_months * DAYS_A_MONTH;
-    let kept: Vec<KeptLife> = analysis
+    let kept: Vec<StoredLife> = analysis
         .rows(
             "SELECT l.vin, l.position, l.battery_no, l.chemistry, COALESCE(h.heat_band, 'not known') AS heat_band,
                     l.entry_age_days, l.exit_age_days, l.failed, l.outcome = 'preventive' AS planned
@@ -61,7 +61,7 @@ async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
              ORDER BY l.vin, l.position, l.battery_no",
         )
         .await?;
-    let tests: Vec<KeptTest> = analysis
+    let tests: Vec<StoredTest> = analysis
         .rows(
             "SELECT vin, position, battery_no, age_days, health FROM battery_condition
              WHERE health IS NOT NULL AND verdict <> 'discharged'
@@ -142,8 +142,8 @@ async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         )
     };
     rows_of(vec![
-        ("chemistry", words(rows.iter().map(|row| row.0))),
-        ("heat_band", words(rows.iter().map(|row| row.1))),
+        ("chemistry", text_column(rows.iter().map(|row| row.0))),
+        ("heat_band", text_column(rows.iter().map(|row| row.1))),
         ("shape", of(|one| one.law.shape)),
         ("scale_days", of(|one| one.law.scale)),
         ("half_life_days", of(LifeLaw::half_life)),

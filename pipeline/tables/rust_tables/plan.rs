@@ -7,7 +7,7 @@
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::fits::{numbers, rows_of, words};
+use super::fits::{numbers, rows_of, text_column};
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
 use statistics::lives::age_replacement::best_replacement_age;
@@ -21,14 +21,14 @@ pub const REPLACEMENT_POLICY: Computed = Computed {
 };
 
 #[derive(Debug, Deserialize)]
-struct KeptLaw {
+struct StoredLaw {
     chemistry: String,
     heat_band: String,
     shape: f64,
     scale_days: f64,
 }
 
-impl KeptLaw {
+impl StoredLaw {
     fn law(&self) -> Weibull {
         Weibull {
             shape: self.shape,
@@ -48,10 +48,10 @@ fn price(law: &Weibull, planned: f64, failure: f64) -> (f64, f64) {
 
 async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let cost = &analysis.settings().cost;
-    let laws: Vec<KeptLaw> = analysis
+    let laws: Vec<StoredLaw> = analysis
         .rows("SELECT chemistry, heat_band, shape, scale_days FROM life_law ORDER BY chemistry, heat_band")
         .await?;
-    let planned = |kept: &KeptLaw| cost.planned(Some(&kept.chemistry));
+    let planned = |kept: &StoredLaw| cost.planned(Some(&kept.chemistry));
     let of = |failure: f64| -> Vec<(f64, f64)> {
         laws.iter()
             .map(|kept| price(&kept.law(), planned(kept), failure))
@@ -62,11 +62,11 @@ async fn replacement_policy(analysis: &Analysis) -> Result<Rows, AnalysisError> 
     rows_of(vec![
         (
             "chemistry",
-            words(laws.iter().map(|kept| kept.chemistry.as_str())),
+            text_column(laws.iter().map(|kept| kept.chemistry.as_str())),
         ),
         (
             "heat_band",
-            words(laws.iter().map(|kept| kept.heat_band.as_str())),
+            text_column(laws.iter().map(|kept| kept.heat_band.as_str())),
         ),
         ("planned_cost", numbers(laws.iter().map(planned))),
         ("cost_per_day", a_day(&usual)),

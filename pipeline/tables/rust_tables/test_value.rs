@@ -3,7 +3,7 @@
 use futures::FutureExt;
 use serde::Deserialize;
 
-use super::fits::{kept_health, kept_model, known, numbers, rows_of, words};
+use super::fits::{known, numbers, rows_of, stored_health, stored_model, text_column};
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
@@ -30,7 +30,7 @@ pub const TEST_VALUE: Computed = Computed {
 const MOST_SHOWN: f64 = 1.2;
 
 #[derive(Debug, Deserialize)]
-struct Told {
+struct PricedBattery {
     vin: String,
     position: String,
     chance: f64,
@@ -42,9 +42,9 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let settings = analysis.settings();
     let horizon_days = settings.run.horizon_days as f64;
     let frame = read_frame(analysis).await?;
-    let slopes = kept_health(analysis).await?;
-    let model = kept_model(analysis).await?;
-    let told: Vec<Told> = analysis
+    let slopes = stored_health(analysis).await?;
+    let model = stored_model(analysis).await?;
+    let priced: Vec<PricedBattery> = analysis
         .rows(
             "SELECT c.vin, c.position, c.chance, p.planned_cost, p.cost_per_day
              FROM battery_chance c
@@ -55,17 +55,18 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
              ORDER BY c.vin, c.position",
         )
         .await?;
-    let expected = expected_health::foretell(&frame, &slopes, horizon_days);
-    let (mut vins, mut positions, mut worths) = (vec![], vec![], vec![]);
+    let expected = expected_health::predict(&frame, &slopes, horizon_days);
+    let (mut vins, mut positions, mut savings) = (vec![], vec![], vec![]);
     let (mut lowers, mut uppers, mut days_since_health) = (vec![], vec![], vec![]);
     for row in frame.current() {
         let vin = frame.word(Word::Vin, row).unwrap_or_default();
         let position = frame.word(Word::Position, row).unwrap_or_default();
-        let place = told
-            .partition_point(|told| (told.vin.as_str(), told.position.as_str()) < (vin, position));
-        let Some(told) = told
+        let place = priced.partition_point(|priced| {
+            (priced.vin.as_str(), priced.position.as_str()) < (vin, position)
+        });
+        let Some(priced) = priced
             .get(place)
-            .filter(|told| told.vin == vin && told.position == position)
+            .filter(|priced| priced.vin == vin && priced.position == position)
         else {
             continue;
         };
@@ -75,8 +76,8 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         let spread = open.hypot(expected.spread.test_sd);
         let sd = open * open / spread.max(1e-9);
         let stakes = Stakes {
-            failure_extra: settings.cost.unplanned_failure - told.planned_cost,
-            cost_per_day: told.cost_per_day,
+            failure_extra: settings.cost.unplanned_failure - priced.planned_cost,
+            cost_per_day: priced.cost_per_day,
         };
         let power = TestPower {
             lost: expected.lost[row],
@@ -84,27 +85,27 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             slope: model.lost_slope(),
         };
         let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
-        let worth = horizons * value_of_test(told.chance, power, stakes, horizon_days);
+        let saving = horizons * value_of_test(priced.chance, power, stakes, horizon_days);
         vins.push(vin);
         positions.push(position);
-        worths.push(worth);
+        savings.push(saving);
         let health = expected.health(row);
         lowers.push((health - spread).clamp(0.0, MOST_SHOWN));
         uppers.push((health + spread).clamp(0.0, MOST_SHOWN));
         days_since_health.push(frame.number(Number::DaysSinceHealth, row));
     }
     rows_of(vec![
-        ("vin", words(vins.into_iter())),
-        ("position", words(positions.into_iter())),
+        ("vin", text_column(vins.into_iter())),
+        ("position", text_column(positions.into_iter())),
         (
-            "value",
+            "net_saving",
             numbers(
-                worths
+                savings
                     .iter()
-                    .map(|worth| worth - settings.cost.battery_test),
+                    .map(|saving| saving - settings.cost.battery_test),
             ),
         ),
-        ("worth", numbers(worths.iter().copied())),
+        ("saving", numbers(savings.iter().copied())),
         ("likely_lower", numbers(lowers.into_iter())),
         ("likely_upper", numbers(uppers.into_iter())),
         ("days_since_health", known(days_since_health.into_iter())),

@@ -15,12 +15,12 @@ use risk::ways::Weighed;
 
 /// What the tables of the model share and no query reads: the frame, read once, and the ways as weighed.
 #[derive(Default)]
-pub struct KeptFit {
+pub struct StoredFit {
     frame: Mutex<Option<Arc<Frame>>>,
     ways: Mutex<Vec<Weighed>>,
 }
 
-impl KeptFit {
+impl StoredFit {
     pub fn keep_ways(&self, ways: &[Weighed]) {
         *self.ways.lock().unwrap_or_else(PoisonError::into_inner) = ways.to_vec();
     }
@@ -60,7 +60,7 @@ async fn read(analysis: &Analysis) -> Result<Frame, AnalysisError> {
                     days_between(tested_on, known_on) AS days_since_test,
                     days_between(DATE '1970-01-01', known_on) AS known_day
              FROM vehicle_week)
-         ORDER BY vin, position, battery_no, step",
+         ORDER BY vin, position, battery_no, periods_back",
         casts.join(", "),
         words.join(", "),
     );

@@ -19,7 +19,7 @@ from collections import defaultdict
 
 TOLD = """SELECT c.vin, c.position, c.chance, c.chance_lower, c.chance_upper, w.age_days, w.health
           FROM battery_chance c JOIN vehicle_week w
-            ON w.vin = c.vin AND w.position = c.position AND w.battery_no = c.battery_no AND w.step = 0"""
+            ON w.vin = c.vin AND w.position = c.position AND w.battery_no = c.battery_no AND w.periods_back = 0"""
 
 
 def told(program, lake, day):

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, RECENT_DAYS, Reading, Section, YEAR_DAYS, vehicle_columns};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words::word_or_none;
 use trade::derived_words::Alike;
@@ -35,12 +35,12 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         "came_back.md",
         context! {
             recently,
-            comebacks => of_others.iter().take(LIST_ROWS).map(|row| ComebackLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            comebacks => of_others.iter().take(LIST_ROWS).map(|row| ComebackLine::new(row, reading.style)).collect::<Vec<_>>(),
             all_comebacks => of_others.len(),
             of_repeated => recent.len() - of_others.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&comebacks, reading.manner)))
+    Ok(part.with_table(sheet(&comebacks, reading.style)))
 }
 
 /// The orders, the newest return first.
@@ -105,13 +105,13 @@ pub struct Comeback {
 
 impl Comeback {
     /// What the two orders have in common, with the code that came back where one did.
-    pub fn alike_in(&self, manner: &Manner) -> String {
+    pub fn alike_in(&self, style: &ReportStyle) -> String {
         // A code stands behind the address of its module, which somebody may have typed.
         let code = self
             .same_code
             .as_ref()
             .map(|same| match same.rsplit_once(' ') {
-                Some((module, code)) => format!("{} {code}", manner.module(module)),
+                Some((module, code)) => format!("{} {code}", style.module(module)),
                 None => same.clone(),
             });
         let stays = match self.code_stays {
@@ -146,31 +146,28 @@ struct ComebackLine {
 }
 
 impl ComebackLine {
-    fn new(row: &Comeback, manner: &Manner) -> Self {
+    fn new(row: &Comeback, style: &ReportStyle) -> Self {
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
-            shop: manner.shop(&row.shop),
-            technician: row
-                .technician
-                .as_deref()
-                .map(|name| manner.technician(name)),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
+            shop: style.shop(&row.shop),
+            technician: row.technician.as_deref().map(|name| style.technician(name)),
             operation: row.operation.clone(),
-            order: manner.order(&row.order_no),
+            order: style.order(&row.order_no),
             closed_on: row.closed_on.clone(),
-            return_order: manner.order(&row.return_order_no),
+            return_order: style.order(&row.return_order_no),
             returned_on: row.returned_on.clone(),
             days: row.days,
             km: row.km,
-            alike: row.alike_in(manner),
-            complaint: row.complaint.as_deref().map(|said| manner.typed(said)),
+            alike: row.alike_in(style),
+            complaint: row.complaint.as_deref().map(|said| style.typed(said)),
             cost: row.return_cost,
         }
     }
 }
 
-fn sheet(rows: &[Comeback], manner: &Manner) -> Sheet {
+fn sheet(rows: &[Comeback], style: &ReportStyle) -> Sheet {
     let mut columns = vehicle_columns(
-        manner,
+        style,
         |row: &Comeback| &row.vin,
         |row| row.unit_no.as_deref(),
     );
@@ -178,32 +175,30 @@ fn sheet(rows: &[Comeback], manner: &Manner) -> Sheet {
         column("depot", Kind::Text, |row: &Comeback| row.depot.clone()),
         column("model", Kind::Text, |row: &Comeback| row.model.clone()),
         column("order_no", Kind::Text, |row: &Comeback| {
-            manner.order(&row.order_no)
+            style.order(&row.order_no)
         }),
-        column("shop", Kind::Text, |row: &Comeback| manner.shop(&row.shop)),
+        column("shop", Kind::Text, |row: &Comeback| style.shop(&row.shop)),
         column("technician", Kind::Text, |row: &Comeback| {
-            row.technician
-                .as_deref()
-                .map(|name| manner.technician(name))
+            row.technician.as_deref().map(|name| style.technician(name))
         }),
         column("operation", Kind::Text, |row: &Comeback| {
             row.operation.clone()
         }),
         column("complaint", Kind::Text, |row: &Comeback| {
-            row.complaint.as_deref().map(|said| manner.typed(said))
+            row.complaint.as_deref().map(|said| style.typed(said))
         }),
         column("closed_on", Kind::Day, |row: &Comeback| {
             row.closed_on.clone()
         }),
         column("return_order_no", Kind::Text, |row: &Comeback| {
-            manner.order(&row.return_order_no)
+            style.order(&row.return_order_no)
         }),
         column("returned_on", Kind::Day, |row: &Comeback| {
             row.returned_on.clone()
         }),
         column("days", Kind::Integer, |row: &Comeback| row.days),
         column("km", Kind::Integer, |row: &Comeback| row.km),
-        column("alike", Kind::Text, |row: &Comeback| row.alike_in(manner)),
+        column("alike", Kind::Text, |row: &Comeback| row.alike_in(style)),
         column("return_parts_cost", Kind::Money, |row: &Comeback| {
             row.return_parts_cost
         }),

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, RECENT_DAYS, Reading, Section, Share, vehicle_columns};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -27,12 +27,12 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         "cleared_unchecked.md",
         context! {
             recently,
-            unchecked => recent.iter().take(LIST_ROWS).map(|row| UncheckedLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            unchecked => recent.iter().take(LIST_ROWS).map(|row| UncheckedLine::new(row, reading.style)).collect::<Vec<_>>(),
             all_unchecked => recent.len(),
-            unchecked_by_shop => by_shop.iter().map(|row| UncheckedShopLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            unchecked_by_shop => by_shop.iter().map(|row| UncheckedShopLine::new(row, reading.style)).collect::<Vec<_>>(),
         },
     )?;
-    Ok(part.with_table(sheet(&unchecked, reading.manner)))
+    Ok(part.with_table(sheet(&unchecked, reading.style)))
 }
 
 /// The orders that did so, the newest first.
@@ -93,17 +93,14 @@ struct UncheckedLine {
 }
 
 impl UncheckedLine {
-    fn new(row: &Unchecked, manner: &Manner) -> Self {
+    fn new(row: &Unchecked, style: &ReportStyle) -> Self {
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
-            order: manner.order(&row.order_no),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
+            order: style.order(&row.order_no),
             opened_on: row.opened_on.clone(),
-            shop: row.shop.as_deref().map(|shop| manner.shop(shop)),
-            technician: row
-                .technician
-                .as_deref()
-                .map(|name| manner.technician(name)),
-            complaint: row.complaint.as_deref().map(|said| manner.typed(said)),
+            shop: row.shop.as_deref().map(|shop| style.shop(shop)),
+            technician: row.technician.as_deref().map(|name| style.technician(name)),
+            complaint: row.complaint.as_deref().map(|said| style.typed(said)),
             codes: row.codes,
             minutes: row.minutes,
             came_back: if row.came_back { "yes" } else { "no" },
@@ -120,9 +117,9 @@ struct UncheckedShopLine {
 }
 
 impl UncheckedShopLine {
-    fn new(row: &UncheckedShare, manner: &Manner) -> Self {
+    fn new(row: &UncheckedShare, style: &ReportStyle) -> Self {
         Self {
-            shop: manner.shop(&row.shop),
+            shop: style.shop(&row.shop),
             clears: row.clears,
             unchecked: row.unchecked,
             share: Share::said(row.share.as_ref()),
@@ -130,9 +127,9 @@ impl UncheckedShopLine {
     }
 }
 
-fn sheet(rows: &[Unchecked], manner: &Manner) -> Sheet {
+fn sheet(rows: &[Unchecked], style: &ReportStyle) -> Sheet {
     let mut columns = vehicle_columns(
-        manner,
+        style,
         |row: &Unchecked| &row.vin,
         |row| row.unit_no.as_deref(),
     );
@@ -140,21 +137,19 @@ fn sheet(rows: &[Unchecked], manner: &Manner) -> Sheet {
         column("depot", Kind::Text, |row: &Unchecked| row.depot.clone()),
         column("model", Kind::Text, |row: &Unchecked| row.model.clone()),
         column("order_no", Kind::Text, |row: &Unchecked| {
-            manner.order(&row.order_no)
+            style.order(&row.order_no)
         }),
         column("opened_on", Kind::Day, |row: &Unchecked| {
             row.opened_on.clone()
         }),
         column("shop", Kind::Text, |row: &Unchecked| {
-            row.shop.as_deref().map(|shop| manner.shop(shop))
+            row.shop.as_deref().map(|shop| style.shop(shop))
         }),
         column("technician", Kind::Text, |row: &Unchecked| {
-            row.technician
-                .as_deref()
-                .map(|name| manner.technician(name))
+            row.technician.as_deref().map(|name| style.technician(name))
         }),
         column("complaint", Kind::Text, |row: &Unchecked| {
-            row.complaint.as_deref().map(|said| manner.typed(said))
+            row.complaint.as_deref().map(|said| style.typed(said))
         }),
         column("codes", Kind::Integer, |row: &Unchecked| row.codes),
         column("minutes", Kind::Integer, |row: &Unchecked| row.minutes),

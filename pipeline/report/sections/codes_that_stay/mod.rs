@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Part, Reading, Section, with_limits};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words::latched::Clears;
 
@@ -20,16 +20,16 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let latched = latched(reading).await?;
     let mut companions: Vec<Companion> = reading.rows(COMPANIONS).await?;
     for row in &mut companions {
-        row.module_address = reading.manner.module(&row.module_address);
+        row.module_address = reading.style.module(&row.module_address);
     }
     let part = reading.part(
         "codes_that_stay.md",
         context! {
-            latched => latched.iter().map(|row| LatchedLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            latched => latched.iter().map(|row| LatchedLine::new(row, reading.style)).collect::<Vec<_>>(),
             companions,
         },
     )?;
-    Ok(part.with_table(sheet(&latched, reading.manner)))
+    Ok(part.with_table(sheet(&latched, reading.style)))
 }
 
 /// The codes that plain clears leave behind.
@@ -93,11 +93,11 @@ struct LatchedLine {
 }
 
 impl LatchedLine {
-    fn new(row: &Latched, manner: &Manner) -> Self {
+    fn new(row: &Latched, style: &ReportStyle) -> Self {
         let share = row.survived as f64 / row.clears.max(1) as f64;
         Self {
             model: format!("{} {}", row.make, row.model),
-            module: manner.module(&row.module_address),
+            module: style.module(&row.module_address),
             code: row.code.clone(),
             share: with_limits(Some(share), row.share_lower, row.share_upper),
             to_do: row.to_do(),
@@ -105,7 +105,7 @@ impl LatchedLine {
     }
 }
 
-fn sheet(rows: &[Latched], manner: &Manner) -> Sheet {
+fn sheet(rows: &[Latched], style: &ReportStyle) -> Sheet {
     Sheet::new(
         "latched-codes",
         rows,
@@ -113,7 +113,7 @@ fn sheet(rows: &[Latched], manner: &Manner) -> Sheet {
             column("make", Kind::Text, |row: &Latched| row.make.clone()),
             column("model", Kind::Text, |row: &Latched| row.model.clone()),
             column("module_address", Kind::Text, |row: &Latched| {
-                manner.module(&row.module_address)
+                style.module(&row.module_address)
             }),
             column("code", Kind::Text, |row: &Latched| row.code.clone()),
             column("clears", Kind::Integer, |row: &Latched| row.clears),

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::{Part, Reading, Section, with_limits};
 use crate::ReportError;
 use crate::chart::{self, BandPoint, Trend};
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -44,7 +44,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     )?;
     Ok(part
         .with_charts(chart)
-        .with_table(sheet(&months, reading.manner)))
+        .with_table(sheet(&months, reading.style)))
 }
 
 /// The months of all orders and of each unit, the oldest first.
@@ -105,7 +105,7 @@ impl MonthLine {
     }
 }
 
-fn sheet(rows: &[Month], manner: &Manner) -> Sheet {
+fn sheet(rows: &[Month], style: &ReportStyle) -> Sheet {
     Sheet::new(
         "comeback-months",
         rows,
@@ -117,7 +117,7 @@ fn sheet(rows: &[Month], manner: &Manner) -> Sheet {
                     &row.kind,
                     unit,
                     row.technician.as_deref(),
-                    manner,
+                    style,
                 ))
             }),
             column("from_on", Kind::Day, |row: &Month| row.from_on.to_string()),

@@ -49,7 +49,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
             .count(),
         latched: codes_that_stay::latched(reading).await?.len(),
         comeback: &reading.analysis.settings().comeback,
-        manner: reading.manner,
+        style: reading.style,
     };
     let short_version = facts.short_version();
     let part = reading.part("comeback_opening.md", context! { short_version, overall })?;

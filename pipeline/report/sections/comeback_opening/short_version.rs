@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::signal::{self, Signal};
 use crate::cells::{counted, money};
-use crate::manner::Manner;
 use crate::sections::Share;
 use crate::sections::came_back::Comeback;
 use crate::sections::cleared_unchecked::Unchecked;
 use crate::sections::comeback_rates::{ComebackRate, Overall};
 use crate::sections::replaced_in_flood::Replaced;
+use crate::style::ReportStyle;
 
 /// What the lines are made from; of the lists what the last year or the last 13 weeks brought.
 pub struct Facts<'a> {
@@ -23,13 +23,13 @@ pub struct Facts<'a> {
     pub repeats: usize,
     pub latched: usize,
     pub comeback: &'a settings::Comeback,
-    pub manner: &'a Manner,
+    pub style: &'a ReportStyle,
 }
 
 impl Facts<'_> {
     pub fn short_version(&self) -> Vec<String> {
         let mut lines = Vec::new();
-        lines.extend(signal::said(self.signals, self.manner));
+        lines.extend(signal::said(self.signals, self.style));
         lines.extend(self.came_back());
         lines.extend(self.outside());
         lines.extend(self.repeat_vehicles());
@@ -53,7 +53,7 @@ impl Facts<'_> {
     }
 
     fn money(&self, amount: f64) -> String {
-        money(&self.manner.currency, amount)
+        money(&self.style.currency, amount)
     }
 
     fn came_back(&self) -> Option<String> {
@@ -88,7 +88,7 @@ impl Facts<'_> {
             .rates
             .iter()
             .filter(|row| row.outside() == Some(true) && row.kind != "operation")
-            .map(|row| format!("{} {}", row.kind, row.unit(self.manner)))
+            .map(|row| format!("{} {}", row.kind, row.unit(self.style)))
             .collect();
         (!outside.is_empty()).then(|| {
             format!(
@@ -110,7 +110,7 @@ impl Facts<'_> {
             "{} back more than once in 52 weeks, for {}; most often {}: {} times.",
             counted(self.repeated.len(), "vehicle came", "vehicles came"),
             self.money(all),
-            self.manner.vehicle(first.unit_no.as_deref(), &first.vin),
+            self.style.vehicle(first.unit_no.as_deref(), &first.vin),
             most.len(),
         ))
     }

@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use crate::cells;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::words::{shop_trouble, word};
 use trade::derived_words::ShopTrouble;
 
@@ -29,9 +29,9 @@ pub struct Signal {
 }
 
 impl Signal {
-    fn place(&self, manner: &Manner) -> String {
+    fn place(&self, style: &ReportStyle) -> String {
         match &self.shop {
-            Some(shop) => format!(" at {}", manner.shop(shop)),
+            Some(shop) => format!(" at {}", style.shop(shop)),
             None => String::new(),
         }
     }
@@ -55,18 +55,18 @@ impl Signal {
 }
 
 /// The first line of the report; none where no shop did anything.
-pub fn said(signals: &[Signal], manner: &Manner) -> Option<String> {
+pub fn said(signals: &[Signal], style: &ReportStyle) -> Option<String> {
     let first = signals.first()?;
     let trouble = shop_trouble(first.trouble);
     if first.stands_out {
         let cost = first
             .cost
             .filter(|cost| *cost > 0.0)
-            .map(|cost| format!(", {} on record", cells::money(&manner.currency, cost)))
+            .map(|cost| format!(", {} on record", cells::money(&style.currency, cost)))
             .unwrap_or_default();
         return Some(format!(
             "This month's trouble: {trouble}{}: in 28 days {}{cost}.",
-            first.place(manner),
+            first.place(style),
             first.against(),
         ));
     }

@@ -2,7 +2,7 @@
 
 use super::ComebackRate;
 use crate::chart::{self, Chart, FunnelLimit, FunnelPoint};
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use statistics::rates::funnel::funnel_limits;
 
 /// Points of a limit's line.
@@ -15,14 +15,14 @@ pub fn name(kind: &str) -> String {
 
 /// The share that came back, adjusted for the mix of work, over the number of orders: of shops and of
 /// technicians.
-pub fn funnels(rates: &[ComebackRate], manner: &Manner) -> Vec<Chart> {
+pub fn funnels(rates: &[ComebackRate], style: &ReportStyle) -> Vec<Chart> {
     ["shop", "technician"]
         .iter()
-        .filter_map(|kind| funnel(kind, rates, manner))
+        .filter_map(|kind| funnel(kind, rates, style))
         .collect()
 }
 
-fn funnel(kind: &str, rates: &[ComebackRate], manner: &Manner) -> Option<Chart> {
+fn funnel(kind: &str, rates: &[ComebackRate], style: &ReportStyle) -> Option<Chart> {
     let of_kind: Vec<&ComebackRate> = rates.iter().filter(|row| row.kind == kind).collect();
     let overall = of_kind
         .first()?
@@ -32,7 +32,7 @@ fn funnel(kind: &str, rates: &[ComebackRate], manner: &Manner) -> Option<Chart> 
         .iter()
         .filter_map(|row| {
             Some(FunnelPoint {
-                name: row.unit(manner),
+                name: row.unit(style),
                 cases: row.orders as f64,
                 share: row.adjusted_share?,
                 outside: row.outside().is_some(),

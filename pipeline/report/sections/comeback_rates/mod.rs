@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::comeback_months::{self, Month};
 use super::{Part, Reading, Section, Share, with_limits};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -28,7 +28,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let rates = rates(reading).await?;
     let months = comeback_months::months(reading).await?;
     let quarters = Quarters::new(&months);
-    let charts = funnels::funnels(&rates, reading.manner);
+    let charts = funnels::funnels(&rates, reading.style);
     let units: Vec<_> = ["shop", "technician", "model", "operation"]
         .iter()
         .map(|kind| {
@@ -43,7 +43,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
                 units => of_kind.len(),
                 outside => of_kind.iter().any(|row| row.outside().is_some()),
                 by_quarter => *kind != "model",
-                lines => of_kind.iter().take(UNIT_ROWS).map(|row| RateLine::new(row, &quarters, reading.manner)).collect::<Vec<_>>(),
+                lines => of_kind.iter().take(UNIT_ROWS).map(|row| RateLine::new(row, &quarters, reading.style)).collect::<Vec<_>>(),
                 chart,
             }
         })
@@ -55,7 +55,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     )?;
     Ok(part
         .with_charts(charts)
-        .with_table(sheet(&rates, reading.manner)))
+        .with_table(sheet(&rates, reading.style)))
 }
 
 /// All orders of the period.
@@ -135,8 +135,8 @@ impl ComebackRate {
     }
 
     /// What it is called.
-    pub fn unit(&self, manner: &Manner) -> String {
-        named(&self.kind, &self.unit, self.technician.as_deref(), manner)
+    pub fn unit(&self, style: &ReportStyle) -> String {
+        named(&self.kind, &self.unit, self.technician.as_deref(), style)
     }
 
     /// "1.4 times (0.6–3.3)".
@@ -151,13 +151,13 @@ impl ComebackRate {
 }
 
 /// What a unit is called; a technician by shop and initials, which may need a pseudonym.
-pub fn named(kind: &str, unit: &str, technician: Option<&str>, manner: &Manner) -> String {
+pub fn named(kind: &str, unit: &str, technician: Option<&str>, style: &ReportStyle) -> String {
     let unit = match kind {
-        "shop" | "technician" => manner.shop(unit),
+        "shop" | "technician" => style.shop(unit),
         _ => unit.to_owned(),
     };
     match technician {
-        Some(technician) => format!("{unit} {}", manner.technician(technician)),
+        Some(technician) => format!("{unit} {}", style.technician(technician)),
         None => unit,
     }
 }
@@ -224,9 +224,9 @@ struct RateLine {
 }
 
 impl RateLine {
-    fn new(row: &ComebackRate, quarters: &Quarters<'_>, manner: &Manner) -> Self {
+    fn new(row: &ComebackRate, quarters: &Quarters<'_>, style: &ReportStyle) -> Self {
         Self {
-            unit: row.unit(manner),
+            unit: row.unit(style),
             orders: row.orders,
             comebacks: row.comebacks,
             comebacks_soon: row.comebacks_soon,
@@ -245,13 +245,13 @@ impl RateLine {
     }
 }
 
-fn sheet(rows: &[ComebackRate], manner: &Manner) -> Sheet {
+fn sheet(rows: &[ComebackRate], style: &ReportStyle) -> Sheet {
     Sheet::new(
         "comeback-rates",
         rows,
         vec![
             column("kind", Kind::Text, |row: &ComebackRate| row.kind.clone()),
-            column("unit", Kind::Text, |row: &ComebackRate| row.unit(manner)),
+            column("unit", Kind::Text, |row: &ComebackRate| row.unit(style)),
             column("orders", Kind::Integer, |row: &ComebackRate| row.orders),
             column("comebacks", Kind::Integer, |row: &ComebackRate| {
                 row.comebacks

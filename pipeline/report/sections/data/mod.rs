@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, Reading, Section};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -19,8 +19,8 @@ pub const SECTION: Section = Section {
 
 async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let mut quarantined: Vec<Quarantined> = reading.rows(QUARANTINED).await?;
-    if reading.manner.shared() {
-        quarantined = without_words(quarantined, reading.manner);
+    if reading.style.shared() {
+        quarantined = without_words(quarantined, reading.style);
     }
     let extents: Vec<Extent> = reading.rows(EXTENTS).await?;
     let depot_states: Vec<DepotState> = reading.rows(DEPOTS).await?;
@@ -54,11 +54,11 @@ pub struct Quarantined {
 }
 
 /// The same without the reasons' words, which may quote what stood in a row, and with shops replaced.
-pub fn without_words(rows: Vec<Quarantined>, manner: &Manner) -> Vec<Quarantined> {
+pub fn without_words(rows: Vec<Quarantined>, style: &ReportStyle) -> Vec<Quarantined> {
     let mut kinds: BTreeMap<(String, String, String), i64> = BTreeMap::new();
     for row in rows {
         *kinds
-            .entry((row.dump_kind, manner.shop(&row.shop), row.field))
+            .entry((row.dump_kind, style.shop(&row.shop), row.field))
             .or_default() += row.rows;
     }
     let mut rows: Vec<Quarantined> = kinds

@@ -25,7 +25,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let ranking = rows::ranking(reading).await?;
     let recoveries = recoveries::recoveries(reading).await?;
     let proven_days = reading.analysis.settings().recovery.proven_days;
-    let jobs = visits::jobs(&ranking, &recoveries, proven_days, reading.manner);
+    let jobs = visits::jobs(&ranking, &recoveries, proven_days, reading.style);
     let depots: Vec<_> = jobs
         .chunk_by(|a, b| a.depot == b.depot)
         .map(|jobs| {

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::manner::Manner;
 use crate::sections::ranking::rows::RiskRow;
 use crate::sections::recoveries::Recovery;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words::visit;
 use trade::words::Powertrain;
@@ -36,7 +36,7 @@ pub fn jobs(
     ranking: &[RiskRow],
     recoveries: &[Recovery],
     proven_days: i64,
-    manner: &Manner,
+    style: &ReportStyle,
 ) -> Vec<Job> {
     let mut rows: Vec<&RiskRow> = ranking
         .iter()
@@ -80,8 +80,8 @@ pub fn jobs(
                 (true, false) => last + 1,
             },
             rank: row.rank,
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
-            vin: manner.vin(&row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
+            vin: style.vin(&row.vin),
             model: [row.make.as_deref(), row.model.as_deref()]
                 .into_iter()
                 .flatten()

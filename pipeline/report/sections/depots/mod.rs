@@ -9,7 +9,7 @@ use super::ranking::lines::{RankedLine, Trends};
 use super::ranking::rows::{self, RiskRow};
 use super::{Part, Reading, Section};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use room::{Depot, Short};
 
@@ -29,7 +29,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let depots = room::depots(&ranking, &reading.analysis.settings().plan);
     let lines: Vec<DepotLines> = depots
         .iter()
-        .map(|depot| DepotLines::new(depot, &trends, reading.manner, DEPOT_ROWS))
+        .map(|depot| DepotLines::new(depot, &trends, reading.style, DEPOT_ROWS))
         .collect();
     let part = reading.part("depots.md", context! { depots => lines })?;
     Ok(part.with_table(sheet(&depots)))
@@ -57,7 +57,7 @@ pub struct DepotLines {
 impl DepotLines {
     /// With at most `shown` of the batteries that have something to do, in the order of what to do
     /// first.
-    pub fn new(depot: &Depot<'_>, trends: &Trends, manner: &Manner, shown: usize) -> Self {
+    pub fn new(depot: &Depot<'_>, trends: &Trends, style: &ReportStyle, shown: usize) -> Self {
         let mut to_do: Vec<&RiskRow> = depot
             .rows
             .iter()
@@ -85,7 +85,7 @@ impl DepotLines {
                 .count(),
             test_first: depot.of("test first"),
             next_service: depot.of("next service"),
-            room: depot.room(manner),
+            room: depot.room(style),
             saving: depot.saving(),
             waiting: depot.waiting,
             waiting_worth: depot.waiting_worth,
@@ -94,7 +94,7 @@ impl DepotLines {
             lines: to_do
                 .iter()
                 .take(shown)
-                .map(|row| RankedLine::new(row, short_of, trends, manner))
+                .map(|row| RankedLine::new(row, short_of, trends, style))
                 .collect(),
         }
     }

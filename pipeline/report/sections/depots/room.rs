@@ -3,8 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cells;
-use crate::manner::Manner;
 use crate::sections::ranking::rows::RiskRow;
+use crate::style::ReportStyle;
 use settings::Plan;
 
 /// Which limit keeps replacements that would pay from this week.
@@ -92,8 +92,8 @@ impl<'a> Depot<'a> {
     }
 
     /// "6 of 6 bays taken, $1,520 of a budget of $2,500".
-    pub fn room(&self, manner: &Manner) -> String {
-        let money = |amount| cells::money(&manner.currency, amount);
+    pub fn room(&self, style: &ReportStyle) -> String {
+        let money = |amount| cells::money(&style.currency, amount);
         let budget = match self.budget.is_finite() {
             true => format!("a budget of {}", money(self.budget)),
             false => "a budget without limit".to_owned(),

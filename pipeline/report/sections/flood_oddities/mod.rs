@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{LIST_ROWS, Part, Reading, Section};
 use crate::ReportError;
 use crate::cells;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -21,11 +21,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let part = reading.part(
         "flood_oddities.md",
         context! {
-            oddities => oddities.iter().take(LIST_ROWS).map(|row| OddityLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            oddities => oddities.iter().take(LIST_ROWS).map(|row| OddityLine::new(row, reading.style)).collect::<Vec<_>>(),
             all_oddities => oddities.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&oddities, reading.manner)))
+    Ok(part.with_table(sheet(&oddities, reading.style)))
 }
 
 const ODDITIES: &str = "
@@ -46,9 +46,9 @@ struct Oddity {
 
 impl Oddity {
     /// The shop, model or week.
-    fn unit(&self, manner: &Manner) -> String {
+    fn unit(&self, style: &ReportStyle) -> String {
         match self.kind.starts_with("shop") {
-            true => manner.shop(&self.unit),
+            true => style.shop(&self.unit),
             false => self.unit.clone(),
         }
     }
@@ -64,12 +64,12 @@ struct OddityLine {
 }
 
 impl OddityLine {
-    fn new(row: &Oddity, manner: &Manner) -> Self {
+    fn new(row: &Oddity, style: &ReportStyle) -> Self {
         let when = match (&row.from_on, &row.to_on) {
             (Some(from), Some(to)) => format!(", {from} to {to}"),
             _ => String::new(),
         };
-        let unit = row.unit(manner);
+        let unit = row.unit(style);
         let kind = row.kind.trim_end_matches(" in four weeks");
         Self {
             what: match kind {
@@ -84,13 +84,13 @@ impl OddityLine {
     }
 }
 
-fn sheet(rows: &[Oddity], manner: &Manner) -> Sheet {
+fn sheet(rows: &[Oddity], style: &ReportStyle) -> Sheet {
     Sheet::new(
         "flood-oddities",
         rows,
         vec![
             column("kind", Kind::Text, |row: &Oddity| row.kind.clone()),
-            column("unit", Kind::Text, |row: &Oddity| row.unit(manner)),
+            column("unit", Kind::Text, |row: &Oddity| row.unit(style)),
             column("from_on", Kind::Day, |row: &Oddity| row.from_on.clone()),
             column("to_on", Kind::Day, |row: &Oddity| row.to_on.clone()),
             column("cause", Kind::Text, |row: &Oddity| row.cause.clone()),

@@ -4,7 +4,7 @@ use minijinja::context;
 use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, Reading, Section};
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words::{self, evidence::Evidence};
 use crate::{ReportError, cells};
@@ -21,11 +21,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let part = reading.part(
         "floods.md",
         context! {
-            floods => floods.iter().take(LIST_ROWS).map(|row| FloodLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            floods => floods.iter().take(LIST_ROWS).map(|row| FloodLine::new(row, reading.style)).collect::<Vec<_>>(),
             all_floods => floods.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&floods, reading.manner)))
+    Ok(part.with_table(sheet(&floods, reading.style)))
 }
 
 /// The floods, the largest first.
@@ -77,7 +77,7 @@ pub struct FloodLine {
 }
 
 impl FloodLine {
-    pub fn new(row: &Flood, manner: &Manner) -> Self {
+    pub fn new(row: &Flood, style: &ReportStyle) -> Self {
         let mut evidence = row.because();
         if let Some(p_value) = row.p_value {
             let odds = match p_value {
@@ -90,7 +90,7 @@ impl FloodLine {
             evidence.push_str(&odds);
         }
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             model: row.model.clone(),
             day: row.day.clone(),
@@ -104,14 +104,14 @@ impl FloodLine {
 }
 
 /// The floods of the last seven days.
-fn sheet(rows: &[Flood], manner: &Manner) -> Sheet {
+fn sheet(rows: &[Flood], style: &ReportStyle) -> Sheet {
     Sheet::new(
         "floods",
         rows,
         vec![
-            column("vin", Kind::Text, |row: &Flood| manner.vin(&row.vin)),
+            column("vin", Kind::Text, |row: &Flood| style.vin(&row.vin)),
             column("unit_no", Kind::Text, |row: &Flood| {
-                row.unit_no.as_deref().map(|unit| manner.unit(unit))
+                row.unit_no.as_deref().map(|unit| style.unit(unit))
             }),
             column("depot", Kind::Text, |row: &Flood| row.depot.clone()),
             column("model", Kind::Text, |row: &Flood| row.model.clone()),

@@ -15,7 +15,7 @@ pub const SECTION: Section<Record> = Section {
 };
 
 async fn make(reading: &Reading<'_, Record>) -> Result<Part, ReportError> {
-    let all = corrections::of(reading.analysis, &reading.about.vin, reading.manner).await?;
+    let all = corrections::of(reading.analysis, &reading.about.vin, reading.style).await?;
     reading.part(
         "history_corrections.md",
         context! {

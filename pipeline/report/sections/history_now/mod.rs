@@ -24,8 +24,8 @@ async fn make(reading: &Reading<'_, Record>) -> Result<Part, ReportError> {
             context! {
                 position => row.position, rank => row.rank, action => row.action,
                 chance => row.chance, chance_lower => row.chance_lower, chance_upper => row.chance_upper,
-                reasons => row.why(reading.manner.units),
-                before => against_last(row, &record.risks, &record.events, &reading.week(), reading.manner.shared()),
+                reasons => row.why(reading.style.units),
+                before => against_last(row, &record.risks, &record.events, &reading.week(), reading.style.shared()),
             }
         })
         .collect();

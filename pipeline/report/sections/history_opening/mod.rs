@@ -20,7 +20,7 @@ async fn make(reading: &Reading<'_, Record>) -> Result<Part, ReportError> {
         "history_opening.md",
         context! {
             called => record.called,
-            vin => reading.manner.vin(&record.vin),
+            vin => reading.style.vin(&record.vin),
             short_version,
         },
     )?;
@@ -28,7 +28,7 @@ async fn make(reading: &Reading<'_, Record>) -> Result<Part, ReportError> {
 }
 
 fn short_version(reading: &Reading<'_, Record>) -> Vec<String> {
-    let (record, units) = (reading.about, reading.manner.units);
+    let (record, units) = (reading.about, reading.style.units);
     let called = &record.called;
     let mut lines: Vec<String> = record
         .now

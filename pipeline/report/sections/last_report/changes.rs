@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words::{self, word};
 use trade::derived_words::PlanChange;
@@ -49,9 +49,9 @@ pub struct ChangeLine {
 }
 
 impl ChangeLine {
-    pub fn new(row: &Change, manner: &Manner) -> Self {
+    pub fn new(row: &Change, style: &ReportStyle) -> Self {
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             position: row.position.clone(),
             change: words::plan_change(row.change),
@@ -66,7 +66,7 @@ impl ChangeLine {
 }
 
 /// Batteries whose place in the plan is not what the last report said.
-pub fn sheet(rows: &[Change], manner: &Manner) -> Sheet {
+pub fn sheet(rows: &[Change], style: &ReportStyle) -> Sheet {
     Sheet::new(
         "changes",
         rows,
@@ -74,9 +74,9 @@ pub fn sheet(rows: &[Change], manner: &Manner) -> Sheet {
             column("change", Kind::Text, |row: &Change| {
                 words::plan_change(row.change)
             }),
-            column("vin", Kind::Text, |row: &Change| manner.vin(&row.vin)),
+            column("vin", Kind::Text, |row: &Change| style.vin(&row.vin)),
             column("unit_no", Kind::Text, |row: &Change| {
-                row.unit_no.as_deref().map(|unit| manner.unit(unit))
+                row.unit_no.as_deref().map(|unit| style.unit(unit))
             }),
             column("depot", Kind::Text, |row: &Change| row.depot.clone()),
             column("position", Kind::Text, |row: &Change| row.position.clone()),

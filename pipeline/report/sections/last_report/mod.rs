@@ -24,7 +24,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let since_last: Vec<SinceLast> = reading.rows(record::SINCE_LAST).await?;
     let mut changes: Vec<Change> = reading.rows(changes::CHANGES).await?;
     for row in &mut changes {
-        row.position = reading.manner.position(&row.position);
+        row.position = reading.style.position(&row.position);
     }
     let predictions = predictions(reading).await?;
     let chances: Vec<ChanceTold> = reading.rows(record::CHANCES_TOLD).await?;
@@ -36,7 +36,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
             changes => changes
                 .chunk_by(|a, b| a.change == b.change)
                 .flat_map(|kind| kind.iter().take(CHANGE_ROWS))
-                .map(|row| ChangeLine::new(row, reading.manner))
+                .map(|row| ChangeLine::new(row, reading.style))
                 .collect::<Vec<_>>(),
             change_counts => changes::by_change(&changes),
             change_rows => CHANGE_ROWS,
@@ -48,7 +48,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     )?;
     Ok(part
         .with_charts(calibration)
-        .with_table(changes::sheet(&changes, reading.manner)))
+        .with_table(changes::sheet(&changes, reading.style)))
 }
 
 /// What each earlier report expected and what came.

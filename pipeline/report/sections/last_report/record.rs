@@ -128,13 +128,13 @@ pub struct ChanceTold {
 
 /// The chart of chances told against shares that failed; none before a horizon is over.
 pub fn calibration_chart(rows: &[ChanceTold]) -> Option<Chart> {
-    let groups: Vec<chart::Told> = rows
+    let groups: Vec<chart::ChanceBand> = rows
         .iter()
         .filter_map(|row| {
             let (failed, batteries) = (row.failed.max(0) as u64, row.batteries.max(0) as u64);
             let limits = wilson_limits(failed, batteries, 0.95).ok()?;
-            Some(chart::Told {
-                told: row.told,
+            Some(chart::ChanceBand {
+                predicted: row.told,
                 failed: failed as f64 / batteries as f64,
                 lower: limits.lower,
                 upper: limits.upper,

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, Reading, Section, vehicle_columns};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -20,11 +20,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let part = reading.part(
         "not_heard_of.md",
         context! {
-            vehicles => vehicles.iter().take(LIST_ROWS).map(|row| LostLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            vehicles => vehicles.iter().take(LIST_ROWS).map(|row| LostLine::new(row, reading.style)).collect::<Vec<_>>(),
             all_vehicles => vehicles.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&vehicles, reading.manner)))
+    Ok(part.with_table(sheet(&vehicles, reading.style)))
 }
 
 const LOST: &str = "
@@ -54,13 +54,13 @@ struct LostLine {
 }
 
 impl LostLine {
-    fn new(row: &Lost, manner: &Manner) -> Self {
+    fn new(row: &Lost, style: &ReportStyle) -> Self {
         let words: Vec<&str> = [&row.make, &row.model]
             .into_iter()
             .filter_map(|word| word.as_deref())
             .collect();
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             model: words.join(" "),
             last_seen_on: row.last_seen_on.clone(),
@@ -70,8 +70,8 @@ impl LostLine {
     }
 }
 
-fn sheet(rows: &[Lost], manner: &Manner) -> Sheet {
-    let mut columns = vehicle_columns(manner, |row: &Lost| &row.vin, |row| row.unit_no.as_deref());
+fn sheet(rows: &[Lost], style: &ReportStyle) -> Sheet {
+    let mut columns = vehicle_columns(style, |row: &Lost| &row.vin, |row| row.unit_no.as_deref());
     columns.extend([
         column("depot", Kind::Text, |row: &Lost| row.depot.clone()),
         column("make", Kind::Text, |row: &Lost| row.make.clone()),

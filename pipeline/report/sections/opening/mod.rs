@@ -37,7 +37,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         recoveries: &recoveries,
         run: &reading.analysis.settings().run,
         unedited_prices: &reading.analysis.settings().unedited_prices(),
-        manner: reading.manner,
+        style: reading.style,
     });
     let part = reading.part(
         "opening.md",

@@ -1,12 +1,12 @@
 //! The report in five lines: replace, order, test, floods and recoveries, what needs a decision.
 
 use crate::cells::{self, counted};
-use crate::manner::Manner;
 use crate::sections::depots::room::{Depot, Short};
 use crate::sections::floods::Flood;
 use crate::sections::pick_list::OrderLine;
 use crate::sections::ranking::rows::RiskRow;
 use crate::sections::recoveries::Recovery;
+use crate::style::ReportStyle;
 use settings::Run;
 
 /// What the five lines are made from.
@@ -22,7 +22,7 @@ pub struct Facts<'a> {
     pub run: &'a Run,
     /// Keys of the prices that nobody has set.
     pub unedited_prices: &'a [String],
-    pub manner: &'a Manner,
+    pub style: &'a ReportStyle,
 }
 
 /// The five lines.
@@ -74,7 +74,7 @@ fn replace(facts: &Facts<'_>) -> String {
         sum(|row| row.chance_fit_upper),
     );
     let saved = sum(|row| row.saving).max(0.0);
-    let money = |amount| cells::money(&facts.manner.currency, amount);
+    let money = |amount| cells::money(&facts.style.currency, amount);
     let cost: f64 = this_week.iter().map(|row| row.planned_cost).sum();
     let mut text = format!(
         "Replace {} this week for {}: expect to prevent {prevented:.1} failures ({lower:.1}–{upper:.1}) within {horizon} and save {} against waiting.",
@@ -170,7 +170,7 @@ fn floods(facts: &Facts<'_>) -> String {
                 several => format!("{several} recoveries stand"),
             },
             counted(oldest.days_standing.max(0) as usize, "day", "days"),
-            facts.manner.vehicle(oldest.unit_no.as_deref(), &oldest.vin),
+            facts.style.vehicle(oldest.unit_no.as_deref(), &oldest.vin),
         )),
     }
     text
@@ -190,7 +190,7 @@ fn decide(facts: &Facts<'_>) -> String {
                 1 => "1 battery counts".to_owned(),
                 several => format!("{several} batteries count"),
             },
-            facts.manner.vehicle(first.unit_no.as_deref(), &first.vin),
+            facts.style.vehicle(first.unit_no.as_deref(), &first.vin),
             first.depot,
             first.failed_on.as_deref().unwrap_or("day not known"),
             facts.run.trouble_days,
@@ -255,7 +255,7 @@ fn waiting(facts: &Facts<'_>) -> Option<String> {
             format!("room ({})", parts.join(", "))
         }
     };
-    let money = |amount| cells::money(&facts.manner.currency, amount);
+    let money = |amount| cells::money(&facts.style.currency, amount);
     let worth: f64 = facts.depots.iter().map(|depot| depot.waiting_worth).sum();
     Some(format!(
         "{} that would pay {} for {what}, worth {} (most at {}: {} worth {}; {}): find room, or accept the wait",
@@ -265,6 +265,6 @@ fn waiting(facts: &Facts<'_>) -> Option<String> {
         most.name,
         most.waiting,
         money(most.waiting_worth),
-        most.room(facts.manner),
+        most.room(facts.style),
     ))
 }

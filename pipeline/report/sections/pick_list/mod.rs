@@ -29,7 +29,7 @@ pub async fn picks(reading: &Reading<'_>) -> Result<Vec<Pick>, ReportError> {
         .iter_mut()
         .filter_map(|row| row.battery_group.as_mut())
     {
-        *group = reading.manner.battery_group(group);
+        *group = reading.style.battery_group(group);
     }
     Ok(picks)
 }

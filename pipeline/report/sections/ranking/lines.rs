@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::rows::{Health, RiskRow};
 use crate::cells;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 
 /// Tests shown in a battery's small drawing.
 const SPARK_TESTS: usize = 8;
@@ -68,11 +68,16 @@ pub struct RankedLine {
 
 impl RankedLine {
     /// `short_of` is what the depot's replacements that would pay wait for.
-    pub fn new(row: &RiskRow, short_of: Option<&str>, trends: &Trends, manner: &Manner) -> Self {
+    pub fn new(
+        row: &RiskRow,
+        short_of: Option<&str>,
+        trends: &Trends,
+        style: &ReportStyle,
+    ) -> Self {
         let failed = row.failed_on.is_some();
         Self {
             rank: row.rank,
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             battery: row.battery(),
             age: match row.uncertainty_days {
@@ -92,7 +97,7 @@ impl RankedLine {
             trend: trends.of(row),
             action: action(row, short_of),
             saving: row.saving,
-            reasons: row.why(manner.units),
+            reasons: row.why(style.units),
         }
     }
 }

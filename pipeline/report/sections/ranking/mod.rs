@@ -27,10 +27,10 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let trends = Trends::new(rows::healths(reading).await?);
     let depots = room::depots(&ranking, &reading.analysis.settings().plan);
     let first: Vec<RankedLine> = first_to_act_on(&ranking)
-        .map(|row| RankedLine::new(row, None, &trends, reading.manner))
+        .map(|row| RankedLine::new(row, None, &trends, reading.style))
         .collect();
     let part = reading.part("ranking.md", context! { first, batteries => ranking.len() })?;
-    Ok(part.with_table(sheet::ranking(&ranking, &depots, &trends, reading.manner)))
+    Ok(part.with_table(sheet::ranking(&ranking, &depots, &trends, reading.style)))
 }
 
 /// The batteries to see to first: those for this week by rank, then those to test.

@@ -3,8 +3,8 @@
 use serde::Deserialize;
 
 use crate::ReportError;
-use crate::manner::Units;
 use crate::sections::Reading;
+use crate::style::Units;
 use crate::words::reasons::{Reason, Reasoned};
 
 pub const RANKING: &str = "
@@ -130,9 +130,9 @@ pub async fn as_ranked(reading: &Reading<'_>) -> Result<Vec<RiskRow>, ReportErro
 pub async fn ranking(reading: &Reading<'_>) -> Result<Vec<RiskRow>, ReportError> {
     let mut rows = as_ranked(reading).await?;
     for row in &mut rows {
-        row.position = reading.manner.position(&row.position);
+        row.position = reading.style.position(&row.position);
         if let Some(group) = &mut row.battery_group {
-            *group = reading.manner.battery_group(group);
+            *group = reading.style.battery_group(group);
         }
     }
     Ok(rows)
@@ -142,7 +142,7 @@ pub async fn ranking(reading: &Reading<'_>) -> Result<Vec<RiskRow>, ReportError>
 pub async fn healths(reading: &Reading<'_>) -> Result<Vec<Health>, ReportError> {
     let mut rows: Vec<Health> = reading.rows(HEALTHS).await?;
     for row in &mut rows {
-        row.position = reading.manner.position(&row.position);
+        row.position = reading.style.position(&row.position);
     }
     Ok(rows)
 }

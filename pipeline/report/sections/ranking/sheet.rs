@@ -2,12 +2,17 @@
 
 use super::lines::Trends;
 use super::rows::RiskRow;
-use crate::manner::Manner;
 use crate::sections::depots::room::{Depot, Short};
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// Every battery in service in its order.
-pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], trends: &Trends, manner: &Manner) -> Sheet {
+pub fn ranking(
+    rows: &[RiskRow],
+    depots: &[Depot<'_>],
+    trends: &Trends,
+    style: &ReportStyle,
+) -> Sheet {
     let short_of = |row: &RiskRow| {
         let depot = depots.iter().find(|depot| depot.name == row.depot)?;
         depot.short_of.filter(|_| row.waits()).map(Short::as_str)
@@ -17,9 +22,9 @@ pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], trends: &Trends, manner: 
         rows,
         vec![
             column("rank", Kind::Integer, |row: &RiskRow| row.rank),
-            column("vin", Kind::Text, |row: &RiskRow| manner.vin(&row.vin)),
+            column("vin", Kind::Text, |row: &RiskRow| style.vin(&row.vin)),
             column("unit_no", Kind::Text, |row: &RiskRow| {
-                row.unit_no.as_deref().map(|unit| manner.unit(unit))
+                row.unit_no.as_deref().map(|unit| style.unit(unit))
             }),
             column("depot", Kind::Text, |row: &RiskRow| row.depot.clone()),
             column("make", Kind::Text, |row: &RiskRow| row.make.clone()),
@@ -92,7 +97,7 @@ pub fn ranking(rows: &[RiskRow], depots: &[Depot<'_>], trends: &Trends, manner: 
             column("under_warranty", Kind::Flag, |row: &RiskRow| {
                 row.under_warranty
             }),
-            column("reasons", Kind::Text, |row: &RiskRow| row.why(manner.units)),
+            column("reasons", Kind::Text, |row: &RiskRow| row.why(style.units)),
         ],
     )
 }

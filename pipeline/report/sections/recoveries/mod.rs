@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, Reading, Section};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words::{self, recovery::Standing};
 use trade::derived_words::RecoveryStep;
@@ -27,14 +27,14 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let part = reading.part(
         "recoveries.md",
         context! {
-            recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, proven_days, reading.manner)).collect::<Vec<_>>(),
+            recoveries => recoveries.iter().take(LIST_ROWS).map(|row| RecoveryLine::new(row, proven_days, reading.style)).collect::<Vec<_>>(),
             all_recoveries => recoveries.len(),
             not_followed_up => unsettled.first().map_or(0, |row| row.recoveries),
             recovery_steps => by_step(&recoveries, proven_days),
             recoveries_planned => recoveries.iter().filter(|row| row.standing.planned.is_some()).count(),
         },
     )?;
-    Ok(part.with_table(sheet(&recoveries, proven_days, reading.manner)))
+    Ok(part.with_table(sheet(&recoveries, proven_days, reading.style)))
 }
 
 /// The open recoveries; those whose supply is not put right come first, the newest of a step first.
@@ -42,7 +42,7 @@ pub async fn recoveries(reading: &Reading<'_>) -> Result<Vec<Recovery>, ReportEr
     let mut recoveries: Vec<Recovery> = reading.rows(RECOVERIES).await?;
     recoveries.sort_by_key(|row| row.standing.next_step);
     for row in &mut recoveries {
-        row.standing.replace_positions(reading.manner);
+        row.standing.replace_positions(reading.style);
     }
     Ok(recoveries)
 }
@@ -87,9 +87,9 @@ pub struct RecoveryLine {
 }
 
 impl RecoveryLine {
-    pub fn new(row: &Recovery, proven_days: i64, manner: &Manner) -> Self {
+    pub fn new(row: &Recovery, proven_days: i64, style: &ReportStyle) -> Self {
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             opened_on: row.opened_on.clone(),
             opened_by: row.opened_by.clone(),
@@ -113,14 +113,14 @@ pub fn by_step(recoveries: &[Recovery], proven_days: i64) -> Vec<String> {
 }
 
 /// The recoveries that stand open.
-fn sheet(rows: &[Recovery], proven_days: i64, manner: &Manner) -> Sheet {
+fn sheet(rows: &[Recovery], proven_days: i64, style: &ReportStyle) -> Sheet {
     Sheet::new(
         "recoveries",
         rows,
         vec![
-            column("vin", Kind::Text, |row: &Recovery| manner.vin(&row.vin)),
+            column("vin", Kind::Text, |row: &Recovery| style.vin(&row.vin)),
             column("unit_no", Kind::Text, |row: &Recovery| {
-                row.unit_no.as_deref().map(|unit| manner.unit(unit))
+                row.unit_no.as_deref().map(|unit| style.unit(unit))
             }),
             column("depot", Kind::Text, |row: &Recovery| row.depot.clone()),
             column("opened_on", Kind::Day, |row: &Recovery| {

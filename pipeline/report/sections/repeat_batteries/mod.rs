@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, Reading, Section, YEAR_DAYS, vehicle_columns};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -26,11 +26,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         "repeat_batteries.md",
         context! {
             this_year,
-            repeats => of_year.iter().take(LIST_ROWS).map(|row| RepeatLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            repeats => of_year.iter().take(LIST_ROWS).map(|row| RepeatLine::new(row, reading.style)).collect::<Vec<_>>(),
             all_repeats => of_year.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&repeats, reading.manner)))
+    Ok(part.with_table(sheet(&repeats, reading.style)))
 }
 
 /// The batteries, the newest first.
@@ -73,47 +73,43 @@ struct RepeatLine {
 }
 
 impl RepeatLine {
-    fn new(row: &Repeat, manner: &Manner) -> Self {
+    fn new(row: &Repeat, style: &ReportStyle) -> Self {
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             model: row.model.clone(),
-            position: manner.position(&row.position),
-            before_order: manner.order(&row.before_order_no),
-            order: manner.order(&row.order_no),
+            position: style.position(&row.position),
+            before_order: style.order(&row.before_order_no),
+            order: style.order(&row.order_no),
             before_on: row.before_on.clone(),
             replaced_on: row.replaced_on.clone(),
             days: row.days,
-            shop: row.shop.as_deref().map(|shop| manner.shop(shop)),
+            shop: row.shop.as_deref().map(|shop| style.shop(shop)),
             parts_cost: row.parts_cost,
         }
     }
 }
 
-fn sheet(rows: &[Repeat], manner: &Manner) -> Sheet {
-    let mut columns = vehicle_columns(
-        manner,
-        |row: &Repeat| &row.vin,
-        |row| row.unit_no.as_deref(),
-    );
+fn sheet(rows: &[Repeat], style: &ReportStyle) -> Sheet {
+    let mut columns = vehicle_columns(style, |row: &Repeat| &row.vin, |row| row.unit_no.as_deref());
     columns.extend([
         column("depot", Kind::Text, |row: &Repeat| row.depot.clone()),
         column("model", Kind::Text, |row: &Repeat| row.model.clone()),
         column("position", Kind::Text, |row: &Repeat| {
-            manner.position(&row.position)
+            style.position(&row.position)
         }),
         column("before_order_no", Kind::Text, |row: &Repeat| {
-            manner.order(&row.before_order_no)
+            style.order(&row.before_order_no)
         }),
         column("before_on", Kind::Day, |row: &Repeat| row.before_on.clone()),
         column("order_no", Kind::Text, |row: &Repeat| {
-            manner.order(&row.order_no)
+            style.order(&row.order_no)
         }),
         column("replaced_on", Kind::Day, |row: &Repeat| {
             row.replaced_on.clone()
         }),
         column("days", Kind::Integer, |row: &Repeat| row.days),
         column("shop", Kind::Text, |row: &Repeat| {
-            row.shop.as_deref().map(|shop| manner.shop(shop))
+            row.shop.as_deref().map(|shop| style.shop(shop))
         }),
         column("parts_cost", Kind::Money, |row: &Repeat| row.parts_cost),
     ]);

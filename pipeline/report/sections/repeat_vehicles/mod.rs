@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::came_back::{self, Comeback};
 use super::{LIST_ROWS, Part, Reading, Section, YEAR_DAYS};
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::words::{self, word_or_none};
 use crate::{ReportError, cells};
 use trade::derived_words::RecoveryStep;
@@ -69,9 +69,9 @@ struct RepeatVehicle {
 
 impl RepeatVehicle {
     fn new(rows: &[&Comeback], open: Option<&Open>, reading: &Reading<'_>) -> Self {
-        let manner = reading.manner;
+        let style = reading.style;
         let first = rows.first();
-        let story: Vec<String> = rows.iter().map(|row| told(row, manner)).collect();
+        let story: Vec<String> = rows.iter().map(|row| told(row, style)).collect();
         let proven_days = reading.analysis.settings().recovery.proven_days;
         let code_stays = rows.iter().any(|row| row.code_stays);
         let mut next: Vec<String> = Vec::new();
@@ -90,7 +90,7 @@ impl RepeatVehicle {
         }
         Self {
             unit: first.map_or_else(String::new, |row| {
-                manner.vehicle(row.unit_no.as_deref(), &row.vin)
+                style.vehicle(row.unit_no.as_deref(), &row.vin)
             }),
             model: first.and_then(|row| row.model.clone()),
             times: rows.len(),
@@ -102,16 +102,16 @@ impl RepeatVehicle {
 }
 
 /// "2026-01-10 battery charged at North (order A1), back after 11 days on order A2, same complaint".
-fn told(row: &Comeback, manner: &Manner) -> String {
-    let alike = row.alike_in(manner);
+fn told(row: &Comeback, style: &ReportStyle) -> String {
+    let alike = row.alike_in(style);
     format!(
         "{} {} at {} (order {}), back after {} on order {}{}",
         row.closed_on,
         row.operation,
-        manner.shop(&row.shop),
-        manner.order(&row.order_no),
+        style.shop(&row.shop),
+        style.order(&row.order_no),
         cells::counted(row.days.max(0) as usize, "day", "days"),
-        manner.order(&row.return_order_no),
+        style.order(&row.return_order_no),
         match alike.is_empty() {
             true => String::new(),
             false => format!(", {alike}"),

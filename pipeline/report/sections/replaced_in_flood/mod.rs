@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, Reading, Section, YEAR_DAYS, vehicle_columns};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 
 /// The section.
@@ -26,11 +26,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
         "replaced_in_flood.md",
         context! {
             this_year,
-            replaced => of_year.iter().take(LIST_ROWS).map(|row| ReplacedLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            replaced => of_year.iter().take(LIST_ROWS).map(|row| ReplacedLine::new(row, reading.style)).collect::<Vec<_>>(),
             all_replaced => of_year.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&replaced, reading.manner)))
+    Ok(part.with_table(sheet(&replaced, reading.style)))
 }
 
 /// The parts, the newest first.
@@ -64,11 +64,11 @@ pub struct Replaced {
 
 impl Replaced {
     /// Which module or battery it was.
-    pub fn place(&self, manner: &Manner) -> Option<String> {
+    pub fn place(&self, style: &ReportStyle) -> Option<String> {
         let place = self.place.as_deref()?;
         Some(match self.replaced.as_str() {
-            "module" => manner.module(place),
-            _ => manner.position(place),
+            "module" => style.module(place),
+            _ => style.position(place),
         })
     }
 }
@@ -86,17 +86,17 @@ struct ReplacedLine {
 }
 
 impl ReplacedLine {
-    fn new(row: &Replaced, manner: &Manner) -> Self {
+    fn new(row: &Replaced, style: &ReportStyle) -> Self {
         let supply = row
             .supply_voltage_v
             .map(|volts| format!(", {volts:.1} V"))
             .unwrap_or_default();
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             model: row.model.clone(),
             opened_on: row.opened_on.clone(),
-            shop: row.shop.as_deref().map(|shop| manner.shop(shop)),
-            replaced: format!("{} {}", row.replaced, row.place(manner).unwrap_or_default()),
+            shop: row.shop.as_deref().map(|shop| style.shop(shop)),
+            replaced: format!("{} {}", row.replaced, row.place(style).unwrap_or_default()),
             parts_cost: row.parts_cost,
             flood: format!(
                 "{}: {} codes in {} modules{supply}",
@@ -107,9 +107,9 @@ impl ReplacedLine {
     }
 }
 
-fn sheet(rows: &[Replaced], manner: &Manner) -> Sheet {
+fn sheet(rows: &[Replaced], style: &ReportStyle) -> Sheet {
     let mut columns = vehicle_columns(
-        manner,
+        style,
         |row: &Replaced| &row.vin,
         |row| row.unit_no.as_deref(),
     );
@@ -117,23 +117,21 @@ fn sheet(rows: &[Replaced], manner: &Manner) -> Sheet {
         column("depot", Kind::Text, |row: &Replaced| row.depot.clone()),
         column("model", Kind::Text, |row: &Replaced| row.model.clone()),
         column("order_no", Kind::Text, |row: &Replaced| {
-            manner.order(&row.order_no)
+            style.order(&row.order_no)
         }),
         column("opened_on", Kind::Day, |row: &Replaced| {
             row.opened_on.clone()
         }),
         column("shop", Kind::Text, |row: &Replaced| {
-            row.shop.as_deref().map(|shop| manner.shop(shop))
+            row.shop.as_deref().map(|shop| style.shop(shop))
         }),
         column("technician", Kind::Text, |row: &Replaced| {
-            row.technician
-                .as_deref()
-                .map(|name| manner.technician(name))
+            row.technician.as_deref().map(|name| style.technician(name))
         }),
         column("replaced", Kind::Text, |row: &Replaced| {
             row.replaced.clone()
         }),
-        column("place", Kind::Text, |row: &Replaced| row.place(manner)),
+        column("place", Kind::Text, |row: &Replaced| row.place(style)),
         column("parts_cost", Kind::Money, |row: &Replaced| row.parts_cost),
         column("flood_cause", Kind::Text, |row: &Replaced| {
             row.flood_cause.clone()

@@ -5,8 +5,8 @@ use minijinja::context;
 use super::{Part, Reading, Section};
 use crate::ReportError;
 use crate::cells;
-use crate::manner::Manner;
 use crate::screen::{Answer, Judged};
+use crate::style::ReportStyle;
 
 /// The section.
 pub const SECTION: Section<Judged> = Section {
@@ -17,7 +17,7 @@ pub const SECTION: Section<Judged> = Section {
 
 async fn make(reading: &Reading<'_, Judged>) -> Result<Part, ReportError> {
     let answers = &reading.about.answers;
-    let short_version = short_version(answers, reading.manner);
+    let short_version = short_version(answers, reading.style);
     let part = reading.part(
         "screen_opening.md",
         context! {
@@ -30,7 +30,7 @@ async fn make(reading: &Reading<'_, Judged>) -> Result<Part, ReportError> {
     Ok(part.with_short_version(short_version))
 }
 
-fn short_version(answers: &[Answer], manner: &Manner) -> Vec<String> {
+fn short_version(answers: &[Answer], style: &ReportStyle) -> Vec<String> {
     let vehicles: Vec<&Answer> = answers.iter().filter(|answer| answer.is_vehicle).collect();
     let of = |disposition: &str| {
         vehicles
@@ -38,7 +38,7 @@ fn short_version(answers: &[Answer], manner: &Manner) -> Vec<String> {
             .filter(|answer| answer.vehicle.disposition == disposition)
             .count()
     };
-    let money = |amount: f64| cells::money(&manner.currency, amount);
+    let money = |amount: f64| cells::money(&style.currency, amount);
     let mut lines = vec![format!(
         "Of {}: {} ready, {} to put right, {} to check first, {} to drive and scan again, {} to hold back.",
         cells::counted(vehicles.len(), "vehicle", "vehicles"),

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Part, Reading, Section};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words;
 
@@ -23,34 +23,34 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let part = reading.part(
         "test_first.md",
         context! {
-            tests => tests.iter().take(TEST_ROWS).map(|row| TestLine::new(row, reading.manner)).collect::<Vec<_>>(),
+            tests => tests.iter().take(TEST_ROWS).map(|row| TestLine::new(row, reading.style)).collect::<Vec<_>>(),
             paying_tests => tests.iter().filter(|row| row.pays).count(),
             all_tests => tests.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&tests, reading.manner)))
+    Ok(part.with_table(sheet(&tests, reading.style)))
 }
 
 /// The tests, the most valuable first.
-pub async fn tests(reading: &Reading<'_>) -> Result<Vec<TestNext>, ReportError> {
-    let mut tests: Vec<TestNext> = reading.rows(TEST_NEXT).await?;
+pub async fn tests(reading: &Reading<'_>) -> Result<Vec<TestFirst>, ReportError> {
+    let mut tests: Vec<TestFirst> = reading.rows(TEST_FIRST).await?;
     for row in &mut tests {
-        row.position = reading.manner.position(&row.position);
+        row.position = reading.style.position(&row.position);
     }
     Ok(tests)
 }
 
-pub const TEST_NEXT: &str = "SELECT * FROM test_next ORDER BY rank";
+pub const TEST_FIRST: &str = "SELECT * FROM test_first ORDER BY rank";
 
-/// A battery whose test may change what to do; it pays where that is worth more than the test costs.
+/// A battery whose test may change what to do; it pays where that is saving more than the test costs.
 #[derive(Debug, Deserialize)]
-pub struct TestNext {
+pub struct TestFirst {
     pub rank: i64,
     pub vin: String,
     pub position: String,
     pub unit_no: Option<String>,
     pub depot: String,
-    pub worth: f64,
+    pub saving: f64,
     pub pays: bool,
     pub age_days: Option<f64>,
     pub days_since_health: Option<f64>,
@@ -58,7 +58,7 @@ pub struct TestNext {
     pub likely_upper: Option<f64>,
 }
 
-impl TestNext {
+impl TestFirst {
     pub fn why(&self) -> String {
         words::test_answer::likely(
             self.days_since_health,
@@ -76,41 +76,41 @@ pub struct TestLine {
     pub unit: String,
     pub depot: String,
     pub position: String,
-    pub worth: f64,
+    pub saving: f64,
     pub why: String,
 }
 
 impl TestLine {
-    pub fn new(row: &TestNext, manner: &Manner) -> Self {
+    pub fn new(row: &TestFirst, style: &ReportStyle) -> Self {
         Self {
             rank: row.rank,
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             position: row.position.clone(),
-            worth: row.worth,
+            saving: row.saving,
             why: row.why(),
         }
     }
 }
 
 /// The batteries to test, the most valuable first.
-fn sheet(rows: &[TestNext], manner: &Manner) -> Sheet {
+fn sheet(rows: &[TestFirst], style: &ReportStyle) -> Sheet {
     Sheet::new(
         "test_first",
         rows,
         vec![
-            column("rank", Kind::Integer, |row: &TestNext| row.rank),
-            column("vin", Kind::Text, |row: &TestNext| manner.vin(&row.vin)),
-            column("unit_no", Kind::Text, |row: &TestNext| {
-                row.unit_no.as_deref().map(|unit| manner.unit(unit))
+            column("rank", Kind::Integer, |row: &TestFirst| row.rank),
+            column("vin", Kind::Text, |row: &TestFirst| style.vin(&row.vin)),
+            column("unit_no", Kind::Text, |row: &TestFirst| {
+                row.unit_no.as_deref().map(|unit| style.unit(unit))
             }),
-            column("depot", Kind::Text, |row: &TestNext| row.depot.clone()),
-            column("position", Kind::Text, |row: &TestNext| {
+            column("depot", Kind::Text, |row: &TestFirst| row.depot.clone()),
+            column("position", Kind::Text, |row: &TestFirst| {
                 row.position.clone()
             }),
-            column("worth", Kind::Money, |row: &TestNext| row.worth),
-            column("pays", Kind::Flag, |row: &TestNext| row.pays),
-            column("why", Kind::Text, |row: &TestNext| row.why()),
+            column("saving", Kind::Money, |row: &TestFirst| row.saving),
+            column("pays", Kind::Flag, |row: &TestFirst| row.pays),
+            column("why", Kind::Text, |row: &TestFirst| row.why()),
         ],
     )
 }

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{LIST_ROWS, Part, Reading, Section, vehicle_columns};
 use crate::ReportError;
-use crate::manner::Manner;
+use crate::style::ReportStyle;
 use crate::table_files::{Kind, Sheet, column};
 use crate::words::{self, word_or_none};
 use trade::derived_words::RecoveryStep;
@@ -23,11 +23,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let part = reading.part(
         "untested_floods.md",
         context! {
-            untested => untested.iter().take(LIST_ROWS).map(|row| UntestedLine::new(row, proven_days, reading.manner)).collect::<Vec<_>>(),
+            untested => untested.iter().take(LIST_ROWS).map(|row| UntestedLine::new(row, proven_days, reading.style)).collect::<Vec<_>>(),
             all_untested => untested.len(),
         },
     )?;
-    Ok(part.with_table(sheet(&untested, proven_days, reading.manner)))
+    Ok(part.with_table(sheet(&untested, proven_days, reading.style)))
 }
 
 /// The vehicles that stand so, the longest first.
@@ -65,9 +65,9 @@ struct UntestedLine {
 }
 
 impl UntestedLine {
-    fn new(row: &Untested, proven_days: i64, manner: &Manner) -> Self {
+    fn new(row: &Untested, proven_days: i64, style: &ReportStyle) -> Self {
         Self {
-            unit: manner.vehicle(row.unit_no.as_deref(), &row.vin),
+            unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
             depot: row.depot.clone(),
             model: row.model.clone(),
             opened_on: row.opened_on.clone(),
@@ -79,9 +79,9 @@ impl UntestedLine {
     }
 }
 
-fn sheet(rows: &[Untested], proven_days: i64, manner: &Manner) -> Sheet {
+fn sheet(rows: &[Untested], proven_days: i64, style: &ReportStyle) -> Sheet {
     let mut columns = vehicle_columns(
-        manner,
+        style,
         |row: &Untested| &row.vin,
         |row| row.unit_no.as_deref(),
     );

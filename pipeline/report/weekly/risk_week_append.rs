@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
-use super::super::manner::Units;
+use super::super::style::Units;
 use super::ReportError;
 use crate::sections::ranking::rows::RiskRow;
 use lake::append::Append;

@@ -39,7 +39,7 @@ impl Units {
 
 /// How a report is told.
 #[derive(Debug, Clone, Default)]
-pub struct Manner {
+pub struct ReportStyle {
     pub units: Units,
     /// Currency symbol.
     pub currency: String,
@@ -51,7 +51,7 @@ pub struct Manner {
     pub limits: settings::Limits,
 }
 
-impl Manner {
+impl ReportStyle {
     /// A vehicle identification number, or its pseudonym.
     pub fn vin(&self, vin: &str) -> String {
         self.named("V", vin)
