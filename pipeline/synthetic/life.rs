@@ -25,7 +25,7 @@ use super::truth::{BatteryLife, TrueFlood, TrueHazard, WrongPart};
 use super::wear::{self, Hidden};
 use super::weather::{DEPOTS, Depot};
 use super::worlds::{ChargingFault, Traits};
-use trade::words::FloodCause;
+use trade::derived_words::FloodCause;
 
 /// What can happen to a vehicle on a day.
 #[derive(Debug, Clone, Copy)]

@@ -7,7 +7,8 @@ use super::floods;
 use super::life::{Happening, Life};
 use super::streams::{between, chance, whole};
 use super::truth::WrongPart;
-use trade::words::{FloodCause, Operation, OrderCause, Powertrain};
+use trade::derived_words::FloodCause;
+use trade::words::{Operation, OrderCause, Powertrain};
 
 impl Life {
     pub fn shows(&self, events: &[u32], cause: FloodCause) -> bool {

@@ -10,7 +10,8 @@ use super::facts::{Fact, Minute, Scan, Snapshot};
 use super::life::{Fitted, Life};
 use super::truth::{BatteryLife, TrueFlood, TrueHazard};
 use super::wear;
-use trade::words::{FloodCause, Outcome};
+use trade::derived_words::FloodCause;
+use trade::words::Outcome;
 
 impl Life {
     /// Notes what truly happened to a battery.

@@ -18,7 +18,8 @@
 
 use super::facts::{Fact, Minute, Scan, Work};
 use super::life::Life;
-use trade::words::{FloodCause, Operation, OrderCause};
+use trade::derived_words::FloodCause;
+use trade::words::{Operation, OrderCause};
 
 /// Days after a restored supply in which a new flood still belongs to the old case.
 const CASE_DAYS: i64 = 30;

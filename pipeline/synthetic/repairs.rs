@@ -12,7 +12,8 @@ use super::life::{Happening, Life};
 use super::scanning::Shown;
 use super::streams::{chance, pick, whole};
 use super::truth::WrongPart;
-use trade::words::{FloodCause, Operation, OrderCause};
+use trade::derived_words::FloodCause;
+use trade::words::{Operation, OrderCause};
 
 impl Life {
     /// Lets a happening run its course on that day.

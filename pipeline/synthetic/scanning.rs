@@ -9,7 +9,7 @@ use super::life::Life;
 use super::modules::bus_off;
 use super::streams::{between, chance, normal, shuffle, whole};
 use super::workshop::Job;
-use trade::words::FloodCause;
+use trade::derived_words::FloodCause;
 
 /// What a scan showed.
 #[derive(Debug, Default)]

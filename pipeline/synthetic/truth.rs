@@ -30,7 +30,8 @@ use super::models::{BatterySpec, Hold, Model};
 use super::recovery::recoveries;
 use super::surroundings::Surroundings;
 use super::truth_of_worlds::{MORE_COLUMNS, more_of_battery};
-use trade::words::{FloodCause, Outcome};
+use trade::derived_words::FloodCause;
+use trade::words::Outcome;
 
 /// A battery's life.
 #[derive(Debug)]

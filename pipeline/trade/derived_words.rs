@@ -60,6 +60,19 @@ word_list! {
 }
 
 word_list! {
+    /// Why many codes came at once.
+    FloodCause, "flood cause" {
+        /// The 12 V system sagged.
+        Supply = "supply",
+        /// One bus or module dropped out.
+        Network = "network",
+        Reprogramming = "reprogramming",
+        ScanArtefact = "scan artefact",
+        Unexplained = "unexplained",
+    }
+}
+
+word_list! {
     /// A sign of what caused a flood of codes. What its value counts is said beside it.
     FloodSign, "flood sign" {
         /// Codes of low supply voltage.
@@ -347,5 +360,29 @@ word_list! {
         TestedFailed = "claim: tested failed",
         TestedWorn = "claim: tested worn",
         TestBeforeItEnds = "test before it ends",
+    }
+}
+
+word_list! {
+    /// Why a battery that was replaced, or called for, counts as failed or does not.
+    EndEvidence, "evidence of an end" {
+        CalledReplaced = "called for, then replaced",
+        CalledOpen = "called for, not replaced yet",
+        ComplaintFoundBad = "complaint, found worn or failed",
+        ComplaintDischarged = "complaint, found discharged",
+        ComplaintUntested = "complaint, not tested",
+        Planned = "planned",
+        FoundFit = "found fit",
+        ChargingTrouble = "charging trouble",
+        NoComplaint = "no complaint of the supply",
+    }
+}
+
+word_list! {
+    /// How sure it is that a battery that counts as failed has failed.
+    Certainty, "certainty" {
+        Certain = "certain",
+        Likely = "likely",
+        Doubtful = "doubtful",
     }
 }

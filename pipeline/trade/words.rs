@@ -229,49 +229,12 @@ word_list! {
 }
 
 word_list! {
-    /// Why many codes came at once.
-    FloodCause, "flood cause" {
-        /// The 12 V system sagged.
-        Supply = "supply",
-        /// One bus or module dropped out.
-        Network = "network",
-        Reprogramming = "reprogramming",
-        ScanArtefact = "scan artefact",
-        Unexplained = "unexplained",
-    }
-}
-
-word_list! {
     /// What a visit to the shop was for; see [`super::visit_reason`].
     VisitReason, "reason of a visit" {
         Planned = "planned",
         Starting = "starting trouble",
         Charging = "charging trouble",
         OtherTrouble = "other trouble",
-    }
-}
-
-word_list! {
-    /// Why a battery that was replaced, or called for, counts as failed or does not.
-    EndEvidence, "evidence of an end" {
-        CalledReplaced = "called for, then replaced",
-        CalledOpen = "called for, not replaced yet",
-        ComplaintFoundBad = "complaint, found worn or failed",
-        ComplaintDischarged = "complaint, found discharged",
-        ComplaintUntested = "complaint, not tested",
-        Planned = "planned",
-        FoundFit = "found fit",
-        ChargingTrouble = "charging trouble",
-        NoComplaint = "no complaint of the supply",
-    }
-}
-
-word_list! {
-    /// How sure it is that a battery that counts as failed has failed.
-    Certainty, "certainty" {
-        Certain = "certain",
-        Likely = "likely",
-        Doubtful = "doubtful",
     }
 }
 

@@ -1,5 +1,6 @@
 //! The closed word lists: stored spellings, other spellings, refusals.
 
+use voltwane::trade::derived_words::{Certainty, EndEvidence, FloodCause};
 use voltwane::trade::words::*;
 
 /// Each word of a list is read back as itself and no two words share a spelling.

@@ -4,8 +4,7 @@ use serde::Deserialize;
 
 use super::word;
 use trade::calendar::DAYS_A_YEAR;
-use trade::derived_words::FloodSign;
-use trade::words::FloodCause;
+use trade::derived_words::{FloodCause, FloodSign};
 
 /// A piece of evidence as the table of floods gives it.
 #[derive(Debug, Clone, Deserialize)]
