@@ -184,6 +184,18 @@ fn format_node<'a>(
             })?;
             Ok(ChildRendering::HTML)
         }
+        // A heading of this page, by the name that a reader of the Markdown knows it by.
+        NodeValue::Link(link) if link.url.starts_with('#') => {
+            match entering {
+                true => {
+                    context.write_str("<a href=\"#on-")?;
+                    context.escape_href(&link.url[1..])?;
+                    context.write_str("\">")?;
+                }
+                false => context.write_str("</a>")?,
+            }
+            Ok(ChildRendering::HTML)
+        }
         NodeValue::Image(link) => format_image(context, node, &link.url, entering),
         NodeValue::Table(table) => format_table(context, node, table.num_columns, entering),
         NodeValue::TableRow(_) => format_row(context, node, entering),

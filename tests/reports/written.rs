@@ -172,20 +172,35 @@ fn every_section_of_the_weekly_report_is_there_and_says_its_day() {
     for section in [
         "The short version",
         "First to act on",
+        "The depots",
+        "What became of the last report",
+        "The data behind this",
+        "Appendix",
         "Depot by depot",
         "Pick list",
         "Tests that would tell something",
         "Floods of codes this week",
         "Recoveries that stand open",
-        "What became of the last report",
+        "What changed",
+        "What reports told and what came",
         "How long batteries last here",
         "Failure rates",
-        "The data behind this",
+        "The data in full",
         "How this was worked out",
         "Cautions",
     ] {
         assert!(report.contains(&format!("\n## {section}\n")), "{section}");
     }
+    // A link within the page leads to one of its headings.
+    let page = place.read("reports/2026-W26/report.html");
+    let link = regex::Regex::new(r##"href="#([^"]+)""##).expect("a pattern");
+    let mut within = 0;
+    for found in link.captures_iter(&page) {
+        let id = format!("id=\"{}\"", &found[1]);
+        assert!(page.contains(&id), "{id}");
+        within += 1;
+    }
+    assert!(within > 20, "{within}");
     // Every caption of a table says as of which day.
     let captions: Vec<&str> = report
         .lines()

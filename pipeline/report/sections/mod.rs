@@ -6,6 +6,7 @@
 //! several need are read by the one they are about. A section fails when its query or its template is
 //! not right.
 
+pub mod appendix;
 pub mod came_back;
 pub mod cleared_unchecked;
 pub mod codes_that_stay;
@@ -14,6 +15,8 @@ pub mod comeback_months;
 pub mod comeback_opening;
 pub mod comeback_rates;
 pub mod data;
+pub mod data_in_full;
+pub mod depot_lines;
 pub mod depot_sheet;
 pub mod depots;
 pub mod failure_rates;
@@ -33,6 +36,7 @@ pub mod lives;
 pub mod method;
 pub mod not_heard_of;
 pub mod opening;
+pub mod past_reports;
 pub mod pick_list;
 pub mod ranking;
 pub mod recoveries;

@@ -1,12 +1,11 @@
-//! Depot by depot: what to do this week within its bays and budget.
+//! The depots side by side: what this week's plan takes of the bays and the budget of each.
 
 pub mod room;
 
 use minijinja::context;
 use serde::Serialize;
 
-use super::ranking::lines::{RankedLine, Trends};
-use super::ranking::rows::{self, RiskRow};
+use super::ranking::rows;
 use super::{Part, Reading, Section};
 use crate::ReportError;
 use crate::style::ReportStyle;
@@ -15,87 +14,66 @@ use room::{Depot, Short};
 
 /// The section.
 pub const SECTION: Section = Section {
-    doing: "looking at each depot",
+    doing: "looking at the depots",
     templates: &[("depots.md", include_str!("section.md"))],
     make: |reading| Box::pin(make(reading)),
 };
 
-/// Rows a depot's table shows; ranking.csv has all of them.
-const DEPOT_ROWS: usize = 12;
+/// Depots the table shows; depots.csv has all of them.
+const DEPOTS: usize = 10;
 
 async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let ranking = rows::ranking(reading).await?;
-    let trends = Trends::new(rows::healths(reading).await?);
     let depots = room::depots(&ranking, &reading.analysis.settings().plan);
-    let lines: Vec<DepotLines> = depots
+    let mut busy: Vec<&Depot> = depots
         .iter()
-        .map(|depot| DepotLines::new(depot, &trends, reading.style, DEPOT_ROWS))
+        .filter(|depot| depot.of("this week") + depot.of("test first") + depot.waiting > 0)
         .collect();
-    let part = reading.part("depots.md", context! { depots => lines })?;
+    busy.sort_by(|a, b| b.saving().total_cmp(&a.saving()).then(a.name.cmp(b.name)));
+    let lines: Vec<DepotLine> = busy
+        .iter()
+        .take(DEPOTS)
+        .map(|depot| DepotLine::new(depot, reading.style))
+        .collect();
+    let part = reading.part(
+        "depots.md",
+        context! {
+            any_tests => lines.iter().any(|line| line.test_first > 0),
+            any_waits => lines.iter().any(|line| line.waiting > 0),
+            depots => lines,
+            busy => busy.len(),
+            all_depots => depots.len(),
+        },
+    )?;
     Ok(part.with_table(sheet(&depots)))
 }
 
-/// A depot as its section tells it.
+/// A depot as a line of the table.
 #[derive(Debug, Serialize)]
-pub struct DepotLines {
-    pub depot: String,
-    pub batteries: usize,
-    pub this_week: usize,
-    pub failed: usize,
-    pub test_first: usize,
-    pub next_service: usize,
-    pub room: String,
-    pub saving: f64,
-    pub waiting: usize,
-    pub waiting_worth: f64,
-    pub short_of: Option<&'static str>,
-    pub lines: Vec<RankedLine>,
-    /// Batteries with something to do that the table leaves to the ranking's file.
-    pub not_shown: usize,
+struct DepotLine {
+    depot: String,
+    batteries: usize,
+    this_week: usize,
+    test_first: usize,
+    next_service: usize,
+    room: String,
+    saving: f64,
+    waiting: usize,
+    short_of: Option<&'static str>,
 }
 
-impl DepotLines {
-    /// With at most `shown` of the batteries that have something to do, in the order of what to do
-    /// first.
-    pub fn new(depot: &Depot<'_>, trends: &Trends, style: &ReportStyle, shown: usize) -> Self {
-        let mut to_do: Vec<&RiskRow> = depot
-            .rows
-            .iter()
-            .filter(|row| row.action != "leave")
-            .copied()
-            .collect();
-        to_do.sort_by_key(|row| {
-            let turn = match row.action.as_str() {
-                "this week" => 0,
-                "test first" => 1,
-                "a later week" => 2,
-                _ => 3,
-            };
-            (turn, row.rank)
-        });
-        let short_of = depot.short_of.map(Short::as_str);
+impl DepotLine {
+    fn new(depot: &Depot<'_>, style: &ReportStyle) -> Self {
         Self {
             depot: depot.name.to_owned(),
             batteries: depot.rows.len(),
             this_week: depot.of("this week"),
-            failed: depot
-                .rows
-                .iter()
-                .filter(|row| row.failed_on.is_some())
-                .count(),
             test_first: depot.of("test first"),
             next_service: depot.of("next service"),
             room: depot.room(style),
             saving: depot.saving(),
             waiting: depot.waiting,
-            waiting_worth: depot.waiting_worth,
-            short_of,
-            not_shown: to_do.len().saturating_sub(shown),
-            lines: to_do
-                .iter()
-                .take(shown)
-                .map(|row| RankedLine::new(row, short_of, trends, style))
-                .collect(),
+            short_of: depot.short_of.map(Short::as_str),
         }
     }
 }

@@ -1,14 +1,14 @@
 //! What became of what earlier reports said.
 
-mod changes;
+pub mod changes;
 pub mod record;
 
 use minijinja::context;
 
 use super::{Part, Reading, Section};
 use crate::ReportError;
-use changes::{Change, ChangeLine};
-use record::{ChanceTold, Prediction, PredictionLine, SinceLast};
+use changes::Change;
+use record::{Prediction, PredictionLine, SinceLast};
 
 /// The section.
 pub const SECTION: Section = Section {
@@ -17,38 +17,25 @@ pub const SECTION: Section = Section {
     make: |reading| Box::pin(make(reading)),
 };
 
-/// Rows of each kind of change.
-const CHANGE_ROWS: usize = 8;
+/// Reports whose predictions are told here; the appendix has all.
+const REPORTS: usize = 4;
 
 async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let since_last: Vec<SinceLast> = reading.rows(record::SINCE_LAST).await?;
-    let mut changes: Vec<Change> = reading.rows(changes::CHANGES).await?;
-    for row in &mut changes {
-        row.position = reading.style.position(&row.position);
-    }
+    let changes: Vec<Change> = reading.rows(changes::CHANGES).await?;
     let predictions = predictions(reading).await?;
-    let chances: Vec<ChanceTold> = reading.rows(record::CHANCES_TOLD).await?;
-    let calibration = record::calibration_chart(&chances);
-    let part = reading.part(
+    reading.part(
         "last_report.md",
         context! {
             since_last,
-            changes => changes
-                .chunk_by(|a, b| a.change == b.change)
-                .flat_map(|kind| kind.iter().take(CHANGE_ROWS))
-                .map(|row| ChangeLine::new(row, reading.style))
-                .collect::<Vec<_>>(),
             change_counts => changes::by_change(&changes),
-            change_rows => CHANGE_ROWS,
-            all_changes => changes.len(),
-            predictions => predictions.iter().map(PredictionLine::new).collect::<Vec<_>>(),
-            calibration => super::named(calibration.as_slice()),
-            told_in_calibration => chances.iter().map(|row| row.batteries).sum::<i64>(),
+            predictions => predictions
+                .iter()
+                .take(REPORTS)
+                .map(PredictionLine::new)
+                .collect::<Vec<_>>(),
         },
-    )?;
-    Ok(part
-        .with_charts(calibration)
-        .with_table(changes::sheet(&changes, reading.style)))
+    )
 }
 
 /// What each earlier report expected and what came.

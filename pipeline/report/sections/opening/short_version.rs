@@ -215,7 +215,7 @@ fn default_prices(keys: &[String]) -> Option<String> {
     }
     (!names.is_empty()).then(|| {
         format!(
-            "set the prices that these sums rest on and that are still round defaults ({}; `voltwane settings` shows them)",
+            "set the prices that these sums rest on and that are still round defaults ({}; voltwane settings shows them)",
             names.join(", ")
         )
     })
