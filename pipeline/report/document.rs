@@ -40,6 +40,8 @@ pub struct Document {
     pub charts: Vec<Chart>,
     pub tables: Vec<Sheet>,
     pub pages: Vec<Page>,
+    /// Documents that the report leads to, each in a folder of its own within the report's.
+    pub beside: Vec<(String, Document)>,
     /// The report in a few lines, for the terminal.
     pub short_version: Vec<String>,
 }
@@ -63,6 +65,7 @@ impl Document {
             charts: whole.charts,
             tables: whole.tables,
             pages: whole.pages,
+            beside: Vec::new(),
             short_version: whole.short_version,
         }
     }
@@ -71,43 +74,54 @@ impl Document {
     pub fn write(mut self, folder: &Path, style: &ReportStyle) -> Result<Written, ReportError> {
         self.replace_names(style);
         let making = files::Folder::begin(folder)?;
+        self.write_files(&making, "")?;
+        for (within, document) in &self.beside {
+            document.write_files(&making, &format!("{within}/"))?;
+        }
+        making.put_in_place()?;
+        Ok(Written {
+            report: folder.join(format!("{}.md", self.name)),
+            short_version: self.short_version,
+        })
+    }
+
+    /// Writes its own files into the part of the folder that `within` names.
+    fn write_files(&self, making: &files::Folder, within: &str) -> Result<(), ReportError> {
+        let write = |name: &str, bytes: &[u8]| making.write(&format!("{within}{name}"), bytes);
         for chart in &self.charts {
-            making.write(&chart.path(), chart.file().as_bytes())?;
+            write(&chart.path(), chart.file().as_bytes())?;
         }
         for table in &self.tables {
-            making.write(&format!("{}.csv", table.name), &table.csv()?)?;
+            write(&format!("{}.csv", table.name), &table.csv()?)?;
         }
         if !self.tables.is_empty() {
             let book = workbook(&self.title, self.as_of, &self.tables)?;
-            making.write(&format!("{}.xlsx", self.name), &book)?;
+            write(&format!("{}.xlsx", self.name), &book)?;
         }
         for page in &self.pages {
             let html = page::sheets(&page.title, &page.markdown, page.paper);
-            making.write(&format!("{}.html", page.name), html.as_bytes())?;
-            making.write(&format!("{}.md", page.name), page.markdown.as_bytes())?;
+            write(&format!("{}.html", page.name), html.as_bytes())?;
+            write(&format!("{}.md", page.name), page.markdown.as_bytes())?;
         }
         let html = page::html(&self.title, &self.markdown, &self.charts);
-        making.write(&format!("{}.html", self.name), html.as_bytes())?;
+        write(&format!("{}.html", self.name), html.as_bytes())?;
         // To be sent as it is: what could move a reader's cursor is left out.
         let short: String = self
             .short_version
             .iter()
             .map(|line| cells::plain(line) + "\n")
             .collect();
-        making.write(&format!("{}.txt", self.name), short.as_bytes())?;
-        let report = format!("{}.md", self.name);
-        making.write(&report, self.markdown.as_bytes())?;
-        making.put_in_place()?;
-        Ok(Written {
-            report: folder.join(report),
-            short_version: self.short_version,
-        })
+        write(&format!("{}.txt", self.name), short.as_bytes())?;
+        write(&format!("{}.md", self.name), self.markdown.as_bytes())
     }
 
     fn replace_names(&mut self, style: &ReportStyle) {
         let Some(pseudonyms) = &style.pseudonyms else {
             return;
         };
+        for (_, document) in &mut self.beside {
+            document.replace_names(style);
+        }
         self.title = pseudonyms.sweep(&self.title);
         self.markdown = pseudonyms.sweep(&self.markdown);
         for line in &mut self.short_version {

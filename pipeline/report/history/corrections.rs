@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 use super::super::ReportError;
@@ -23,16 +23,25 @@ pub struct Correction {
     pub change: String,
 }
 
+const CORRECTED: &str = "SELECT DISTINCT table_name FROM correction WHERE subject = $vin";
+
+/// A table with corrections of the vehicle's facts.
+#[derive(Debug, Deserialize)]
+struct Corrected {
+    table_name: String,
+}
+
 /// Every correction of a fact of the vehicle that was known, the newest first.
 pub async fn of(
     analysis: &Analysis,
     vin: &str,
     style: &ReportStyle,
 ) -> Result<Vec<Correction>, ReportError> {
+    let corrected: Vec<Corrected> = analysis.rows_with(CORRECTED, &[("vin", vin)]).await?;
     let mut all = Vec::new();
     for table in TABLES {
-        let has_vin = table.columns.iter().any(|column| column.name == "vin");
-        let Some(day) = day_column(table).filter(|_| has_vin && table.is_of_facts()) else {
+        let is_corrected = corrected.iter().any(|one| one.table_name == table.name);
+        let Some(day) = day_column(table).filter(|_| is_corrected) else {
             continue;
         };
         let query = format!(

@@ -11,13 +11,13 @@ pub mod views;
 use std::path::Path;
 
 use super::ReportError;
-use super::chart::file_name;
 use super::document::{Document, Written};
 use super::sections::{self, Reading, Section};
 use super::style::ReportStyle;
 use super::templates::Templates;
 use record::Record;
 use tables::Analysis;
+use views::Named;
 
 /// The sections, as the reader meets them.
 pub const SECTIONS: &[Section<Record>] = &[
@@ -39,15 +39,27 @@ pub async fn write(
     style: &ReportStyle,
 ) -> Result<Written, ReportError> {
     let templates = Templates::new(style)?;
-    let record = Record::read(analysis, name, style).await?;
+    let vehicle = record::find(analysis, name).await?;
+    let (folder, document) = document(analysis, vehicle, &templates, style).await?;
+    document.write(&out.join(folder), style)
+}
+
+/// The history of a vehicle and the name of its folder.
+pub async fn document(
+    analysis: &Analysis,
+    vehicle: Named,
+    templates: &Templates,
+    style: &ReportStyle,
+) -> Result<(String, Document), ReportError> {
+    let record = Record::read(analysis, vehicle, style).await?;
     let reading = Reading {
         analysis,
         style,
-        templates: &templates,
+        templates,
         about: &record,
     };
     let whole = sections::make(SECTIONS, &reading, &|_| {}).await?;
-    let folder = out.join(format!("history-{}", file_name(&record.called)));
     let title = format!("History of {}", record.called);
-    Document::of("history", title, analysis.as_of(), whole).write(&folder, style)
+    let document = Document::of("history", title, analysis.as_of(), whole);
+    Ok((sections::history_folder(&record.called), document))
 }

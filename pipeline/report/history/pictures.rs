@@ -216,7 +216,7 @@ pub fn capacity(
     );
     let level = format!("worn below {:.0} %", worn_below * 100.0);
     chart::trend(
-        &format!("capacity-{}", file_name(position)),
+        &format!("capacity-{}", position.to_lowercase()),
         &alternative,
         &Trend {
             label: "share of rated cranking ability",
@@ -256,7 +256,7 @@ pub fn risk(position: &str, horizon_days: i64, risks: &[&Risk]) -> Option<Chart>
         last.day
     );
     chart::trend(
-        &format!("risk-{}", file_name(position)),
+        &format!("risk-{}", position.to_lowercase()),
         &alternative,
         &Trend {
             label: &format!("chance of failing within {horizon_days} days, as told"),
@@ -265,13 +265,4 @@ pub fn risk(position: &str, horizon_days: i64, risks: &[&Risk]) -> Option<Chart>
             ..Trend::default()
         },
     )
-}
-
-fn file_name(name: &str) -> String {
-    name.chars()
-        .map(|letter| match letter.is_ascii_alphanumeric() {
-            true => letter.to_ascii_lowercase(),
-            false => '-',
-        })
-        .collect()
 }

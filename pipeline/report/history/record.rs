@@ -27,13 +27,12 @@ pub struct Record {
 }
 
 impl Record {
-    /// That of the vehicle of an identification or unit number. Fails where there is none of that name, or several.
+    /// That of a vehicle.
     pub async fn read(
         analysis: &Analysis,
-        name: &str,
+        vehicle: Named,
         style: &ReportStyle,
     ) -> Result<Self, ReportError> {
-        let vehicle = find(analysis, name).await?;
         let about = [("vin", vehicle.vin.as_str())];
         let mut record = Self {
             called: style.vehicle(vehicle.unit_no.as_deref(), &vehicle.vin),
@@ -104,8 +103,9 @@ impl Record {
     }
 }
 
-/// The vehicle that a user names by its identification or unit number.
-async fn find(analysis: &Analysis, name: &str) -> Result<Named, ReportError> {
+/// The vehicle that a user names by its identification or unit number. Fails where there is none of that
+/// name, or several.
+pub async fn find(analysis: &Analysis, name: &str) -> Result<Named, ReportError> {
     let wanted = name.trim();
     let mut found: Vec<Named> = analysis
         .rows::<Named>(views::VEHICLES)

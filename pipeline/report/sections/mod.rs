@@ -61,6 +61,7 @@ use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
 use super::chart::Chart;
+use super::chart::file_name;
 use super::document::Page;
 use super::style::ReportStyle;
 use super::table_files::{Column, Kind, Sheet, column};
@@ -276,12 +277,7 @@ fn named(charts: &[Chart]) -> Vec<Value> {
         .collect()
 }
 
-/// A name as a file's name takes it.
-fn file_name(name: &str) -> String {
-    name.chars()
-        .map(|letter| match letter.is_ascii_alphanumeric() {
-            true => letter.to_ascii_lowercase(),
-            false => '-',
-        })
-        .collect()
+/// The folder of a vehicle's history, of the vehicle that the reader calls so.
+pub fn history_folder(called: &str) -> String {
+    format!("history-{}", file_name(called))
 }

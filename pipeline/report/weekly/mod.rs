@@ -10,6 +10,8 @@ use chrono::{DateTime, Utc};
 
 use super::ReportError;
 use super::document::{Document, Written};
+use super::history;
+use super::history::views::Named;
 use super::sections::{self, Reading, Section};
 use super::style::ReportStyle;
 use super::templates::Templates;
@@ -60,7 +62,16 @@ pub async fn write(
     let week = reading.week();
     let whole = sections::make(SECTIONS, &reading, progress).await?;
     let title = format!("12 V battery risk, week {week}");
-    let document = Document::of("report", title, analysis.as_of(), whole);
+    let mut document = Document::of("report", title, analysis.as_of(), whole);
+    progress("writing the histories of the first vehicles");
+    for vehicle in sections::ranking::first_vehicles(&reading).await? {
+        let vehicle = Named {
+            vin: vehicle.vin,
+            unit_no: vehicle.unit_no,
+        };
+        let history = history::document(analysis, vehicle, &templates, style).await?;
+        document.beside.push(history);
+    }
     let written = document.write(&out.join(&week), style)?;
     shelf::renew(out)?;
     let ranking = sections::ranking::rows::as_ranked(&reading).await?;

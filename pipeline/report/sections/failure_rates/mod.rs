@@ -119,7 +119,7 @@ pub fn rate_chart(kind: &str, rates: &[Rate]) -> Option<Chart> {
         .take(RATE_GROUPS)
         .collect();
     chart::intervals(
-        &format!("rate-by-{}", super::file_name(kind)),
+        &format!("rate-by-{}", kind.to_lowercase()),
         &format!("failures per 1,000 battery-months by {kind}"),
         overall,
         &groups,

@@ -150,7 +150,7 @@ pub fn survival_charts(curves: &[CurveStep], fits: &[LifeFit]) -> Vec<Chart> {
                 .map(|law| move |years: f64| law.survival(years * DAYS_A_YEAR));
             let name = match is_fleet {
                 true => "survival".to_owned(),
-                false => format!("survival-{}", super::file_name(&fit.cohort)),
+                false => format!("survival-{}", fit.cohort.to_lowercase()),
             };
             chart::survival(
                 &name,

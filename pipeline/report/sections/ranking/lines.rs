@@ -55,6 +55,8 @@ impl Trends {
 pub struct RankedLine {
     pub rank: i64,
     pub unit: String,
+    /// The folder of its history, where that stands beside the report.
+    pub history: Option<String>,
     pub depot: String,
     pub battery: String,
     pub age: String,
@@ -78,6 +80,7 @@ impl RankedLine {
         Self {
             rank: row.rank,
             unit: style.vehicle(row.unit_no.as_deref(), &row.vin),
+            history: None,
             depot: row.depot.clone(),
             battery: row.battery(),
             age: match row.uncertainty_days {
