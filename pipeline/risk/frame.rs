@@ -3,6 +3,7 @@
 //! Numbers are `f64`, NaN where nothing is known; days are days since 1970.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 /// A closed list of columns, each with its name in the query.
 macro_rules! columns {
@@ -120,9 +121,9 @@ pub struct Frame {
     pub rows: usize,
     pub failed_then: Vec<bool>,
     /// In the order of [`Number::ALL`].
-    numbers: Vec<Vec<f64>>,
+    numbers: Arc<Vec<Vec<f64>>>,
     /// In the order of [`Word::ALL`].
-    words: Vec<Words>,
+    words: Arc<Vec<Words>>,
 }
 
 impl Frame {
@@ -141,8 +142,18 @@ impl Frame {
         Self {
             rows,
             failed_then,
-            numbers: numbers.collect(),
-            words: Word::ALL.iter().copied().map(word).collect(),
+            numbers: Arc::new(numbers.collect()),
+            words: Arc::new(Word::ALL.iter().copied().map(word).collect()),
+        }
+    }
+
+    /// The same rows, of which only these failed.
+    pub fn with_failures(&self, failed_then: Vec<bool>) -> Self {
+        Self {
+            rows: self.rows,
+            failed_then,
+            numbers: Arc::clone(&self.numbers),
+            words: Arc::clone(&self.words),
         }
     }
 

@@ -99,7 +99,8 @@ impl BatteryDays {
             .map(|row| {
                 frame.number(Number::Weight, *row) * frame.number(Number::WatchedDays, *row) / 7.0
             })
-            .sum()
+            // Begun at 0, since the sum of nothing is -0.
+            .fold(0.0, |sum, weeks| sum + weeks)
     }
 
     /// How much of what is known about the level of the hazard comes from the prior.
@@ -291,6 +292,15 @@ impl StoredModel {
                 events: 0,
                 iterations: 0,
             },
+        }
+    }
+
+    /// A fit that nobody kept, of columns of these names.
+    pub fn unkept(names: Vec<String>, scaling: Vec<Scaling>, fit: HazardFit) -> Self {
+        Self {
+            names,
+            scaling,
+            fit,
         }
     }
 

@@ -54,6 +54,7 @@ drawn AS (
        OR sample_share(vin || ' ' || position || ' ' || CAST(known_on AS VARCHAR)) * c.rows < $sample_rows
 )
 SELECT g.vin, g.position, g.battery_no, g.periods_back, g.known_on, g.rows_meant, g.failed_then,
+       g.failed_then AND COALESCE(l.certainty = 'doubtful', FALSE) AS doubtful_then,
        CASE WHEN g.failed_then THEN LEAST(days_between(g.known_on, $as_of), $horizon_days)
             ELSE g.seen_days END AS watched_days,
        l.depot, l.chemistry, l.battery_group, l.powertrain, l.failed_before, l.failed_on,

@@ -2,7 +2,8 @@
 -- Reads what the runs said and the batteries' lives as known now. A battery that had failed already
 -- when the run spoke is left out. Expected are the chances turned into a rate and counted only over
 -- the days the battery was in sight, so runs whose horizon is not over, and batteries replaced or
--- gone in the meantime, count for what was seen of them.
+-- gone in the meantime, count for what was seen of them. What came may be counted together over the weeks that are
+-- separate: others share days, and so failures.
 WITH told AS (
     SELECT *,
            ROW_NUMBER() OVER (PARTITION BY week, vin, position ORDER BY as_of DESC, load_id DESC) AS recency
@@ -17,7 +18,7 @@ followed AS (
      AND l.installed_on <= r.as_of AND l.exited_on > r.as_of
     WHERE r.recency = 1 AND r.chance < 1
 )
-SELECT week, model_version, MAX(as_of) AS told_on, MAX(horizon_days) AS horizon_days,
+SELECT f.week, model_version, BOOL_OR(s.week IS NOT NULL) AS is_separate, MAX(as_of) AS told_on, MAX(horizon_days) AS horizon_days,
        days_between(MAX(as_of), $as_of) >= MAX(horizon_days) AS horizon_over,
        COUNT(*) AS told,
        SUM(-LN(1 - LEAST(chance, 0.999999)) * seen_days / horizon_days) AS expected,
@@ -26,5 +27,6 @@ SELECT week, model_version, MAX(as_of) AS told_on, MAX(horizon_days) AS horizon_
        SUM(CASE WHEN failed_then AND rank <= 20 THEN 1 ELSE 0 END) AS failed_in_first_20,
        SUM(CASE WHEN failed_then AND rank <= 50 THEN 1 ELSE 0 END) AS failed_in_first_50,
        SUM(CASE WHEN failed_then AND action IN ('this week', 'test first') THEN 1 ELSE 0 END) AS failed_of_those_to_act_on
-FROM followed
-GROUP BY week, model_version
+FROM followed f
+LEFT JOIN separate_week s ON s.week = f.week
+GROUP BY f.week, model_version

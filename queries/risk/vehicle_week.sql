@@ -32,7 +32,7 @@ SELECT p.vin, p.position, p.battery_no, p.periods_back, p.known_on, p.depot, p.c
        w.heat,
        w.coldest_28, w.coldest_91, w.coldest_182, w.coldest_364, w.coldest_728,
        w.cold_ahead, w.cold_ahead_variance, COALESCE(w.years_ahead, 0) AS years_ahead, w.heat_ahead,
-       CASE WHEN p.periods_back > 0 THEN w.coldest_came END AS coldest_came, n.next_health, p.watched_days, p.failed_then,
+       CASE WHEN p.periods_back > 0 THEN w.coldest_came END AS coldest_came, n.next_health, p.watched_days, p.failed_then, p.doubtful_then,
        CASE WHEN p.periods_back = 0 THEN 0.0 ELSE p.rows_meant * LEAST(1.0, 7.0 * $row_weeks / $horizon_days) END AS weight
 FROM battery_day p
 LEFT JOIN test_history t ON t.vin = p.vin AND t.position = p.position AND t.battery_no = p.battery_no

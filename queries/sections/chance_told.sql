@@ -1,11 +1,13 @@
 -- One row is a band of chances that reports told: how many batteries were told one like it, and how many
 -- of them failed.
--- Reads what the runs said whose horizon is over, and the lives of the batteries. A battery replaced or
+-- Reads what the runs said of separate weeks whose horizon is over, and the lives of the batteries, so that no
+-- failure counts twice. A battery replaced or
 -- gone within the horizon is left out; bands of fewer than ten batteries are too.
 WITH told AS (
     SELECT r.chance, l.failed AND days_between(r.as_of, l.exited_on) <= r.horizon_days AS failed_then,
            ROW_NUMBER() OVER (PARTITION BY r.week, r.vin, r.position ORDER BY r.as_of DESC, r.load_id DESC) AS recency
     FROM risk_week r
+    JOIN separate_week s ON s.week = r.week
     JOIN battery_life l ON l.vin = r.vin AND l.position = r.position
      AND l.installed_on <= r.as_of AND l.exited_on > r.as_of
     WHERE days_between(r.as_of, $as_of) >= r.horizon_days

@@ -37,6 +37,7 @@ fn every_query_file_runs_on_a_small_lake() {
             "order_place",
             "standing_code",
             "correction",
+            "doubtful_effect",
         ];
         let name = row["name"].as_str().expect("a name");
         assert!(

@@ -366,6 +366,19 @@ async fn a_failure_at_the_age_of_entry_is_told() {
     // Two thirds live past 4, all of the three until then.
     assert_field(&mean, "mean", 4.0 + 2.0 * 2.0 / 3.0, 1e-12);
     assert_eq!(field(&mean, "ended_at_entry"), Some(1.0));
+    let test = answer(
+        &context,
+        &format!("SELECT log_rank(column2 % 3, column1, column2, column3) FROM {lives}"),
+    )
+    .await;
+    assert_eq!(field(&test, "failures"), Some(2.0));
+    assert_eq!(field(&test, "ended_at_entry"), Some(1.0));
+    let steps = format!(
+        "SELECT step['to_age'], step['ended_at_entry'] FROM (SELECT UNNEST(interval_steps(column1, column2, column2, column3)) AS step
+         FROM {lives} WHERE column2 >= column1)"
+    );
+    let steps = table(&context, &steps).await;
+    assert_eq!(steps[0], [Some(4.0), Some(1.0)]);
 }
 
 /// The line y = 0.3 x with heavy noise on 2,000 points; slope and limits by scipy 1.17.1

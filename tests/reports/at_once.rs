@@ -19,6 +19,7 @@ fn document(word: &str) -> Document {
         markdown: format!("# Report {word}\n"),
         charts: Vec::new(),
         pages: Vec::new(),
+        beside: Vec::new(),
         short_version: vec![format!("It says {word}.")],
         tables: vec![Sheet::new(
             "words",

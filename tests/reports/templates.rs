@@ -102,15 +102,17 @@ fn no_template_is_read_from_outside_its_folder() {
 #[test]
 fn every_shipped_template_can_be_read() {
     let templates = Templates::new(&ReportStyle::default()).expect("templates");
-    let mut seen = 0;
+    let mut stopped = 0;
     for name in Templates::shipped() {
-        // Without content a template stops at its first name, never at its form.
-        let error = templates.render(name, context! {}).expect_err("no content");
+        // Without content a template stops at its first name, never at its form; one without names is whole.
+        let Err(error) = templates.render(name, context! {}) else {
+            continue;
+        };
         assert!(
             error.to_string().contains(name) && !error.to_string().contains("syntax"),
             "{error}"
         );
-        seen += 1;
+        stopped += 1;
     }
-    assert!(seen >= 3);
+    assert!(stopped > 30, "{stopped}");
 }

@@ -3,6 +3,7 @@
 
 mod against_truth;
 mod backtest;
+mod doubtful_failures;
 mod hindsight;
 mod reference_fit;
 mod thin_fleets;

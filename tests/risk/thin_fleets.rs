@@ -36,6 +36,11 @@ fn one_week_of_data_without_a_test_gives_the_priors_chances() {
     assert_eq!(summary["chances_rest_on"], "nothing watched");
     assert_eq!(summary["wear_rests_on"], "few tests");
     assert!(number(summary, "prior_weight") > 0.9, "{summary}");
+    let fit = &place.sql(
+        &["--as-of", "2026-06-28"],
+        "SELECT person_weeks FROM model_fit",
+    )[0];
+    assert!(number(fit, "person_weeks").is_sign_positive(), "{fit}");
     let plan = place.sql(
         &["--as-of", "2026-06-28"],
         "SELECT rank, age_days, chance, chance_lower, chance_upper, reasons FROM replacement_plan ORDER BY rank",

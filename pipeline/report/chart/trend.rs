@@ -32,6 +32,8 @@ pub struct Trend<'a> {
     pub measured: &'a [(NaiveDate, f64, String)],
     /// The line and its band.
     pub line: &'a [BandPoint],
+    /// A narrower band within it.
+    pub inner: &'a [BandPoint],
     /// A level to hold it against, and its name.
     pub level: Option<(f64, &'a str)>,
     /// The day looked back from: what lies after it is a forecast.
@@ -68,15 +70,16 @@ pub fn trend(name: &str, alternative: &str, what: &Trend<'_>) -> Option<Chart> {
         }),
     };
     let mut frame = Frame::new(560.0, 300.0, Axis::days(first, last), y);
-    let band: Vec<(f64, f64)> = what
-        .line
-        .iter()
-        .map(|point| (point.day, point.upper))
-        .chain(what.line.iter().rev().map(|point| (point.day, point.lower)))
-        .map(|(day, value)| frame.at(day_number(day), value))
-        .collect();
-    if !band.is_empty() {
-        frame.svg.polygon(&band, "band");
+    for points in [what.line, what.inner] {
+        let band: Vec<(f64, f64)> = points
+            .iter()
+            .map(|point| (point.day, point.upper))
+            .chain(points.iter().rev().map(|point| (point.day, point.lower)))
+            .map(|(day, value)| frame.at(day_number(day), value))
+            .collect();
+        if !band.is_empty() {
+            frame.svg.polygon(&band, "band");
+        }
     }
     let (left, right) = frame.sides();
     if let Some((level, words)) = what.level {

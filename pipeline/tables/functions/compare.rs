@@ -21,12 +21,13 @@ const CONFIDENCE: f64 = 0.95;
 /// The test's work grows with the square of the cohorts.
 const MOST_COHORTS: usize = 200;
 
-const DIFFERENCE: [&str; 5] = [
+const DIFFERENCE: [&str; 6] = [
     "chi_square",
     "degrees_of_freedom",
     "p",
     "cohorts",
     "failures",
+    "ended_at_entry",
 ];
 
 /// `log_rank(cohort, entry, exit, failed)`.
@@ -44,7 +45,7 @@ pub fn log_rank() -> Documented<AggregateUDF> {
             |columns| Ok(difference(|_| 0.0, columns)),
         ),
         signature: "log_rank(cohort, entry, exit, failed)",
-        about: "log-rank test that lives of cohorts (numbers) have one hazard at each age: a struct of chi-square, degrees of freedom and p (null below two cohorts and above 200), cohorts and failures",
+        about: "log-rank test that lives of cohorts (numbers) have one hazard at each age: a struct of chi-square, degrees of freedom and p (null below two cohorts and above 200), cohorts and failures, and how many ended at the very age they entered at, which are not compared",
     }
 }
 
@@ -75,12 +76,17 @@ fn difference(stratum: impl Fn(usize) -> f64, columns: &[Vec<f64>]) -> ScalarVal
     };
     let rows: Vec<usize> = (0..cohorts.len()).collect();
     let place = |row: usize| (stratum(row), cohorts[row]);
+    let mut at_entry = 0.0;
     let mut runs: Vec<(f64, f64, Vec<Life>)> = rows
         .chunk_by(|left, right| place(*left) == place(*right))
         .map(|run| {
             let span = run[0]..run[0] + run.len();
             let own = |column: &Vec<f64>| column[span.clone()].to_vec();
-            let lives = observed(&lives.iter().map(own).collect::<Vec<_>>()).lives;
+            let Observed {
+                lives,
+                ended_at_entry,
+            } = observed(&lives.iter().map(own).collect::<Vec<_>>());
+            at_entry += ended_at_entry;
             let (stratum, cohort) = place(run[0]);
             (stratum, cohort, lives)
         })
@@ -120,6 +126,7 @@ fn difference(stratum: impl Fn(usize) -> f64, columns: &[Vec<f64>]) -> ScalarVal
             test.as_ref().map(|test| test.p),
             Some(known.len() as f64),
             Some(failures as f64),
+            Some(at_entry),
         ],
     )
 }

@@ -71,7 +71,13 @@ pub fn survival_steps() -> Documented<AggregateUDF> {
     }
 }
 
-const INTERVALS: [&str; 4] = ["from_age", "to_age", "chance", "survival_after"];
+const INTERVALS: [&str; 5] = [
+    "from_age",
+    "to_age",
+    "chance",
+    "survival_after",
+    "ended_at_entry",
+];
 
 /// `interval_steps(entry, alive_at, failed_by, failed)`.
 pub fn interval_steps() -> Documented<AggregateUDF> {
@@ -88,7 +94,7 @@ pub fn interval_steps() -> Documented<AggregateUDF> {
             intervals,
         ),
         signature: "interval_steps(entry, alive_at, failed_by, failed)",
-        about: "Turnbull's survival of lives, observed from entry, that failed between two ages (equal: at that age); where failed is false the life was last seen alive at alive_at and failed_by, which must be a number, is not looked at: a list of structs, one an interval in which some fail (to_age null: beyond all that was seen), to UNNEST; empty where the estimate cannot be found",
+        about: "Turnbull's survival of lives, observed from entry, that failed between two ages (equal: at that age); where failed is false the life was last seen alive at alive_at and failed_by, which must be a number, is not looked at: a list of structs, one an interval in which some fail (to_age null: beyond all that was seen), to UNNEST; empty where the estimate cannot be found; ended_at_entry as in survival_steps",
     }
 }
 
@@ -113,6 +119,9 @@ fn intervals(columns: &[Vec<f64>]) -> Result<ScalarValue> {
                 && life.failed_by > life.entry
         })
         .collect();
+    let failed = failed.iter().map(|failed| *failed > 0.5);
+    let spans = entries.iter().zip(failed_by).zip(failed);
+    let at_entry = ended_at_entry(spans.map(|((entry, by), failed)| (entry, by, failed)));
     let masses = turnbull(&lives)
         .map(|survival| survival.masses)
         .unwrap_or_default();
@@ -124,6 +133,7 @@ fn intervals(columns: &[Vec<f64>]) -> Result<ScalarValue> {
                 Some(mass.to),
                 Some(mass.chance),
                 Some(mass.survival_after),
+                Some(at_entry),
             ]
         })
         .collect();

@@ -14,9 +14,10 @@ use risk::chances::{self, StoredTrend};
 use risk::cold::Outlook;
 use risk::expected_health::{self, HealthSlope};
 use risk::features::of_hazard;
-use risk::frame::{Number, Word};
+use risk::frame::{Frame, Number, Word};
 use risk::model::{MODEL_VERSION, StoredCoefficient, StoredModel};
-use risk::ways;
+use risk::ways::{self, Pooled};
+use settings::Settings;
 
 pub const HEALTH_FIT: Computed = Computed {
     name: "health_fit",
@@ -106,6 +107,13 @@ pub async fn stored_model(analysis: &Analysis) -> Result<StoredModel, AnalysisEr
     Ok(StoredModel::new(&kept))
 }
 
+/// The trends of the batteries' health.
+pub async fn stored_trends(analysis: &Analysis) -> Result<Vec<StoredTrend>, AnalysisError> {
+    analysis
+        .rows("SELECT vin, position, battery_no, health_per_year FROM condition_trend")
+        .await
+}
+
 async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let frame = read_frame(analysis).await?;
     let fit = expected_health::fit(&frame, analysis.settings().run.horizon_days as f64);
@@ -143,24 +151,10 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
 
 async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let settings = analysis.settings();
-    let horizon_days = settings.run.horizon_days as f64;
     let frame = read_frame(analysis).await?;
     let slopes = stored_health(analysis).await?;
-    let expected = expected_health::predict(&frame, &slopes, horizon_days);
-    let features = of_hazard(&frame, &expected.lost, Outlook::Came, horizon_days);
-    let prior_failures = usize::try_from(settings.risk.prior_failures).unwrap_or(0);
-    let model = ways::fit(
-        &frame,
-        &features,
-        horizon_days,
-        settings.risk.ridge,
-        prior_failures,
-    );
+    let (names, model) = fit_hazard(settings, &frame, &slopes);
     analysis.kept.keep_ways(&model.ways);
-    let names: Vec<(String, String)> = features
-        .into_iter()
-        .map(|feature| (feature.name, feature.about))
-        .collect();
     let size = names.len() + 1;
     let errors = model.fit.standard_errors();
     let all = || std::iter::once(model.fit.intercept).chain(model.fit.coefficients.iter().copied());
@@ -221,6 +215,24 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     ])
 }
 
+/// The hazard fitted to the frame's failures, with its columns' names and meanings.
+pub fn fit_hazard(
+    settings: &Settings,
+    frame: &Frame,
+    slopes: &[HealthSlope],
+) -> (Vec<(String, String)>, Pooled) {
+    let horizon_days = settings.run.horizon_days as f64;
+    let expected = expected_health::predict(frame, slopes, horizon_days);
+    let features = of_hazard(frame, &expected.lost, Outlook::Came, horizon_days);
+    let prior_failures = usize::try_from(settings.risk.prior_failures).unwrap_or(0);
+    let ridge = settings.risk.ridge;
+    let model = ways::fit(frame, &features, horizon_days, ridge, prior_failures);
+    let names = features
+        .into_iter()
+        .map(|feature| (feature.name, feature.about));
+    (names.collect(), model)
+}
+
 /// The ways were weighed when the model was fitted.
 async fn model_way(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let ways = analysis.kept.ways();
@@ -235,9 +247,7 @@ async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let frame = read_frame(analysis).await?;
     let slopes = stored_health(analysis).await?;
     let model = stored_model(analysis).await?;
-    let trends: Vec<StoredTrend> = analysis
-        .rows("SELECT vin, position, battery_no, health_per_year FROM condition_trend")
-        .await?;
+    let trends = stored_trends(analysis).await?;
     let horizon_days = analysis.settings().run.horizon_days as f64;
     let foretold = chances::predict(&frame, &slopes, &model, &trends, horizon_days)
         .map_err(|error| AnalysisError::fit("battery_chance")(error.into()))?;

@@ -8,6 +8,8 @@ mod fits;
 mod life_law;
 mod plan;
 mod reasons_column;
+mod separate_week;
+mod sure_chance;
 mod test_value;
 pub mod week_frame;
 
@@ -42,6 +44,8 @@ pub const COMPUTED: &[Computed] = &[
     plan::REPLACEMENT_POLICY,
     battery_plan::BATTERY_PLAN,
     test_value::TEST_VALUE,
+    separate_week::SEPARATE_WEEK,
+    sure_chance::SURE_CHANCE,
 ];
 
 /// The computed table of that name.

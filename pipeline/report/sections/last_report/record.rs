@@ -27,10 +27,10 @@ pub struct SinceLast {
 }
 
 pub const PREDICTIONS: &str = "
-    SELECT week, told_on, horizon_over, told, expected, expected_in_first_20, failed, failed_in_first_20
+    SELECT week, told_on, horizon_over, is_separate, told, expected, expected_in_first_20, failed, failed_in_first_20
     FROM prediction_record
     WHERE told_on < $as_of
-    ORDER BY told_on DESC, week DESC, model_version LIMIT 12";
+    ORDER BY told_on DESC, week DESC, model_version";
 
 /// A weekly run as it was told: the failures it expected and those that came.
 #[derive(Debug, Deserialize)]
@@ -38,6 +38,8 @@ pub struct Prediction {
     pub week: String,
     pub told_on: String,
     pub horizon_over: bool,
+    /// Whether what came may be counted with that of other such reports.
+    pub is_separate: bool,
     pub told: i64,
     pub expected: f64,
     pub expected_in_first_20: f64,
@@ -52,7 +54,7 @@ fn limits(seen: i64) -> String {
         .unwrap_or_default()
 }
 
-/// The reports whose days are over, together.
+/// The reports whose days are over and overlap with no other's, together.
 #[derive(Debug, Serialize)]
 pub struct Record {
     pub reports: usize,
@@ -67,7 +69,7 @@ pub struct Record {
 impl Record {
     /// None where the days of no report are over.
     pub fn of(rows: &[Prediction]) -> Option<Self> {
-        let over: Vec<&Prediction> = rows.iter().filter(|row| row.horizon_over).collect();
+        let over: Vec<&Prediction> = rows.iter().filter(|row| row.is_separate).collect();
         let came = over.iter().map(|row| row.failed).sum();
         let in_first_20 = over.iter().map(|row| row.failed_in_first_20).sum();
         (!over.is_empty()).then(|| Self {

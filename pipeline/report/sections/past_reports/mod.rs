@@ -15,6 +15,9 @@ pub const SECTION: Section = Section {
     make: |reading| Box::pin(make(reading)),
 };
 
+/// Reports that the table shows.
+const REPORTS: usize = 12;
+
 /// Rows of each kind of change.
 const CHANGE_ROWS: usize = 8;
 
@@ -36,7 +39,7 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
                 .collect::<Vec<_>>(),
             change_rows => CHANGE_ROWS,
             all_changes => changes.len(),
-            predictions => predictions.iter().map(PredictionLine::new).collect::<Vec<_>>(),
+            predictions => predictions.iter().take(REPORTS).map(PredictionLine::new).collect::<Vec<_>>(),
             calibration => super::named(calibration.as_slice()),
             told_in_calibration => chances.iter().map(|row| row.batteries).sum::<i64>(),
         },
