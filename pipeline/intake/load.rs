@@ -38,7 +38,7 @@ pub enum LoadError {
 }
 
 /// What became of one file.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct FileOutcome {
     pub file: String,
     pub kind: String,
@@ -118,6 +118,7 @@ pub async fn load(
     let mut bytes_before = 0;
     let load_id = format!("load {}", now.format("%Y-%m-%dT%H:%M:%S%.6fZ"));
     let mut append = Append::new(lake, load_id);
+    let mut nothing_new = Vec::new();
     for (path, size) in found.dumps.iter().zip(sizes) {
         let started = Instant::now();
         let mut file_sink = FileSink {
@@ -126,6 +127,7 @@ pub async fn load(
             already_there: 0,
             before_part: (0, 0),
             quarantined: Vec::new(),
+            quarantine_added: 0,
             progress: &mut |bytes_done| {
                 progress(LoadProgress {
                     file: path,
@@ -137,13 +139,18 @@ pub async fn load(
         // Reading is blocking work; the sink hands its rows to the lake from within it.
         let read = tokio::task::block_in_place(|| read_file(path, &mappings, now, &mut file_sink));
         let (added, already_there) = (file_sink.added, file_sink.already_there);
+        let is_new = added + file_sink.quarantine_added > 0;
         bytes_before += size;
         match read {
             Ok(summary) => {
                 let left_out = summary.left_out.clone();
                 if !summary.parts.is_empty() {
                     let outcome = outcome(path, summary, added, already_there);
-                    log(&mut append, &outcome, now, started).await?;
+                    let seconds = started.elapsed().as_secs_f64();
+                    match is_new {
+                        true => log(&mut append, &outcome.0, &outcome.1, now, seconds).await?,
+                        false => nothing_new.push((outcome.clone(), seconds)),
+                    }
                     append.file_done().await?;
                     outcomes.push(outcome.0);
                 }
@@ -163,6 +170,7 @@ pub async fn load(
             }
         }
     }
+    log_nothing_new(&mut append, &nothing_new, now).await?;
     append.commit().await?;
     Ok(outcomes)
 }
@@ -199,6 +207,7 @@ struct FileSink<'s, 'l> {
     /// The two before the part that is being read.
     before_part: (u64, u64),
     quarantined: Vec<QuarantinedRow>,
+    quarantine_added: u64,
     progress: &'s mut (dyn FnMut(u64) + Send),
 }
 
@@ -242,7 +251,8 @@ impl FileSink<'_, '_> {
         ];
         let design = table("quarantine").ok_or(LakeError::NoSuchTable("quarantine".to_owned()))?;
         let batch = RecordBatch::try_new(design.intake_schema(), columns)?;
-        Handle::current().block_on(self.append.rows(design.name, &batch))?;
+        let taken = Handle::current().block_on(self.append.rows(design.name, &batch))?;
+        self.quarantine_added += taken.iter().filter(|row| row.is_added()).count() as u64;
         Ok(())
     }
 }
@@ -287,11 +297,38 @@ impl Sink for FileSink<'_, '_> {
     }
 }
 
+/// One row for all files of which the lake had everything, so that the log does not grow by every file that
+/// stays in a folder and is read again each week.
+async fn log_nothing_new(
+    append: &mut Append<'_>,
+    files: &[((FileOutcome, String), f64)],
+    now: DateTime<Utc>,
+) -> Result<(), LakeError> {
+    let together = match files {
+        [] => return Ok(()),
+        [((outcome, file_hash), seconds)] => {
+            return log(append, outcome, file_hash, now, *seconds).await;
+        }
+        _ => format!("{} files without anything new", files.len()),
+    };
+    let sum = |count: fn(&FileOutcome) -> u64| files.iter().map(|((one, _), _)| count(one)).sum();
+    let outcome = FileOutcome {
+        rows_read: sum(|one| one.rows_read),
+        rows_already_there: sum(|one| one.rows_already_there),
+        rows_quarantined: sum(|one| one.rows_quarantined),
+        error: None,
+        ..FileOutcome::failed(together, String::new())
+    };
+    let seconds = files.iter().map(|(_, seconds)| seconds).sum();
+    log(append, &outcome, "", now, seconds).await
+}
+
 async fn log(
     append: &mut Append<'_>,
-    (outcome, file_hash): &(FileOutcome, String),
+    outcome: &FileOutcome,
+    file_hash: &str,
     now: DateTime<Utc>,
-    started: Instant,
+    seconds: f64,
 ) -> Result<(), LakeError> {
     let design = table("load_log").ok_or(LakeError::NoSuchTable("load_log".to_owned()))?;
     let text = |value: &str| Arc::new(StringArray::from(vec![value])) as ArrayRef;
@@ -311,7 +348,7 @@ async fn log(
         count(outcome.rows_added),
         count(outcome.rows_already_there),
         count(outcome.rows_quarantined),
-        Arc::new(Float64Array::from(vec![started.elapsed().as_secs_f64()])),
+        Arc::new(Float64Array::from(vec![seconds])),
     ];
     let batch = RecordBatch::try_new(design.intake_schema(), columns).map_err(|source| {
         LakeError::Shape {

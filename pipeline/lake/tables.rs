@@ -544,11 +544,15 @@ pub const TABLES: &[Table] = &[
     },
     Table {
         name: LOAD_LOG,
-        row_is: "one file in one load",
+        row_is: "one file in one load, or together those of which the lake had everything",
         columns: &[
             must("loaded_at", Instant, "when the load ran"),
             must("file", Text, "file name as given"),
-            must("file_hash", Text, "SHA-256 of the file's bytes"),
+            must(
+                "file_hash",
+                Text,
+                "SHA-256 of the file's bytes, empty for several files",
+            ),
             must("dump_kind", Text, "what kind of dump it was"),
             must("rows_read", Integer, "rows read"),
             must("rows_added", Integer, "rows added"),

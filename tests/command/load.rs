@@ -37,6 +37,30 @@ fn log_totals(place: &Workplace) -> Vec<Value> {
 }
 
 #[test]
+fn files_that_are_read_again_each_week_do_not_fill_the_log() {
+    let place = Workplace::new();
+    let weather = |depot: &str| format!("depot,day,mean_temperature_c\n{depot},2026-01-01,1\n");
+    for depot in ["Yard", "Gate", "Dock"] {
+        place.write(&format!("dumps/{depot}.csv"), weather(depot));
+    }
+    let load = || {
+        place.run_expecting(0, &["load", "--lake", "lake", "dumps"]);
+        log_totals(&place)
+    };
+    assert_eq!(load().len(), 3);
+    let again = load();
+    assert_eq!(again.len(), 4, "{again:?}");
+    let together = again
+        .iter()
+        .find(|row| row["file"] == "3 files without anything new")
+        .expect("one row for all");
+    assert_eq!(together["already_there"], 3);
+    place.write("dumps/Quay.csv", weather("Quay"));
+    let with_new = load();
+    assert_eq!(with_new.len(), 5, "{with_new:?}");
+}
+
+#[test]
 fn every_line_read_is_added_or_known_or_quarantined() {
     let totals = log_totals(small_fleet());
     assert!(totals.len() > 30, "the fleet has many files");
