@@ -35,7 +35,8 @@ const tests = {
   // A number column sorts by numbers, says which way it lies, and turns when it is pressed again.
   async 'a table is sorted from the keyboard'(page) {
     const head = page.locator('table:has(tbody tr:nth-child(3)) th.number').first();
-    if (await head.count() === 0) return 'no such table';
+    // A page to print has no script, so its tables have nothing to press.
+    if (await head.locator('button').count() === 0) return 'no such table';
     const table = head.locator('xpath=ancestor::table');
     const at = await head.evaluate((cell) => cell.cellIndex);
     const cells = () => table.evaluate((each, column) => [...each.tBodies[0].rows].map((row) => row.cells[column].textContent.trim()), at);
