@@ -96,58 +96,111 @@ fn the_room_of_a_lower_floor_names_none_above() {
     }
 }
 
-/// The file of a folder that a path like `forms::record::Record` leads to, below that folder.
-fn file_of(folder: &Path, path: &str) -> Option<PathBuf> {
-    let mut folder = folder.to_owned();
-    for name in path.split("::") {
-        let file = folder.join(name).with_extension("rs");
-        if file.is_file() {
-            return Some(file);
-        }
-        folder.push(name);
-    }
-    None
-}
-
 type Imports = BTreeMap<String, BTreeSet<String>>;
 
-/// Which files of a room each of its files names, all by their paths in the room.
-fn imports_within(room: &str) -> Imports {
-    let folder = root().join("pipeline").join(room);
-    let mention = regex::Regex::new(r"((?:^|\n)(?:pub )?use )?\b(super::|crate::)((?:\w+::)*\w*)")
-        .expect("a pattern");
-    let comment = regex::Regex::new(r"(?m)^\s*//.*$").expect("a pattern");
-    let within = |file: &Path| {
-        let inside = file.strip_prefix(&folder).expect("below the room");
-        inside.display().to_string()
+/// The paths that a use tree names: `a::{b, c::{d, e}}` is a::b, a::c::d and a::c::e.
+fn paths_of(tree: &str) -> Vec<String> {
+    let tree = tree.trim();
+    let Some(open) = tree.find('{') else {
+        let path = tree.split(" as ").next().unwrap_or_default().trim();
+        return vec![path.to_owned()];
     };
-    let mut imports = Imports::new();
-    for file in files_below(&folder, ".rs") {
-        // It names the folder's files, which do not ask for it.
-        if file.ends_with("mod.rs") || file.ends_with("lib.rs") {
-            continue;
+    let inside = tree[open + 1..].strip_suffix('}').unwrap_or_default();
+    let mut depth = 0;
+    let branches = inside.split(|letter| {
+        match letter {
+            '{' => depth += 1,
+            '}' => depth -= 1,
+            _ => {}
         }
-        let text = std::fs::read_to_string(&file).expect("a readable file");
-        let text = comment.replace_all(&text, "");
-        let product = text.split("#[cfg(test)]").next().unwrap_or_default();
-        let named = imports.entry(within(&file)).or_default();
-        for found in mention.captures_iter(product) {
-            let from = match &found[2] {
-                "super::" => file.parent().expect("a folder"),
-                _ => &folder,
-            };
-            match file_of(from, &found[3]) {
-                Some(other) => {
-                    named.insert(within(&other));
+        letter == ',' && depth == 0
+    });
+    branches
+        .filter(|branch| !branch.trim().is_empty())
+        .flat_map(paths_of)
+        .map(|path| format!("{}{path}", &tree[..open]))
+        .collect()
+}
+
+/// The file of a room that a path leads to, seen from the module of `from`; none where it is of another
+/// crate, of the room's root or of the module itself.
+fn file_named(
+    modules: &BTreeMap<Vec<String>, String>,
+    from: &[String],
+    path: &str,
+) -> Option<String> {
+    let mut names = path.split("::").map(str::trim).peekable();
+    let mut module: Vec<String> = match names.peek() {
+        Some(&"crate") => {
+            names.next();
+            Vec::new()
+        }
+        Some(&"super" | &"self") => from.to_vec(),
+        // A module's own child.
+        Some(child) if modules.contains_key(&[from, &[(*child).to_owned()]].concat()) => {
+            from.to_vec()
+        }
+        _ => return None,
+    };
+    for name in names {
+        match name {
+            "super" => {
+                module.pop();
+            }
+            "self" => {}
+            _ => {
+                module.push(name.to_owned());
+                if !modules.contains_key(&module) {
+                    module.pop();
+                    break;
                 }
-                None => assert!(
-                    found.get(1).is_none(),
-                    "{}: `{}` does not say which file of {room} it is from",
-                    file.display(),
-                    found[0].trim()
-                ),
             }
         }
+    }
+    modules.get(&module).filter(|_| module != from).cloned()
+}
+
+/// Which files of a room each of its files names, all by their paths in the room. Its root, which says what
+/// there is, is left out.
+fn imports_within(room: &str) -> Imports {
+    let folder = root().join("pipeline").join(room);
+    // What a folder's own file hands on of its children is no need of its own.
+    let handed_on = regex::Regex::new(r"\bpub use\s+([^;]+);").expect("a pattern");
+    let named_in_use = regex::Regex::new(r"\buse\s+([^;]+);").expect("a pattern");
+    let named_in_code = regex::Regex::new(r"\b(?:crate|super)(?:::\w+)+").expect("a pattern");
+    let comment = regex::Regex::new(r"(?m)//.*$").expect("a pattern");
+    let mut modules = BTreeMap::new();
+    for file in files_below(&folder, ".rs") {
+        let inside = file.strip_prefix(&folder).expect("below the room");
+        let mut module: Vec<String> = inside
+            .with_extension("")
+            .iter()
+            .map(|name| name.to_string_lossy().into_owned())
+            .collect();
+        if module.last().is_some_and(|name| name == "mod") {
+            module.pop();
+        }
+        if !matches!(
+            module[..].first().map(String::as_str),
+            None | Some("lib" | "main")
+        ) {
+            modules.insert(module, inside.display().to_string());
+        }
+    }
+    let mut imports = Imports::new();
+    for (module, file) in &modules {
+        let text = std::fs::read_to_string(folder.join(file)).expect("a readable file");
+        let text = comment.replace_all(&text, "");
+        let product = text.split("#[cfg(test)]").next().unwrap_or_default();
+        let product = handed_on.replace_all(product, "");
+        let uses = named_in_use
+            .captures_iter(&product)
+            .flat_map(|found| paths_of(&found[1]));
+        let code = named_in_use.replace_all(&product, "");
+        let mentions = named_in_code.find_iter(&code);
+        let paths = uses.chain(mentions.map(|found| found.as_str().to_owned()));
+        let named = paths.filter_map(|path| file_named(&modules, module, &path));
+        imports.insert(file.clone(), named.collect());
     }
     imports
 }
@@ -183,23 +236,39 @@ fn circle(imports: &Imports) -> Option<Vec<String>> {
 }
 
 #[test]
-fn no_circle_of_imports_inside_intake_and_statistics() {
-    for room in ["intake", "statistics"] {
+fn no_circle_of_imports_inside_a_room() {
+    let mut all = 0;
+    // The generator stands beside the way from dump to report; its lives, desks and habits know each other.
+    for room in ROOMS.into_iter().filter(|room| *room != "synthetic") {
         let files = imports_within(room);
-        let edges: usize = files.values().map(BTreeSet::len).sum();
-        assert!(edges > 40, "the test no longer finds the imports of {room}");
+        all += files.values().map(BTreeSet::len).sum::<usize>();
         assert_eq!(circle(&files), None, "between the files of {room}");
+    }
+    assert!(all > 600, "the test no longer finds the imports: {all}");
+}
 
+#[test]
+fn no_circle_of_folders_inside_intake_and_statistics() {
+    for room in ["intake", "statistics"] {
         // A file beside the folders stands for itself.
         let folder = |file: &String| file.split('/').next().unwrap_or_default().to_owned();
         let mut folders = Imports::new();
-        for (file, others) in &files {
+        for (file, others) in &imports_within(room) {
             let own = folder(file);
             let others = others.iter().map(folder).filter(|other| *other != own);
             folders.entry(own.clone()).or_default().extend(others);
         }
         assert_eq!(circle(&folders), None, "between the folders of {room}");
     }
+}
+
+#[test]
+fn a_use_tree_is_read_branch_by_branch() {
+    let paths = paths_of("super::{a, b::{self, C as D},\n e::F}");
+    assert_eq!(
+        paths,
+        ["super::a", "super::b::self", "super::b::C", "super::e::F"]
+    );
 }
 
 #[test]

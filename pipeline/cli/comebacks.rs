@@ -5,7 +5,7 @@ use clap::Args;
 
 use super::report_args::ReportArgs;
 use super::{LakeArgs, Outcome, print_written, spinner};
-use report::comebacks;
+use report::{comebacks, texts};
 
 /// Write the comebacks report
 ///
@@ -30,8 +30,9 @@ impl Comebacks {
         let (lake, analysis) = self.lake.open(now).await?;
         analysis.newest_fact()?;
         let style = self.report.style(&lake, &analysis)?;
+        let templates = texts::templates(&style)?;
         let spinner = spinner();
-        let written = comebacks::write(&analysis, &self.report.out, &style, &|doing| {
+        let written = comebacks::write(&analysis, &self.report.out, &style, &templates, &|doing| {
             spinner.set_message(doing.to_owned());
         })
         .await;

@@ -5,7 +5,7 @@ use clap::Args;
 
 use super::report_args::ReportArgs;
 use super::{LakeArgs, Outcome, print_written, spinner};
-use report::history;
+use report::{history, texts};
 
 /// Write the history of one vehicle
 ///
@@ -33,9 +33,17 @@ impl History {
         let (lake, analysis) = self.lake.open(now).await?;
         analysis.newest_fact()?;
         let style = self.report.style(&lake, &analysis)?;
+        let templates = texts::templates(&style)?;
         let spinner = spinner();
         spinner.set_message("reading the vehicle's history");
-        let written = history::write(&analysis, &self.vehicle, &self.report.out, &style).await;
+        let written = history::write(
+            &analysis,
+            &self.vehicle,
+            &self.report.out,
+            &style,
+            &templates,
+        )
+        .await;
         spinner.finish_and_clear();
         let written = written?;
         print_written(&written.short_version, &written.report)?;

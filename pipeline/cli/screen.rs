@@ -10,7 +10,7 @@ use super::report_args::ReportArgs;
 use super::{LakeArgs, Outcome, note, print_written, scratch, spinner};
 use intake::load::load;
 use lake::Lake;
-use report::screen;
+use report::{screen, texts};
 use settings::{Limits, Settings};
 
 /// Screen a list of vehicles for what their 12 V supply will cost
@@ -60,7 +60,9 @@ impl Screen {
         let beside: Vec<&Lake> = sellers.iter().collect();
         let analysis = self.lake.analysis(&lake, &beside, now).await?;
         let style = self.report.style(&lake, &analysis)?;
-        let written = screen::write(&analysis, &inventory, &self.report.out, &style).await;
+        let templates = texts::templates(&style)?;
+        let written =
+            screen::write(&analysis, &inventory, &self.report.out, &style, &templates).await;
         spinner.finish_and_clear();
         let written = written?;
         print_written(&written.short_version, &written.report)?;

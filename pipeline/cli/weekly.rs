@@ -5,7 +5,7 @@ use clap::Args;
 
 use super::report_args::ReportArgs;
 use super::{LakeArgs, Outcome, print_written, spinner};
-use report::weekly;
+use report::{texts, weekly};
 
 /// Write the weekly risk report
 ///
@@ -37,12 +37,14 @@ impl Weekly {
             );
         }
         let style = self.report.style(&lake, &analysis)?;
+        let templates = texts::templates(&style)?;
         let spinner = spinner();
         let written = weekly::write(
             &mut lake,
             &analysis,
             &self.report.out,
             &style,
+            &templates,
             now,
             &|doing| {
                 spinner.set_message(doing.to_owned());

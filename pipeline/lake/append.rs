@@ -12,27 +12,23 @@ use std::sync::Arc;
 use arrow::array::{
     ArrayRef, AsArray, BooleanArray, Int32Array, Int64Array, RecordBatch, StringArray,
 };
-use arrow::compute::{
-    SortColumn, concat_batches, filter_record_batch, lexsort_to_indices, take_record_batch,
-};
+use arrow::compute::filter_record_batch;
 use arrow::datatypes::TimestampMicrosecondType;
 use arrow::error::ArrowError;
 use chrono::{DateTime, Datelike};
 use deltalake::kernel::Add;
-use deltalake::writer::{DeltaWriter, RecordBatchWriter};
 use object_store::ObjectStoreExt;
 use object_store::path::Path;
-use parquet::basic::{Compression, ZstdLevel};
-use parquet::file::properties::WriterProperties;
 use serde_json::Map;
 
 use super::commit::land;
 use super::commit_log::VERSIONS_KEY;
 use super::identity::{contents, keys, nth_key};
 use super::known::{Known, Taken};
-use super::tables::{EVENT_YEAR, LOAD_LOG, TABLES, Table, table};
+use super::pile::{Pile, write_out};
+use super::tables::{LOAD_LOG, TABLES, Table, table};
 use super::upkeep::look_after;
-use super::{Lake, LakeError, log_table, table_url};
+use super::{Lake, LakeError, log_table};
 
 /// Rows of one table that may wait in memory before they are written to a data file.
 pub const ROWS_IN_MEMORY: usize = 400_000;
@@ -83,26 +79,6 @@ impl Waiting {
             contents.len() - 1
         });
         nth_key(key, place)
-    }
-}
-
-/// Rows on their way into a table: in memory, or in data files that no commit names yet.
-#[derive(Default)]
-pub(super) struct Pile {
-    pub(super) batches: Vec<RecordBatch>,
-    rows: usize,
-    pub(super) written: Vec<Add>,
-}
-
-impl Pile {
-    fn absorb(&mut self, other: &mut Pile) {
-        self.batches.append(&mut other.batches);
-        self.written.append(&mut other.written);
-        self.rows += std::mem::take(&mut other.rows);
-    }
-
-    fn is_empty(&self) -> bool {
-        self.batches.is_empty() && self.written.is_empty()
     }
 }
 
@@ -323,54 +299,4 @@ fn event_years(design: &Table, batch: &RecordBatch) -> Result<Option<Vec<i32>>, 
             .map(|micros| DateTime::from_timestamp_micros(*micros).map_or(0, |at| at.year()))
             .collect(),
     ))
-}
-
-/// Sorts the waiting rows and writes them to data files that no commit names yet.
-pub(super) async fn write_out(
-    lake: &Lake,
-    design: &'static Table,
-    pile: &mut Pile,
-) -> Result<(), LakeError> {
-    if pile.batches.is_empty() {
-        return Ok(());
-    }
-    let shape = |source| LakeError::Shape {
-        table: design.name,
-        source,
-    };
-    let rows = concat_batches(&design.lake_schema(), &pile.batches).map_err(shape)?;
-    pile.batches.clear();
-    pile.rows = 0;
-    let keys: Vec<SortColumn> = design
-        .sorted_by
-        .iter()
-        .filter_map(|name| rows.column_by_name(name))
-        .map(|values| SortColumn {
-            values: Arc::clone(values),
-            options: None,
-        })
-        .collect();
-    let order = lexsort_to_indices(&keys, None).map_err(shape)?;
-    let sorted = take_record_batch(&rows, &order).map_err(shape)?;
-    let properties = WriterProperties::builder()
-        .set_compression(Compression::ZSTD(
-            ZstdLevel::try_new(3).expect("zstd has a level 3"),
-        ))
-        .build();
-    // By the design's schema, which an older table gets with the commit that names these files.
-    let partition = design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]);
-    let url = table_url(&lake.root, design)?;
-    let mut writer = RecordBatchWriter::try_new(url, design.lake_schema(), partition, None)
-        .map_err(LakeError::delta(design.name, "written"))?
-        .with_writer_properties(properties);
-    writer
-        .write(sorted)
-        .await
-        .map_err(LakeError::delta(design.name, "written"))?;
-    let mut written = writer
-        .flush()
-        .await
-        .map_err(LakeError::delta(design.name, "written"))?;
-    pile.written.append(&mut written);
-    Ok(())
 }

@@ -19,11 +19,11 @@ use object_store::ObjectStoreExt;
 use object_store::path::Path;
 use serde_json::Value;
 
-use super::append::{Pile, write_out};
 use super::columns::read_file;
 use super::commit_log::entry_name;
 use super::durable::sync_file;
 use super::known::{Known, Taken};
+use super::pile::{Pile, write_out};
 use super::schema_version::raising;
 use super::stored_rows::{as_designed, with_column};
 use super::tables::{CORRECTS, EVENT_YEAR, KEY_HASH, ROW_HASH, Table};

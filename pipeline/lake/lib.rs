@@ -11,6 +11,7 @@ mod commit_log;
 mod durable;
 mod identity;
 pub mod known;
+mod pile;
 mod rewrite;
 mod schema_version;
 mod stored_rows;

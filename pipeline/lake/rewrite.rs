@@ -14,9 +14,9 @@ use deltalake::protocol::SaveMode;
 use object_store::ObjectStoreExt;
 use object_store::path::Path;
 
-use super::append::{Pile, write_out};
 use super::columns::read_file;
 use super::commit::commit_at;
+use super::pile::{Pile, write_out};
 use super::stored_rows::{as_designed, with_hashes};
 use super::tables::{EVENT_YEAR, Table};
 use super::{Lake, LakeError};

@@ -10,21 +10,11 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 
 use super::chart::Chart;
-use super::page::{self, Paper};
-use super::sections::Part;
+use super::page;
+use super::section::{Page, Part};
 use super::style::ReportStyle;
 use super::table_files::{Cell, Sheet, workbook};
 use super::{ReportError, cells, files};
-
-/// A page to print, beside a report.
-#[derive(Debug, Clone)]
-pub struct Page {
-    /// Its files are `NAME.md` and `NAME.html`.
-    pub name: &'static str,
-    pub title: String,
-    pub markdown: String,
-    pub paper: Paper,
-}
 
 /// The name that leads to the newest of several reports.
 pub const LATEST: &str = "latest";

@@ -6,6 +6,7 @@
 //! known". It fails on a template that is not right and on a name it prints that is not there.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use minijinja::value::{Value, ValueKind};
 use minijinja::{AutoEscape, Environment, ErrorKind, Output, State, UndefinedBehavior};
@@ -15,19 +16,27 @@ use super::{ReportError, cells};
 use settings::limits::count;
 use trade::calendar::DAYS_A_YEAR;
 
+/// A text's name, such as `floods.md`, and the text as it is shipped.
+pub type Template = (&'static str, &'static str);
+
 /// The templates of one run.
 #[derive(Debug)]
 pub struct Templates {
     environment: Environment<'static>,
     /// Steps that a template may take.
     steps: i64,
+    shipped: Arc<[Template]>,
 }
 
 impl Templates {
     /// The shipped templates, those of the reader's folder before them.
-    pub fn new(style: &ReportStyle) -> Result<Self, ReportError> {
+    pub fn new(
+        style: &ReportStyle,
+        shipped: impl Iterator<Item = Template>,
+    ) -> Result<Self, ReportError> {
+        let shipped: Arc<[Template]> = shipped.collect();
         if let Some(folder) = &style.templates {
-            check_folder(folder)?;
+            check_folder(folder, &shipped)?;
         }
         let mut environment = Environment::new();
         // A template that goes round for ever ends with an error.
@@ -37,7 +46,8 @@ impl Templates {
         environment.set_keep_trailing_newline(true);
         environment.set_undefined_behavior(UndefinedBehavior::Strict);
         let own = style.templates.clone();
-        environment.set_loader(move |name| load(own.as_ref(), name));
+        let texts = Arc::clone(&shipped);
+        environment.set_loader(move |name| load(own.as_ref(), &texts, name));
         environment.set_auto_escape_callback(|name| match name.ends_with(".md") {
             true => AutoEscape::Custom("markdown"),
             false => AutoEscape::None,
@@ -47,6 +57,7 @@ impl Templates {
         Ok(Self {
             environment,
             steps: style.limits.template_steps,
+            shipped,
         })
     }
 
@@ -70,30 +81,34 @@ impl Templates {
     }
 
     /// The names of the shipped templates.
-    pub fn shipped() -> impl Iterator<Item = &'static str> {
-        super::sections::templates().map(|(name, _)| name)
+    pub fn shipped(&self) -> impl Iterator<Item = &'static str> {
+        self.shipped.iter().map(|(name, _)| *name)
     }
 }
 
 /// That every text in the reader's folder is one that a report asks for, or that another may include.
-fn check_folder(folder: &Path) -> Result<(), ReportError> {
+fn check_folder(folder: &Path, shipped: &[Template]) -> Result<(), ReportError> {
     let Ok(entries) = std::fs::read_dir(folder) else {
         return Err(ReportError::NoTemplates(folder.to_owned()));
     };
     for path in entries.flatten().map(|entry| entry.path()) {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
-        let is_known = name.starts_with(['_', '.']) || Templates::shipped().any(|of| of == name);
+        let is_known = name.starts_with(['_', '.']) || shipped.iter().any(|(of, _)| *of == name);
         if name.ends_with(".md") && !is_known {
             return Err(ReportError::UnknownTemplate {
                 path,
-                names: Templates::shipped().collect(),
+                names: shipped.iter().map(|(name, _)| *name).collect(),
             });
         }
     }
     Ok(())
 }
 
-fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::Error> {
+fn load(
+    own: Option<&PathBuf>,
+    shipped: &[Template],
+    name: &str,
+) -> Result<Option<String>, minijinja::Error> {
     // A template's name is never a way out of its folder.
     if name.contains(['/', '\\']) || name.contains("..") {
         return Ok(None);
@@ -111,9 +126,10 @@ fn load(own: Option<&PathBuf>, name: &str) -> Result<Option<String>, minijinja::
             .with_source(error)
         });
     }
-    Ok(super::sections::templates()
-        .find(|(shipped, _)| *shipped == name)
-        .map(|(_, text)| text.to_owned()))
+    Ok(shipped
+        .iter()
+        .find(|(of, _)| *of == name)
+        .map(|(_, text)| (*text).to_owned()))
 }
 
 /// Prints one value: missing ones in words, text made safe where the template is Markdown.

@@ -6,7 +6,8 @@ use serde::Deserialize;
 
 use super::cold::{OUTLOOKS, OWN_MORNING_SD_C, Outlook, sd_ahead};
 use super::expected_health::{self, Expected, HealthSlope, less_mean};
-use super::features::{Feature, LOST, Topic, log_lost_slope, of_hazard};
+use super::feature::{Feature, LOST, Topic, log_lost_slope};
+use super::features::of_hazard;
 use super::frame::{Frame, Number, Word};
 use super::model::StoredModel;
 use super::reasons::{self, Reason};

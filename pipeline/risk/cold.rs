@@ -6,7 +6,7 @@
 //! coldest morning that came; nobody knows that of the weeks ahead, so a chance is the mean over mornings
 //! as cold as those the depot's recorded years had in these weeks ([`OUTLOOKS`]). Nothing here fails.
 
-use super::features::{Feature, Scale, Topic, log_lost};
+use super::feature::{Feature, Scale, Topic, log_lost};
 use super::frame::{Frame, Number};
 
 /// Mornings looked at for a chance, in standard deviations from the mean of the coldest morning: the middles

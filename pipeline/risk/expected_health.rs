@@ -13,7 +13,7 @@
 
 use serde::Deserialize;
 
-use super::features::{Feature, HEALTH_WHEN_NEW, Topic, age_years, prior_lost};
+use super::feature::{Feature, HEALTH_WHEN_NEW, Topic, age_years, prior_lost};
 use super::frame::{Frame, Number, Word};
 use super::loss_features::{of_correction, of_usual_loss};
 use super::own_pace::{

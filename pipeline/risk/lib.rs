@@ -13,6 +13,7 @@ pub mod contest;
 #[cfg(test)]
 mod corrupted_frames;
 pub mod expected_health;
+pub mod feature;
 pub mod features;
 pub mod frame;
 pub mod knapsack;

@@ -1,12 +1,14 @@
 //! The columns that tell the ability a battery has lost: those of the usual loss, and those of what it
 //! leaves over.
 
+use super::feature::{Feature, HEALTH_WHEN_NEW, Scale, Topic, age_years};
 use super::features::{
-    DAYS_A_YEAR, Feature, HEALTH_WHEN_NEW, Scale, Topic, age_in_doubt, age_years, distance_driven,
-    distance_not_known, failed_before, heat, heat_not_known, kinds, signs, untested,
+    age_in_doubt, distance_driven, distance_not_known, failed_before, heat, heat_not_known, kinds,
+    signs, untested,
 };
 use super::frame::{Frame, Number};
 use super::own_pace::{OwnPace, usual_rate};
+use trade::calendar::DAYS_A_YEAR;
 
 /// The columns of the usual loss: what makes batteries age faster or slower by a factor.
 pub fn of_usual_loss(frame: &Frame, horizon_days: f64) -> Vec<Feature> {

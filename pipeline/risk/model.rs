@@ -13,7 +13,7 @@
 
 use serde::Deserialize;
 
-use super::features::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
+use super::feature::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::{Frame, Number, Word};
 use super::scaled::{Scaling, design, learn};
 use statistics::prior::NormalPrior;

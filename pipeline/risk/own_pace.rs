@@ -7,7 +7,7 @@
 //! That is the best linear unbiased prediction of a random-effects line (Robinson, Statistical Science
 //! 6:15, 1991), here in closed form from sums over the tests. Nothing here fails.
 
-use super::features::HEALTH_WHEN_NEW;
+use super::feature::HEALTH_WHEN_NEW;
 use super::frame::{Frame, Number};
 
 /// Standard deviation of a new battery's ability about the usual, as a share of the rating.

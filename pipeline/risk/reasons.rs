@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::features::Topic;
+use super::feature::Topic;
 use super::frame::{Frame, Number, Word};
 
 /// The least share of the logarithm of the hazard that is worth a reason: about a twentieth of the hazard.

@@ -4,7 +4,7 @@
 //! those rows nothing was learnt, so it says nothing of other rows either; a value that is not known
 //! becomes the average, and one far outside what was seen counts as its edge.
 
-use super::features::{Feature, Scale};
+use super::feature::{Feature, Scale};
 
 /// Stands for the deviation of a column without spread.
 const NO_SPREAD: f64 = 1e12;

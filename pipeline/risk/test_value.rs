@@ -6,7 +6,7 @@
 //! of the battery and on how well a test tells. The answer serves for as many horizons as a test speaks
 //! for a battery; as it grows old it counts half.
 
-use super::features::log_lost;
+use super::feature::log_lost;
 use super::stakes::Stakes;
 
 /// Equally likely answers looked at: the middles of the tenths of the normal distribution.

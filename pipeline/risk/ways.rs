@@ -9,7 +9,7 @@
 //!
 //! A way that cannot be fitted is left out; where none can, the prior stands. So this always ends.
 
-use super::features::{Feature, LOST};
+use super::feature::{Feature, LAST_TEST, LOST};
 use super::frame::Frame;
 use super::model::{BatteryDays, failed_batteries, fit_or_simpler, nothing_seen, prior};
 use super::scaled::{Scaling, design, learn};
@@ -65,9 +65,6 @@ const WAYS: [Way; 5] = [
         looks_at: |feature| is_of(feature, &[LAST_TEST, "untested"]) || is_of(feature, &SEASON),
     },
 ];
-
-/// The column of the last test alone.
-pub const LAST_TEST: &str = "last test";
 
 /// Trials: so many, each of so many days.
 const TRIALS: usize = 4;

@@ -4,7 +4,7 @@
 //! ability lost and follows the season: `h(w) ~ season(w) x levelled loss(w)^slope`. The loss goes on at
 //! the battery's average pace so far.
 
-use super::features::log_lost;
+use super::feature::log_lost;
 
 use trade::calendar::DAYS_A_WEEK;
 

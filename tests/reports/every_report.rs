@@ -5,7 +5,7 @@ use std::path::Path;
 
 use voltwane::lake::Lake;
 use voltwane::report::style::ReportStyle;
-use voltwane::report::{comebacks, history, screen, weekly};
+use voltwane::report::{comebacks, history, screen, texts, weekly};
 use voltwane::settings::Settings;
 use voltwane::tables::Analysis;
 
@@ -98,24 +98,26 @@ impl Looked {
     /// Writes every report below `out`; answers the lines each prints and all that is in it.
     pub async fn reports(&mut self, out: &Path, style: &ReportStyle) -> Vec<(String, String)> {
         let silent = &|_: &str| {};
+        let templates = &texts::templates(style).expect("templates");
         let told = weekly::write(
             &mut self.lake,
             &self.analysis,
             out,
             style,
+            templates,
             NOW.parse().expect("an instant"),
             silent,
         )
         .await;
         let mut all = vec![("weekly".to_owned(), told.expect("weekly").short_version)];
-        let told = comebacks::write(&self.analysis, out, style, silent).await;
+        let told = comebacks::write(&self.analysis, out, style, templates, silent).await;
         all.push((
             "comebacks".to_owned(),
             told.expect("comebacks").short_version,
         ));
-        let told = screen::write(&self.analysis, &self.inventory, out, style).await;
+        let told = screen::write(&self.analysis, &self.inventory, out, style, templates).await;
         all.push(("screen".to_owned(), told.expect("screen").short_version));
-        let told = history::write(&self.analysis, &self.busiest, out, style).await;
+        let told = history::write(&self.analysis, &self.busiest, out, style, templates).await;
         all.push(("history".to_owned(), told.expect("history").short_version));
         let mut all: Vec<(String, String)> = all
             .into_iter()

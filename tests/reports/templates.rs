@@ -2,7 +2,7 @@
 
 use minijinja::context;
 use voltwane::report::style::{ReportStyle, Units};
-use voltwane::report::templates::Templates;
+use voltwane::report::texts;
 
 use crate::workplace::Workplace;
 
@@ -23,7 +23,7 @@ fn text_is_made_safe_by_itself() {
         "_mine.md",
         "{{ text }} {{ none }} {{ text | safe }}\n",
     );
-    let shown = Templates::new(&style)
+    let shown = texts::templates(&style)
         .and_then(|templates| {
             templates.render(
                 "_mine.md",
@@ -43,7 +43,7 @@ fn numbers_are_told_in_the_readers_units() {
         "{{ c | temperature }} {{ km | distance }} {{ sum | money }} {{ p | chance }} {{ p | per_cent }}\n",
     );
     let told = |style: &ReportStyle| {
-        Templates::new(style)
+        texts::templates(style)
             .and_then(|templates| {
                 templates.render(
                     "_mine.md",
@@ -61,7 +61,7 @@ fn numbers_are_told_in_the_readers_units() {
 fn a_name_that_is_not_there_is_named_with_its_template() {
     let place = Workplace::new();
     let style = own(&place, "_mine.md", "{{ mispelt }}\n");
-    let error = Templates::new(&style)
+    let error = texts::templates(&style)
         .and_then(|templates| templates.render("_mine.md", context! {}))
         .expect_err("a mistake");
     assert!(error.to_string().contains("_mine.md"), "{error}");
@@ -73,7 +73,7 @@ fn a_folder_that_is_not_there_is_said_so() {
         templates: Some("nowhere".into()),
         ..ReportStyle::default()
     };
-    let error = Templates::new(&style).expect_err("no folder");
+    let error = texts::templates(&style).expect_err("no folder");
     assert!(error.to_string().contains("nowhere"), "{error}");
 }
 
@@ -81,7 +81,7 @@ fn a_folder_that_is_not_there_is_said_so() {
 fn a_text_that_no_report_asks_for_is_named() {
     let place = Workplace::new();
     let style = own(&place, "comebacks.md", "never printed\n");
-    let error = Templates::new(&style).expect_err("no such template");
+    let error = texts::templates(&style).expect_err("no such template");
     let said = error.to_string();
     assert!(said.contains("own/comebacks.md"), "{said}");
     assert!(said.contains("comeback_rates.md"), "{said}");
@@ -93,7 +93,7 @@ fn no_template_is_read_from_outside_its_folder() {
     place.write("secret.md", "secret");
     let style = own(&place, "_mine.md", "{% include \"../secret.md\" %}\n");
     assert!(
-        Templates::new(&style)
+        texts::templates(&style)
             .and_then(|templates| templates.render("_mine.md", context! {}))
             .is_err()
     );
@@ -101,9 +101,9 @@ fn no_template_is_read_from_outside_its_folder() {
 
 #[test]
 fn every_shipped_template_can_be_read() {
-    let templates = Templates::new(&ReportStyle::default()).expect("templates");
+    let templates = texts::templates(&ReportStyle::default()).expect("templates");
     let mut stopped = 0;
-    for name in Templates::shipped() {
+    for name in templates.shipped() {
         // Without content a template stops at its first name, never at its form; one without names is whole.
         let Err(error) = templates.render(name, context! {}) else {
             continue;

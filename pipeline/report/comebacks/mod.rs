@@ -4,7 +4,8 @@ use std::path::Path;
 
 use super::ReportError;
 use super::document::{Document, Written};
-use super::sections::{self, Reading, Section};
+use super::section::{self, Reading, Section};
+use super::sections;
 use super::style::ReportStyle;
 use super::templates::Templates;
 use tables::Analysis;
@@ -31,17 +32,17 @@ pub async fn write(
     analysis: &Analysis,
     out: &Path,
     style: &ReportStyle,
+    templates: &Templates,
     progress: &dyn Fn(&str),
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(style)?;
     let reading = Reading {
         analysis,
         style,
-        templates: &templates,
+        templates,
         about: &(),
     };
     let week = reading.week();
-    let whole = sections::make(SECTIONS, &reading, progress).await?;
+    let whole = section::make(SECTIONS, &reading, progress).await?;
     let title = format!("Comebacks, week {week}");
     Document::of("comebacks", title, analysis.as_of(), whole).write(&out.join(&week), style)
 }

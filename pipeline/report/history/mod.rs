@@ -12,7 +12,8 @@ use std::path::Path;
 
 use super::ReportError;
 use super::document::{Document, Written};
-use super::sections::{self, Reading, Section};
+use super::section::{self, Reading, Section};
+use super::sections;
 use super::style::ReportStyle;
 use super::templates::Templates;
 use record::Record;
@@ -37,10 +38,10 @@ pub async fn write(
     name: &str,
     out: &Path,
     style: &ReportStyle,
+    templates: &Templates,
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(style)?;
     let vehicle = record::find(analysis, name).await?;
-    let (folder, document) = document(analysis, vehicle, &templates, style).await?;
+    let (folder, document) = document(analysis, vehicle, templates, style).await?;
     document.write(&out.join(folder), style)
 }
 
@@ -58,7 +59,7 @@ pub async fn document(
         templates,
         about: &record,
     };
-    let whole = sections::make(SECTIONS, &reading, &|_| {}).await?;
+    let whole = section::make(SECTIONS, &reading, &|_| {}).await?;
     let title = format!("History of {}", record.called);
     let document = Document::of("history", title, analysis.as_of(), whole);
     Ok((sections::history_folder(&record.called), document))

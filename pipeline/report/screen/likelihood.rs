@@ -7,8 +7,6 @@
 
 use serde::Deserialize;
 
-use super::words::times;
-
 /// Trouble with its signs, and what a shop put it down to.
 #[derive(Debug, Clone, Deserialize)]
 pub struct Trouble {
@@ -117,4 +115,15 @@ pub fn chance_of_traction(ratio: &LikelihoodRatio) -> f64 {
         weights += weight;
     }
     sum / weights
+}
+
+/// How many times, with the digits that tell something: "3.2", "0.04", "more than 1,000".
+pub fn times(ratio: f64) -> String {
+    match ratio {
+        ratio if ratio > 1_000.0 => "more than 1,000".to_owned(),
+        ratio if ratio >= 10.0 => format!("{ratio:.0}"),
+        ratio if ratio >= 0.095 => format!("{ratio:.1}"),
+        ratio if ratio >= 0.001 => format!("{ratio:.3}"),
+        _ => "less than 0.001".to_owned(),
+    }
 }

@@ -3,7 +3,7 @@
 
 mod assess;
 mod inventory;
-mod judged;
+pub mod judged;
 mod likelihood;
 mod outlook;
 mod views;
@@ -13,16 +13,16 @@ use std::path::Path;
 
 use super::ReportError;
 use super::document::{Document, Written};
-use super::sections::{self, Reading, Section};
+use super::section::{self, Reading, Section};
+use super::sections;
 use super::style::ReportStyle;
 use super::templates::Templates;
 pub use assess::Assessed;
 pub use inventory::{Fault, Inventory, InventoryError, Listed, read as read_inventory};
 pub use judged::{Answer, Judged};
-pub use likelihood::{LikelihoodRatio, Trouble, chance_of_traction, likelihood_ratio};
+pub use likelihood::{LikelihoodRatio, Trouble, chance_of_traction, likelihood_ratio, times};
 pub use outlook::{Item, Outlook, outlook};
 use tables::Analysis;
-pub use words::times;
 
 /// The sections, as the reader meets them.
 pub const SECTIONS: &[Section<Judged>] = &[
@@ -40,16 +40,16 @@ pub async fn write(
     inventory: &Inventory,
     out: &Path,
     style: &ReportStyle,
+    templates: &Templates,
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(style)?;
     let judged = judged::judge(analysis, inventory, style).await?;
     let reading = Reading {
         analysis,
         style,
-        templates: &templates,
+        templates,
         about: &judged,
     };
-    let whole = sections::make(SECTIONS, &reading, &|_| {}).await?;
+    let whole = section::make(SECTIONS, &reading, &|_| {}).await?;
     let as_of = analysis.as_of();
     let title = format!("12 V screening, {as_of}");
     let folder = out.join(format!("screen-{as_of}"));

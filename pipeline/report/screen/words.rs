@@ -1,7 +1,7 @@
 //! What is known of a vehicle, in words.
 
 use super::super::cells;
-use super::likelihood::LikelihoodRatio;
+use super::likelihood::{LikelihoodRatio, times};
 use super::views::{Planned, Vehicle};
 use settings::Settings;
 
@@ -133,17 +133,6 @@ pub fn traction_words(ratio: Option<&LikelihoodRatio>) -> String {
         ratio.traction_cases,
         ratio.evidence.join(", ")
     )
-}
-
-/// How many times, with the digits that tell something: "3.2", "0.04", "more than 1,000".
-pub fn times(ratio: f64) -> String {
-    match ratio {
-        ratio if ratio > 1_000.0 => "more than 1,000".to_owned(),
-        ratio if ratio >= 10.0 => format!("{ratio:.0}"),
-        ratio if ratio >= 0.095 => format!("{ratio:.1}"),
-        ratio if ratio >= 0.001 => format!("{ratio:.3}"),
-        _ => "less than 0.001".to_owned(),
-    }
 }
 
 pub fn missing_words(vehicle: &Vehicle) -> String {

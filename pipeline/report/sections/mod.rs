@@ -54,179 +54,20 @@ pub mod traction_or_supply;
 pub mod trends;
 pub mod untested_floods;
 
-use std::future::Future;
-use std::pin::Pin;
-
-use chrono::{Datelike, Days, NaiveDate};
 use minijinja::{Value, context};
-use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use super::chart::Chart;
-use super::chart::file_name;
-use super::document::Page;
+use super::cells;
+use super::chart::{Chart, file_name};
+use super::section::{Part, Reading, Section};
 use super::style::ReportStyle;
-use super::table_files::{Column, Kind, Sheet, column};
-use super::templates::Templates;
-use super::words;
-use super::{ReportError, cells};
-use tables::Analysis;
+use super::table_files::{Column, Kind, column};
 
 /// Rows of a list in the text; its file has all of them.
 pub const LIST_ROWS: usize = 20;
 /// How far back lists of what happened look.
 pub const RECENT_DAYS: u64 = 91;
 pub const YEAR_DAYS: u64 = 364;
-
-/// One section of a report about `S`: nothing beyond the lake, or a vehicle, or a list of them.
-pub struct Section<S: 'static = ()> {
-    /// What is being worked on while it is made.
-    pub doing: &'static str,
-    /// Its texts, each with the name that a reader's own would have.
-    pub templates: &'static [Template],
-    pub make: for<'a> fn(&'a Reading<'a, S>) -> Making<'a>,
-}
-
-/// A text's name, such as `floods.md`, and the text as it is shipped.
-pub type Template = (&'static str, &'static str);
-
-/// The texts of all reports' sections.
-pub fn templates() -> impl Iterator<Item = Template> {
-    fn of<S>(sections: &'static [Section<S>]) -> impl Iterator<Item = Template> {
-        sections
-            .iter()
-            .flat_map(|section| section.templates)
-            .copied()
-    }
-    of(super::weekly::SECTIONS)
-        .chain(of(super::comebacks::SECTIONS))
-        .chain(of(super::screen::SECTIONS))
-        .chain(of(super::history::SECTIONS))
-}
-
-/// A section in the making.
-pub type Making<'a> = Pin<Box<dyn Future<Output = Result<Part, ReportError>> + Send + 'a>>;
-
-/// What a section is made from.
-pub struct Reading<'a, S = ()> {
-    pub analysis: &'a Analysis,
-    pub style: &'a ReportStyle,
-    pub templates: &'a Templates,
-    /// What the report is about, beyond the lake.
-    pub about: &'a S,
-}
-
-impl<S> Reading<'_, S> {
-    /// The rows of a query.
-    pub async fn rows<T: DeserializeOwned>(&self, sql: &str) -> Result<Vec<T>, ReportError> {
-        Ok(self.analysis.rows(sql).await?)
-    }
-
-    /// The week reported on, such as 2026-W26.
-    pub fn week(&self) -> String {
-        let week = self.analysis.as_of().iso_week();
-        format!("{}-W{:02}", week.year(), week.week())
-    }
-
-    /// The day so many days before the one looked back from.
-    pub fn since(&self, days: u64) -> String {
-        let first = self.analysis.as_of().checked_sub_days(Days::new(days));
-        first.unwrap_or(NaiveDate::MIN).to_string()
-    }
-
-    /// A text from its template and what it holds; day, week, settings and version are at hand in
-    /// every template.
-    pub fn text(&self, template: &str, content: Value) -> Result<String, ReportError> {
-        self.templates.render(
-            template,
-            context! {
-                week => self.week(),
-                as_of => self.analysis.as_of().to_string(),
-                settings => self.analysis.settings(),
-                version => env!("CARGO_PKG_VERSION"),
-                shared => self.style.shared(),
-                ..content
-            },
-        )
-    }
-
-    /// The section of that text.
-    pub fn part(&self, template: &str, content: Value) -> Result<Part, ReportError> {
-        Ok(Part {
-            markdown: self.text(template, content)?,
-            ..Part::default()
-        })
-    }
-
-    /// A cohort's name as the reader knows it.
-    pub fn cohort(&self, kind: &str, cohort: &str) -> String {
-        match kind {
-            "heat" => words::heat::band(cohort, self.style.units),
-            "battery group" if cohort != "not known" => self.style.battery_group(cohort),
-            _ => cohort.to_owned(),
-        }
-    }
-}
-
-/// What a section gives to its report.
-#[derive(Debug, Default)]
-pub struct Part {
-    pub markdown: String,
-    pub charts: Vec<Chart>,
-    pub tables: Vec<Sheet>,
-    /// Pages to print, beside the report.
-    pub pages: Vec<Page>,
-    /// The report in a few lines, of the section that has it.
-    pub short_version: Vec<String>,
-}
-
-impl Part {
-    pub fn with_table(mut self, table: Sheet) -> Self {
-        self.tables.push(table);
-        self
-    }
-
-    pub fn with_charts(mut self, charts: impl IntoIterator<Item = Chart>) -> Self {
-        self.charts.extend(charts);
-        self
-    }
-
-    pub fn with_page(mut self, page: Page) -> Self {
-        self.pages.push(page);
-        self
-    }
-
-    pub fn with_short_version(mut self, lines: Vec<String>) -> Self {
-        self.short_version = lines;
-        self
-    }
-
-    /// Puts another section behind.
-    fn append(&mut self, next: Part) {
-        if !self.markdown.is_empty() {
-            self.markdown.push('\n');
-        }
-        self.markdown.push_str(&next.markdown);
-        self.charts.extend(next.charts);
-        self.tables.extend(next.tables);
-        self.pages.extend(next.pages);
-        self.short_version.extend(next.short_version);
-    }
-}
-
-/// All sections of a report, one after the other; `progress` hears what is being worked on.
-pub async fn make<S>(
-    sections: &[Section<S>],
-    reading: &Reading<'_, S>,
-    progress: &dyn Fn(&str),
-) -> Result<Part, ReportError> {
-    let mut whole = Part::default();
-    for section in sections {
-        progress(section.doing);
-        whole.append((section.make)(reading).await?);
-    }
-    Ok(whole)
-}
 
 /// A share with its 95 % limits.
 #[derive(Debug, Clone, Deserialize, Serialize)]

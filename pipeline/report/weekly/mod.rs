@@ -12,7 +12,8 @@ use super::ReportError;
 use super::document::{Document, Written};
 use super::history;
 use super::history::views::Named;
-use super::sections::{self, Reading, Section};
+use super::section::{self, Reading, Section};
+use super::sections;
 use super::style::ReportStyle;
 use super::templates::Templates;
 use lake::Lake;
@@ -51,18 +52,18 @@ pub async fn write(
     analysis: &Analysis,
     out: &Path,
     style: &ReportStyle,
+    templates: &Templates,
     now: DateTime<Utc>,
     progress: &dyn Fn(&str),
 ) -> Result<Written, ReportError> {
-    let templates = Templates::new(style)?;
     let reading = Reading {
         analysis,
         style,
-        templates: &templates,
+        templates,
         about: &(),
     };
     let week = reading.week();
-    let whole = sections::make(SECTIONS, &reading, progress).await?;
+    let whole = section::make(SECTIONS, &reading, progress).await?;
     let title = format!("12 V battery risk, week {week}");
     let mut document = Document::of("report", title, analysis.as_of(), whole);
     progress("writing the histories of the first vehicles");
@@ -71,7 +72,7 @@ pub async fn write(
             vin: vehicle.vin,
             unit_no: vehicle.unit_no,
         };
-        let history = history::document(analysis, vehicle, &templates, style).await?;
+        let history = history::document(analysis, vehicle, templates, style).await?;
         document.beside.push(history);
     }
     let written = document.write(&out.join(&week), style)?;

@@ -6,7 +6,7 @@ use serde::Deserialize;
 
 use super::super::style::Units;
 use super::ago;
-use risk::features::Topic;
+use risk::feature::Topic;
 use trade::calendar::DAYS_A_YEAR;
 
 /// A reason as the table of chances gives it.

@@ -113,12 +113,7 @@ fn sheet(rows: &[Month], style: &ReportStyle) -> Sheet {
             column("kind", Kind::Text, |row: &Month| row.kind.clone()),
             column("unit", Kind::Text, |row: &Month| {
                 let unit = row.unit.as_deref()?;
-                Some(super::comeback_rates::named(
-                    &row.kind,
-                    unit,
-                    row.technician.as_deref(),
-                    style,
-                ))
+                Some(named(&row.kind, unit, row.technician.as_deref(), style))
             }),
             column("from_on", Kind::Day, |row: &Month| row.from_on.to_string()),
             column("to_on", Kind::Day, |row: &Month| row.to_on.to_string()),
@@ -130,4 +125,16 @@ fn sheet(rows: &[Month], style: &ReportStyle) -> Sheet {
             column("return_cost", Kind::Money, |row: &Month| row.return_cost),
         ],
     )
+}
+
+/// What a unit is called; a technician by shop and initials, which may need a pseudonym.
+pub fn named(kind: &str, unit: &str, technician: Option<&str>, style: &ReportStyle) -> String {
+    let unit = match kind {
+        "shop" | "technician" => style.shop(unit),
+        _ => unit.to_owned(),
+    };
+    match technician {
+        Some(technician) => format!("{unit} {}", style.technician(technician)),
+        None => unit,
+    }
 }

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use minijinja::context;
 use serde::{Deserialize, Serialize};
 
-use super::comeback_months::{self, Month};
+use super::comeback_months::{self, Month, named};
 use super::{Part, Reading, Section, Share, with_limits};
 use crate::ReportError;
 use crate::style::ReportStyle;
@@ -147,18 +147,6 @@ impl ComebackRate {
             }
             _ => "not known".to_owned(),
         }
-    }
-}
-
-/// What a unit is called; a technician by shop and initials, which may need a pseudonym.
-pub fn named(kind: &str, unit: &str, technician: Option<&str>, style: &ReportStyle) -> String {
-    let unit = match kind {
-        "shop" | "technician" => style.shop(unit),
-        _ => unit.to_owned(),
-    };
-    match technician {
-        Some(technician) => format!("{unit} {}", style.technician(technician)),
-        None => unit,
     }
 }
 

@@ -8,8 +8,8 @@ use minijinja::context;
 use super::ranking::rows;
 use super::{Part, Reading, Section, recoveries};
 use crate::ReportError;
-use crate::document::Page;
 use crate::page::Paper;
+use crate::section::Page;
 
 /// The section.
 pub const SECTION: Section = Section {

@@ -4,7 +4,7 @@ use minijinja::context;
 
 use super::{Part, Reading, Section};
 use crate::ReportError;
-use crate::screen::Judged;
+use crate::screen::judged::Judged;
 
 /// The section.
 pub const SECTION: Section<Judged> = Section {

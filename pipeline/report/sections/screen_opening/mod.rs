@@ -5,7 +5,7 @@ use minijinja::context;
 use super::{Part, Reading, Section};
 use crate::ReportError;
 use crate::cells;
-use crate::screen::{Answer, Judged};
+use crate::screen::judged::{Answer, Judged};
 use crate::style::ReportStyle;
 
 /// The section.

@@ -5,9 +5,9 @@ use serde::Serialize;
 
 use super::{Part, Reading, Section};
 use crate::ReportError;
-use crate::document::Page;
 use crate::page::Paper;
-use crate::screen::{Answer, Judged};
+use crate::screen::judged::{Answer, Judged};
+use crate::section::Page;
 use crate::table_files::{Column, Kind, Sheet, column};
 
 /// The section.
