@@ -8,6 +8,7 @@ pub mod append;
 mod columns;
 mod commit;
 mod commit_log;
+mod design;
 mod durable;
 mod identity;
 pub mod known;

@@ -28,6 +28,7 @@ pub mod scaled;
 pub mod scores;
 pub mod stakes;
 pub mod test_value;
+mod trials;
 pub mod visits;
 pub mod ways;
 pub mod weeks_ahead;
