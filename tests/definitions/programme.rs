@@ -41,7 +41,7 @@ fn half_life(world: &str, replace_below: &str) -> [f64; 4] {
     .map(|name| rows[0][name].as_f64().expect("a number"))
 }
 
-/// Some ten minutes: `cargo test --test voltwane programme -- --ignored --nocapture`.
+/// A few minutes: `cargo test --test voltwane programme -- --ignored --nocapture`.
 #[test]
 #[ignore = "makes four fleets of 1,200 vehicles"]
 fn a_fleet_replaced_early_by_tests_has_the_law_of_one_that_is_not() {

@@ -91,6 +91,7 @@ fn noise_floods_in_no_more_weeks_than_stated() {
         let (told, raised, looked) = floods(&fleet(zero_share, mean, size, 0).load());
         assert!(looked > 100, "{looked} weeks");
         let weeks = looked as f64;
+        println!("{name}: {told} floods in {raised} of {looked} weeks");
         let most = stated * weeks + 2.0 * (stated * (1.0 - stated) * weeks).sqrt();
         assert!(
             raised as f64 <= most,
