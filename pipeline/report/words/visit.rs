@@ -44,7 +44,7 @@ pub fn to_do(row: &Job<'_>) -> String {
             false if keep_at.is_some() || row.test_first => {
                 parts.push("test it".to_owned());
             }
-            false => parts.push("replace it".to_owned()),
+            false => parts.push("replace it, no test is needed".to_owned()),
         }
         parts.extend(keep_at.map(|share| reading(row, share)));
         if keep_at.is_none() && row.charge_first {
@@ -59,15 +59,42 @@ pub fn to_do(row: &Job<'_>) -> String {
 
 /// The reading from which a battery is kept, of the rating on its own label.
 fn reading(row: &Job<'_>, share: f64) -> String {
+    // Of the share as it is written, so that no reading is kept by the one and replaced by the other.
+    let per_cent = (share * 100.0).round();
     let amperes = match (row.rating_value, row.rating_standard) {
         (Some(rating), Some(standard)) => format!(
             " ({:.0} A where that is {rating:.0} A {standard})",
-            rating * share
+            (rating * per_cent / 100.0).ceil()
         ),
         _ => String::new(),
     };
     format!(
-        "keep it at {:.0} % of the rating on its label or more{amperes}, below that replace it",
-        share * 100.0
+        "keep it if it reads {per_cent:.0} % of the cranking rating on its label or more{amperes}, below that replace it"
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn per_cent_and_amperes_part_keeping_from_replacing_at_the_same_reading() {
+        let job = Job {
+            battery_group: Some("H5"),
+            chemistry: Some("flooded"),
+            rating_value: Some(540.0),
+            rating_standard: Some("EN"),
+            failed_on: None,
+            charge_first: false,
+            test_first: true,
+            keep_at: Some(0.6148),
+            under_warranty: false,
+        };
+        // 61 % of 540 A is 329.4 A, so 330 A is kept and 329 A is not.
+        assert_eq!(
+            to_do(&job),
+            "test it; keep it if it reads 61 % of the cranking rating on its label or more \
+             (330 A where that is 540 A EN), below that replace it"
+        );
+    }
 }
