@@ -6,4 +6,4 @@
 
 pub mod cli;
 
-pub use {intake, lake, report, risk, settings, statistics, synthetic, tables, trade};
+pub use {intake, lake, rehearse, report, risk, settings, statistics, synthetic, tables, trade};

@@ -36,7 +36,7 @@ fn depends_on(room: &str, other: &str) -> bool {
         .is_some_and(|named| named.contains_key(other))
 }
 
-const ROOMS: [&str; 9] = [
+const ROOMS: [&str; 10] = [
     "trade",
     "statistics",
     "lake",
@@ -46,6 +46,7 @@ const ROOMS: [&str; 9] = [
     "tables",
     "report",
     "synthetic",
+    "rehearse",
 ];
 
 #[test]
@@ -78,6 +79,18 @@ fn the_room_of_a_lower_floor_names_none_above() {
         ("intake", &["lake", "settings", "trade"][..]),
         ("risk", &["statistics", "trade"][..]),
         ("synthetic", &["trade"][..]),
+        (
+            "rehearse",
+            &[
+                "intake",
+                "lake",
+                "settings",
+                "statistics",
+                "synthetic",
+                "tables",
+                "trade",
+            ][..],
+        ),
         (
             "tables",
             &["lake", "risk", "settings", "statistics", "trade"][..],

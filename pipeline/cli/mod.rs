@@ -13,6 +13,7 @@ mod load;
 mod loads;
 mod memory_limit;
 mod mend;
+mod rehearse;
 mod report_args;
 mod scratch;
 mod screen;
@@ -120,6 +121,8 @@ enum Command {
     Forget(forget::Forget),
     /// Show every setting with its default, meaning and source
     Settings(settings::Settings),
+    /// Rehearse the plan on invented fleets, against plainer policies
+    Rehearse(rehearse::Rehearse),
     /// Write the dumps of an invented fleet
     Synthesize(synthesize::Synthesize),
     /// Print completions for a shell
@@ -301,6 +304,7 @@ fn run_command(cli: Cli) -> ExitCode {
             Command::Unload(command) => command.run().await,
             Command::Forget(command) => command.run().await,
             Command::Settings(command) => command.run().await,
+            Command::Rehearse(command) => command.run().await,
             Command::Synthesize(command) => command.run(),
             Command::Completions(command) => command.run(),
             Command::Manual(command) => command.run(),

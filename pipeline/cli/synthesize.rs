@@ -110,12 +110,12 @@ impl Synthesize {
     }
 }
 
-fn world(name: &str) -> Result<WorldName, String> {
+pub fn world(name: &str) -> Result<WorldName, String> {
     let names: Vec<&str> = WorldName::ALL.iter().map(|(_, name, _)| *name).collect();
     WorldName::named(name).ok_or_else(|| format!("choose one of {}", names.join(", ")))
 }
 
-fn climate(name: &str) -> Result<Climate, String> {
+pub fn climate(name: &str) -> Result<Climate, String> {
     let names: Vec<&str> = Climate::ALL.iter().map(|(_, name)| *name).collect();
     Climate::named(name).ok_or_else(|| format!("choose one of {}", names.join(", ")))
 }

@@ -16,6 +16,7 @@ pub struct Record {
 }
 
 /// One vehicle's records that wait for their export.
+#[derive(Clone)]
 pub struct Desk {
     /// Facts of the life that were taken over.
     taken: usize,

@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 
 use super::facts::{Minute, day_of};
 use super::weather::Weather;
+use trade::words::Chemistry;
 
 /// What happened to a battery.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -40,6 +41,7 @@ impl fmt::Display for What {
 pub struct Event {
     pub at: Minute,
     pub position: &'static str,
+    pub chemistry: Chemistry,
     pub what: What,
     /// The order it stands on, if any.
     pub order_no: String,
@@ -52,6 +54,7 @@ pub struct Event {
 pub struct BatteryEvent {
     pub vin: String,
     pub position: String,
+    pub chemistry: Chemistry,
     pub day: NaiveDate,
     pub what: What,
     pub order_no: String,
@@ -63,6 +66,7 @@ impl Event {
         BatteryEvent {
             vin: vin.to_owned(),
             position: self.position.to_owned(),
+            chemistry: self.chemistry,
             day: weather.date(day_of(self.at)),
             what: self.what,
             order_no: self.order_no.clone(),

@@ -68,6 +68,7 @@ impl Life {
             without_warning: false,
             failed: None,
             failed_at: None,
+            last_reading: None,
         }
     }
 }

@@ -14,7 +14,7 @@ use super::weather::{DEPOTS, Weather};
 use trade::vin::make_check_digit;
 
 /// One vehicle, before anything happens to it. Days count from [`Weather::first_day`].
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Vehicle {
     pub index: u64,
     pub vin: String,
@@ -95,6 +95,11 @@ impl Vehicle {
     /// First day in this fleet.
     pub fn entry_day(&self) -> i32 {
         self.joined_day.unwrap_or(self.in_service_day)
+    }
+
+    /// Whether it is in the fleet on that day.
+    pub fn is_here(&self, day: i32) -> bool {
+        (self.entry_day()..self.leave_day).contains(&day)
     }
 }
 

@@ -27,6 +27,7 @@ mod life;
 mod memory;
 mod models;
 mod modules;
+mod orders;
 mod other_trouble;
 mod planned_work;
 mod readings;
@@ -55,11 +56,12 @@ use std::sync::Arc;
 use dumps::{Dumps, weather_streams};
 pub use events::{BatteryEvent, What};
 pub use habits::Habit;
+pub use orders::{Orders, Place, Task};
 pub use scenario::{Scenario, SyntheticError};
 use surroundings::Surroundings;
 use truth::TruthFile;
 use world::Member;
-pub use world::{Orders, Place, Week, World};
+pub use world::{OnPaper, Week, World};
 pub use worlds::{Climate, WorldName};
 
 /// What was written.

@@ -18,6 +18,7 @@ use super::floods;
 use super::habits::{COMPENSATED, Habit, Note};
 use super::memory::Memory;
 use super::models::{BatterySpec, Model};
+use super::orders::Task;
 use super::readings::FailureForm;
 use super::streams::{Domain, Stream, between, chance, normal, stream, weighted, whole};
 use super::surroundings::Surroundings;
@@ -55,9 +56,8 @@ pub enum Happening {
     /// The n-th visit because codes stay latched.
     Latched(u32),
     Planned(usize),
-    /// Decided from outside: a replacement, a test.
-    OrderedReplacement(usize),
-    OrderedTest(usize),
+    /// Called in by a decision from outside.
+    CalledIn,
     /// It did not start and was only discharged.
     OnlyDischarged(usize),
     /// A test because of trouble before.
@@ -65,7 +65,7 @@ pub enum Happening {
 }
 
 /// A battery in its place.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Fitted {
     pub spec: &'static BatterySpec,
     pub hidden: Hidden,
@@ -77,9 +77,12 @@ pub struct Fitted {
     pub without_warning: bool,
     pub failed: Option<FailureForm>,
     pub failed_at: Option<Minute>,
+    /// Day and share of the rating that a test read last.
+    pub last_reading: Option<(i32, f64)>,
 }
 
 /// Everything that is known of one vehicle while it lives, and what it leaves behind.
+#[derive(Clone)]
 pub struct Life {
     pub world: Arc<Surroundings>,
     pub vehicle: Vehicle,
@@ -108,6 +111,10 @@ pub struct Life {
     pub notes: Vec<Note>,
     /// Whether the shop plans replacements by its own rules.
     pub shops_plan: bool,
+    /// What the vehicle is called in for this week, and what is done if it is in for a service.
+    pub called_for: Vec<(usize, Task)>,
+    pub at_service: Vec<(usize, Task)>,
+    pub special_visits: u64,
     /// The first week it lives; a vehicle that comes within a week lives from the next.
     pub first_week: usize,
     closed: bool,
@@ -148,6 +155,9 @@ impl Life {
             charging_fault: None,
             notes: Vec::new(),
             shops_plan: true,
+            called_for: Vec::new(),
+            at_service: Vec::new(),
+            special_visits: 0,
             week_start: first_day,
             week_km: 0.0,
         };
@@ -188,24 +198,9 @@ impl Life {
         }
     }
 
-    /// Takes an order from outside for a week that begins on that day; false where the battery is not
-    /// in the fleet then.
-    pub fn order(&mut self, monday: i32, position: &str, replace: bool) -> bool {
-        let place = self
-            .batteries
-            .iter()
-            .position(|battery| battery.spec.position == position);
-        let here = !self.closed && self.vehicle.entry_day() <= monday + 6;
-        let Some(place) = place.filter(|_| here) else {
-            return false;
-        };
-        let happening = if replace {
-            Happening::OrderedReplacement(place)
-        } else {
-            Happening::OrderedTest(place)
-        };
-        self.plan_within(monday, 0, 4, happening);
-        true
+    /// Whether the vehicle is in the fleet on that day.
+    pub fn in_fleet(&self, day: i32) -> bool {
+        !self.closed && self.vehicle.entry_day() <= day
     }
 
     /// Whether a habit of records is on.

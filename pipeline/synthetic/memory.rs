@@ -33,7 +33,7 @@ pub struct Stored {
 }
 
 /// The codes of one vehicle and the counters since the last clear.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Memory {
     pub codes: Vec<Stored>,
     pub cleared_at: Minute,

@@ -47,21 +47,15 @@ impl Life {
         }
     }
 
-    /// Replaces a battery that has not failed and is at least so many days old.
-    pub fn planned(&mut self, day: i32, position: usize, least_days: i32, complaint: &'static str) {
+    /// Replaces a battery that has not failed and is at least two months old.
+    pub fn planned(&mut self, day: i32, position: usize) {
         if self.batteries[position].failed.is_some()
-            || day - self.batteries[position].installed_day < least_days
+            || day - self.batteries[position].installed_day < 60
         {
             return;
         }
-        let mut job = self.open_job(day, complaint);
-        let sound = self.batteries[position].hidden.health() > 0.65;
-        if sound && self.shows_habit(Habit::FitTestSameMorning) {
-            self.test(&mut job, position);
-            let told = "tested fit, then changed";
-            self.note_habit(Habit::FitTestSameMorning, position, &job, told, "planned");
-        }
-        self.replace_battery(&mut job, position);
+        let mut job = self.open_job(day, "planned battery change");
+        self.replace_sound(&mut job, position);
         self.close_job(job);
     }
 

@@ -19,6 +19,7 @@ impl Life {
         self.events.push(Event {
             at,
             position: self.batteries[position].spec.position,
+            chemistry: self.batteries[position].spec.chemistry,
             what,
             order_no: String::new(),
             parts_cost: 0.0,

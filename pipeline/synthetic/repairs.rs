@@ -87,18 +87,11 @@ impl Life {
             }
             Happening::Latched(visit) => self.latched(day, visit),
             Happening::Planned(position) => {
-                self.planned(day, position, 60, "planned battery change");
+                self.planned(day, position);
             }
-            Happening::OrderedReplacement(position) => {
-                self.planned(day, position, 0, "planned battery change, weekly list");
-            }
+            Happening::CalledIn => self.called_in(day),
             Happening::OnlyDischarged(position) => self.only_discharged(day, position),
             Happening::Recheck(position) => self.recheck(day, position),
-            Happening::OrderedTest(position) => {
-                let mut job = self.open_job(day, "battery check, weekly list");
-                self.test(&mut job, position);
-                self.close_job(job);
-            }
         }
     }
 
@@ -327,6 +320,7 @@ impl Life {
             self.clear_and_check(&mut job);
         }
         self.age_rule(&job);
+        self.ordered_at_service(&mut job);
         self.close_job(job);
         self.network_floods_found(day, &shown.floods);
         self.bad_charger(day);

@@ -34,7 +34,7 @@ use trade::derived_words::FloodCause;
 use trade::words::Outcome;
 
 /// A battery's life.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct BatteryLife {
     pub position: &'static str,
     pub installed_day: i32,
@@ -50,7 +50,7 @@ pub struct BatteryLife {
 }
 
 /// A battery's hidden state at the end of a week.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct TrueHazard {
     pub week_ending_day: i32,
     pub position: &'static str,
@@ -60,7 +60,7 @@ pub struct TrueHazard {
 }
 
 /// A flood and the scans that showed it.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct TrueFlood {
     pub event: u32,
     pub at: Minute,
@@ -70,7 +70,7 @@ pub struct TrueFlood {
 }
 
 /// A part replaced for a fault that was elsewhere.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct WrongPart {
     pub at: Minute,
     pub order_no: String,

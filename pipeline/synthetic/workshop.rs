@@ -169,6 +169,9 @@ impl Life {
         let date_code = date_code(self.world.weather.date(battery.made_day));
         let spec = battery.spec;
         let reading = read(&mut self.rng, shop, &met);
+        if reading.measured.is_some() {
+            self.batteries[position].last_reading = Some((day, reading.judged_health));
+        }
         let rng = &mut self.rng;
         let test = Test {
             at: job.clock,
@@ -262,6 +265,7 @@ impl Life {
         self.events.push(Event {
             at: job.clock,
             position: spec.position,
+            chemistry: spec.chemistry,
             what,
             order_no: job.order_no.clone(),
             parts_cost: price,

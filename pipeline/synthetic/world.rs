@@ -19,40 +19,12 @@ use super::dumps::{Cut, Dumps};
 use super::events::BatteryEvent;
 use super::fleet::Vehicle;
 use super::life::Life;
+use super::orders::{Orders, Place};
 use super::scenario::{Scenario, SyntheticError};
 use super::streams::Stream;
 use super::surroundings::Surroundings;
 use super::truth::TruthFile;
 use super::weather::HISTORY_WEEKS;
-
-/// A battery's place in the fleet.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Place {
-    pub vin: String,
-    pub position: String,
-}
-
-/// What is decided from outside for one week.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Orders {
-    /// Batteries to replace, whatever their state.
-    pub replace: Vec<Place>,
-    /// Batteries to test.
-    pub test: Vec<Place>,
-    /// Whether the shops go on planning replacements by their own rules: bad tests and ages.
-    pub shops_plan: bool,
-}
-
-impl Default for Orders {
-    /// Nothing from outside: the shops do as they always do.
-    fn default() -> Orders {
-        Orders {
-            replace: Vec::new(),
-            test: Vec::new(),
-            shops_plan: true,
-        }
-    }
-}
 
 /// One week of a world.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,9 +37,23 @@ pub struct Week {
     pub happened: Vec<BatteryEvent>,
     /// Orders for a battery that is not in the fleet, or was not at that time.
     pub refused: Vec<Place>,
+    /// Vehicles in the fleet at its end, and how many came in because they were called.
+    pub vehicles: usize,
+    pub special_visits: u64,
+}
+
+/// A battery in service as its papers show it, without an error in them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OnPaper {
+    pub place: Place,
+    pub depot: &'static str,
+    pub age_days: f64,
+    /// Share of the rating that a test of it read last.
+    pub last_reading: Option<f64>,
 }
 
 /// One vehicle and its records.
+#[derive(Clone)]
 pub(super) struct Member {
     pub life: Life,
     pub desk: Desk,
@@ -107,7 +93,8 @@ impl Member {
     }
 }
 
-/// A fleet that lives on week by week.
+/// A fleet that lives on week by week. A copy lives on its own, so that one past can have several futures.
+#[derive(Clone)]
 pub struct World {
     around: Arc<Surroundings>,
     members: Vec<Member>,
@@ -172,16 +159,18 @@ impl World {
         let (monday, sunday) = (week as i32 * 7, week as i32 * 7 + 6);
         let mut refused = Vec::new();
         for member in &mut self.members {
-            member.life.shops_plan = orders.shops_plan;
+            member.life.begin_orders(orders.shops_plan);
         }
-        for (places, replace) in [(&orders.replace, true), (&orders.test, false)] {
-            for place in places {
+        for (tasks, special) in [(&orders.special, true), (&orders.at_service, false)] {
+            for (place, task) in tasks {
                 let member = self
                     .by_vin
                     .get(&place.vin)
                     .map(|index| &mut self.members[*index]);
-                let taken = member
-                    .is_some_and(|member| member.life.order(monday, &place.position, replace));
+                let taken = member.is_some_and(|member| {
+                    let life = &mut member.life;
+                    life.order(monday, &place.position, *task, special)
+                });
                 if !taken {
                     refused.push(place.clone());
                 }
@@ -190,6 +179,7 @@ impl World {
         let mut dumps = Dumps::into_memory(&around);
         let mut summary = Summary::default();
         let mut happened = Vec::new();
+        let (mut vehicles, mut special_visits) = (0, 0);
         dumps.weather(
             &mut self.weather_dirt,
             &around.weather,
@@ -198,11 +188,14 @@ impl World {
         )?;
         for member in &mut self.members {
             let before = member.life.events.len();
+            let visits = member.life.special_visits;
             member.step(week, &mut dumps, &mut summary)?;
             if sunday >= around.last_day {
                 member.life.finish();
                 member.export(around.last_day, &mut dumps, &mut summary)?;
             }
+            special_visits += member.life.special_visits - visits;
+            vehicles += usize::from(member.life.vehicle.is_here(sunday));
             let vin = &member.life.vehicle.vin;
             let events = &member.life.events[before..];
             happened.extend(events.iter().map(|event| event.told(vin, &around.weather)));
@@ -215,6 +208,8 @@ impl World {
             dumps,
             happened,
             refused,
+            vehicles,
+            special_visits,
         }))
     }
 
@@ -225,8 +220,7 @@ impl World {
         let mut chances = Vec::new();
         for member in &self.members {
             let life = &member.life;
-            let in_fleet = life.vehicle.entry_day()..life.vehicle.leave_day;
-            if week < life.first_week || !in_fleet.contains(&(week as i32 * 7 + 6)) {
+            if week < life.first_week || !life.vehicle.is_here(week as i32 * 7 + 6) {
                 continue;
             }
             for (index, battery) in life.batteries.iter().enumerate() {
@@ -240,6 +234,27 @@ impl World {
             }
         }
         chances
+    }
+
+    /// The batteries now in service and not failed, as the papers show them after the week lived last.
+    pub fn on_paper(&self) -> Vec<OnPaper> {
+        let today = self.next_week as i32 * 7 - 1;
+        let here = self.members.iter().map(|member| &member.life);
+        let here = here.filter(|life| life.vehicle.is_here(today));
+        here.flat_map(|life| {
+            let in_service = life.batteries.iter();
+            let in_service = in_service.filter(|battery| battery.failed.is_none());
+            in_service.map(move |battery| OnPaper {
+                place: Place {
+                    vin: life.vehicle.vin.clone(),
+                    position: battery.spec.position.to_owned(),
+                },
+                depot: life.depot.name,
+                age_days: f64::from(today - battery.installed_day),
+                last_reading: battery.last_reading.map(|(_, share)| share),
+            })
+        })
+        .collect()
     }
 
     /// Writes the truth as it stands, in the form of `truth.csv`. Batteries still in service have a

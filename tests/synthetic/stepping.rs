@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use voltwane::synthetic::{Habit, Orders, Place, Scenario, Week, What, World, WorldName};
+use voltwane::synthetic::{Habit, Orders, Place, Scenario, Task, Week, What, World, WorldName};
 
 use super::{Fleet, number};
 
@@ -167,8 +167,11 @@ fn orders_are_carried_out_and_disturb_nobody_else() {
     for (number, before) in undisturbed.iter().enumerate() {
         let mut orders = Orders::default();
         if number == 10 {
-            orders.replace = vec![place(&vin, "main"), place("GNOBODY", "main")];
-            orders.test = vec![place(&vin, "third")];
+            orders.special = vec![
+                (place(&vin, "main"), Task::Replace),
+                (place("GNOBODY", "main"), Task::Replace),
+                (place(&vin, "third"), Task::Test),
+            ];
         }
         let week = world.step_week(&orders).expect("a week").expect("a week");
         if number == 10 {
@@ -216,7 +219,10 @@ fn a_test_does_not_change_a_batterys_luck() {
         .collect();
     // The shops' own planning would act on the added tests.
     let orders = Orders {
-        test: vins.iter().map(|vin| place(vin, "main")).collect(),
+        special: vins
+            .iter()
+            .map(|vin| (place(vin, "main"), Task::Test))
+            .collect(),
         shops_plan: false,
         ..Orders::default()
     };
