@@ -168,20 +168,30 @@ fn blend<'a>(
         .filter(|piece| piece.life.exit > piece.life.entry && piece.weight > 0.0)
         .collect();
     let before = believed(prior);
+    let unmoved = LifeLaw {
+        law: before.law,
+        failures: 0,
+        own_share: 0.0,
+        fit: before.clone(),
+    };
     if pieces.is_empty() {
-        return Ok(LifeLaw {
-            law: before.law,
-            failures: 0,
-            own_share: 0.0,
-            fit: before,
-        });
+        return Ok(unmoved);
     }
     let (spans, weights): (Vec<Life>, Vec<f64>) = pieces
         .iter()
         .map(|piece| (piece.life, piece.weight))
         .unzip();
     let sample = WeibullSample::from_weighted_lives(&spans, &weights)?;
-    let fit = fit_weibull_sample(&sample, prior)?;
+    let fit = match fit_weibull_sample(&sample, prior) {
+        Ok(fit) => fit,
+        // Lives that no law fits say nothing of it: what is believed stands, and says so.
+        Err(
+            FitError::NoMaximum { .. } | FitError::NotConverged { .. } | FitError::Singular { .. },
+        ) => {
+            return Ok(unmoved);
+        }
+        Err(error) => return Err(error),
+    };
     let left = fit.ln_scale_variance / before.ln_scale_variance;
     Ok(LifeLaw {
         law: fit.law,
@@ -283,6 +293,16 @@ mod tests {
         assert!(limits.upper / limits.lower > 10.0, "{limits:?}");
         let gel = chemistry_law(&[], Chemistry::Gel, &fleet, MEAN).unwrap();
         assert_eq!(gel.law, fleet.law);
+    }
+
+    /// One failure that stands for a million has a law of its own only; no law fits it beside others.
+    #[test]
+    fn lives_that_no_law_fits_leave_the_belief() {
+        let mut weighed = lives(3, 40, 900.0);
+        weighed[0].piece.weight = 1e6;
+        let law = fleet_law(&weighed, MEAN).unwrap();
+        assert!((law.law.mean() - MEAN).abs() < 1e-6, "{law:?}");
+        assert_eq!((law.own_share, law.failures), (0.0, 0));
     }
 
     #[test]

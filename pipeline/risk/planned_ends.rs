@@ -53,6 +53,9 @@ const FRESH_DAYS: f64 = 35.0;
 const HALF_A_DAY: f64 = 0.5;
 const RIDGE: f64 = 1.0;
 const CUT: f64 = 0.001;
+/// A battery speaks for itself and so many like it at the most: in a small fleet the last thousandth is one stretch,
+/// and a fleet's law must not hang on it. Common practice, no source.
+const MOST_LIVES: f64 = 50.0;
 /// Exposure that the intercept is the logarithm of the hazard of, in days.
 const UNIT_DAYS: f64 = 28.0;
 
@@ -246,7 +249,7 @@ pub fn weigh(served: &[Served]) -> Weighed {
                     exit: stretch.to,
                     event: whole.life.event && stretch.to == whole.life.exit,
                 },
-                weight: gathered.min(20.0).exp(),
+                weight: gathered.min(MOST_LIVES.ln()).exp(),
             });
             gathered += programme.excess(stretch);
         }
@@ -429,5 +432,41 @@ mod tests {
         assert_eq!(own[0].share, Some(0.9));
         let last = own[own.len() - 1];
         assert_eq!((last.share, last.fresh), (Some(0.5), true));
+    }
+
+    /// In a small fleet all but one of the worn are replaced, and that one goes on for years: it would stand for
+    /// thousands.
+    #[test]
+    fn nobody_stands_for_more_than_fifty() {
+        let served: Vec<Served> = (0..60)
+            .map(|at| {
+                let left = at == 0;
+                let worn = at < 25;
+                let exit = match (left, worn) {
+                    (true, _) => 3_000.0,
+                    (_, true) => 820.0 + f64::from(at),
+                    _ => 1_500.0,
+                };
+                let tested = (0..40).map(|nth| 300.0 + 56.0 * f64::from(nth));
+                let health = |age: f64| if worn && age > 700.0 { 0.4 } else { 0.95 };
+                Served {
+                    life: Life {
+                        entry: 200.0,
+                        exit,
+                        event: left,
+                    },
+                    planned: worn && !left,
+                    tests: tested
+                        .filter(|age| *age < exit)
+                        .map(|age| (age, health(age)))
+                        .collect(),
+                }
+            })
+            .collect();
+        let weighed = weigh(&served);
+        assert_eq!(weighed.planned, 24);
+        let most = weighed.pieces.iter().map(|piece| piece.weight);
+        let most = most.fold(0.0, f64::max);
+        assert!((20.0..=MOST_LIVES + 1e-9).contains(&most), "{most}");
     }
 }
