@@ -105,10 +105,13 @@ impl AnalysisError {
     fn query(file: impl Into<String>) -> impl FnOnce(DataFusionError) -> Self {
         let file = file.into();
         move |source| match source.find_root() {
-            DataFusionError::ResourcesExhausted(_) => AnalysisError::PastLimit {
-                what: format!("{file} needs more memory than queries may take"),
-                setting: "limits.memory_mb",
-            },
+            DataFusionError::ResourcesExhausted(why) => {
+                tracing::debug!(file, why, "out of memory");
+                AnalysisError::PastLimit {
+                    what: format!("{file} needs more memory than queries may take"),
+                    setting: "limits.memory_mb",
+                }
+            }
             _ => AnalysisError::Query {
                 file,
                 source: Box::new(source),

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use arrow::datatypes::{Schema, SchemaRef};
+use arrow::datatypes::{DataType, Schema, SchemaRef};
 use datafusion::error::DataFusionError;
 use datafusion::execution::SessionState;
 use datafusion::logical_expr::LogicalPlan;
@@ -119,12 +119,20 @@ impl Maker {
     }
 }
 
-/// A plan may promise other than its rows keep, so a kept table promises nothing about nulls.
+/// A plan may promise other than its rows keep, so a kept table promises nothing about nulls. Its texts are no
+/// views: a view holds all texts of the rows it was once taken from, so the rows of a few vehicles would be
+/// counted as those of the fleet.
 pub fn promising_nothing(schema: &Schema) -> SchemaRef {
     let fields = schema.fields().iter();
     Arc::new(Schema::new(
         fields
-            .map(|field| field.as_ref().clone().with_nullable(true))
+            .map(|field| {
+                let field = field.as_ref().clone().with_nullable(true);
+                match field.data_type() {
+                    DataType::Utf8View => field.with_data_type(DataType::Utf8),
+                    _ => field,
+                }
+            })
             .collect::<Vec<_>>(),
     ))
 }
@@ -138,4 +146,17 @@ fn one_partition(state: &SessionState) -> SessionState {
     *state.config_mut() =
         config.set_bool("datafusion.optimizer.enable_dynamic_filter_pushdown", false);
     state
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use arrow::datatypes::Field;
+
+    #[test]
+    fn kept_texts_are_no_views() {
+        let view = Schema::new(vec![Field::new("vin", DataType::Utf8View, false)]);
+        let kept = promising_nothing(&view);
+        assert_eq!(kept.field(0), &Field::new("vin", DataType::Utf8, true));
+    }
 }

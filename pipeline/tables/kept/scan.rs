@@ -3,7 +3,9 @@
 use std::fmt;
 use std::sync::Arc;
 
+use arrow::array::{MutableArrayData, RecordBatch, RecordBatchOptions, make_array};
 use arrow::datatypes::SchemaRef;
+use arrow::error::ArrowError;
 use datafusion::common::stats::Precision;
 use datafusion::common::tree_node::{Transformed, TreeNode, TreeNodeRecursion};
 use datafusion::common::{Result, Statistics, internal_err, project_schema};
@@ -83,6 +85,22 @@ pub fn of_bucket(plan: &Arc<dyn ExecutionPlan>, bucket: usize) -> Result<Arc<dyn
     reset_plan_states(plan.data)
 }
 
+/// The rows in memory of their own. A join or a sort counts a batch at all that its buffers hold: one that is
+/// read from the disk holds the columns that nobody asked for, one that is cut from a chunk the rest of it.
+fn copied(batch: &RecordBatch) -> Result<RecordBatch> {
+    let columns = batch.columns().iter().map(|column| {
+        let data = column.to_data();
+        let mut copy = MutableArrayData::new(vec![&data], false, data.len());
+        copy.try_extend(0, 0, data.len())?;
+        Ok(make_array(copy.freeze()))
+    });
+    let columns = columns.collect::<Result<_, ArrowError>>()?;
+    // A plan that only counts rows has no columns.
+    let rows = RecordBatchOptions::new().with_row_count(Some(batch.num_rows()));
+    let copied = RecordBatch::try_new_with_options(batch.schema(), columns, &rows);
+    Ok(copied?)
+}
+
 impl DisplayAs for KeptScan {
     fn fmt_as(&self, _form: DisplayFormatType, f: &mut fmt::Formatter) -> fmt::Result {
         let names: Vec<&str> = self
@@ -159,7 +177,8 @@ impl ExecutionPlan for KeptScan {
             });
             let rows = read.as_ref().map_or(1, |batch| batch.num_rows());
             (0..rows).step_by(most).map(move |from| match &read {
-                Ok(batch) => Ok(batch.slice(from, most.min(rows - from))),
+                Ok(batch) if from == 0 && rows <= most && !chunk.is_on_disk() => Ok(batch.clone()),
+                Ok(batch) => copied(&batch.slice(from, most.min(rows - from))),
                 Err(error) => Err(datafusion::error::DataFusionError::Execution(
                     error.to_string(),
                 )),
@@ -186,5 +205,44 @@ impl ExecutionPlan for KeptScan {
         statistics.num_rows = Precision::Inexact(rows / parts);
         statistics.total_byte_size = Precision::Inexact(bytes / parts * share / width);
         Ok(Arc::new(statistics))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Shelf, Sorter};
+    use super::*;
+    use arrow::array::{ArrayRef, Int64Array, StringArray};
+    use datafusion::prelude::{SessionConfig, SessionContext};
+
+    /// The rows of a table of so wide a text, read in small batches without it.
+    async fn held(room: usize) -> (usize, usize) {
+        let wide: StringArray = (0..1_000).map(|n| Some(format!("{n:0>500}"))).collect();
+        let numbers = Int64Array::from_iter_values(0..1_000);
+        let columns: [(&str, ArrayRef); 2] = [("wide", Arc::new(wide)), ("n", Arc::new(numbers))];
+        let batch = RecordBatch::try_from_iter(columns).expect("rows");
+        let mut sorter = Sorter::new(batch.schema(), None, Arc::new(Shelf::new(room)));
+        sorter.push(&batch).expect("rows");
+        let table = sorter.finish().expect("a table");
+        let config = SessionConfig::new().with_batch_size(100);
+        let context = SessionContext::new_with_config(config);
+        context
+            .register_table("kept", Arc::new(table))
+            .expect("new");
+        let read = context.sql("SELECT n FROM kept").await.expect("a plan");
+        let read = read.collect().await.expect("rows");
+        let held = |batch: &RecordBatch| batch.get_array_memory_size();
+        let rows = read.iter().map(RecordBatch::num_rows).sum();
+        (rows, read.iter().map(held).sum())
+    }
+
+    #[tokio::test]
+    async fn a_batch_holds_no_more_than_its_own_rows() {
+        for room in [usize::MAX, 0] {
+            let (rows, held) = held(room).await;
+            assert_eq!(rows, 1_000);
+            // A thousand numbers of eight bytes, and something for each of the batches.
+            assert!(held < 3 * 8_000, "{held} bytes with room for {room}");
+        }
     }
 }

@@ -129,7 +129,6 @@ impl Chunk {
     }
 
     /// Whether the rows lie on the disk.
-    #[cfg(test)]
     pub fn is_on_disk(&self) -> bool {
         matches!(self.place, Place::Scratch { .. })
     }

@@ -75,15 +75,13 @@ impl Sorter {
         };
         let texts = cast(rows.column(vehicle), &DataType::Utf8)?;
         let (order, ends) = by_bucket(texts.as_string::<i32>(), count);
-        let sorted = take_record_batch(&rows, &order)?;
-        drop(rows);
-        let held = sorted.get_array_memory_size();
         let mut from = 0;
         for (bucket, end) in self.buckets.iter_mut().zip(ends) {
             if end > from {
-                let part = sorted.slice(from, end - from);
-                let share = held * (end - from) / sorted.num_rows();
-                bucket.push(self.shelf.put(part, share)?);
+                // Copied rather than cut from one: whoever joins a bucket's rows counts all that they hold.
+                let part = take_record_batch(&rows, &order.slice(from, end - from))?;
+                let held = part.get_array_memory_size();
+                bucket.push(self.shelf.put(part, held)?);
             }
             from = end;
         }
@@ -149,6 +147,27 @@ pub fn brought_to(schema: &SchemaRef, batch: &RecordBatch) -> Result<RecordBatch
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A join counts a batch at all that its buffers hold, so a part cut from the whole would count as the whole.
+    #[test]
+    fn the_rows_of_a_bucket_hold_no_more_than_their_own() {
+        let vins: StringArray = (0..1_000).map(|n| Some(format!("VIN{}", n % 50))).collect();
+        let batch = RecordBatch::try_from_iter([("vin", Arc::new(vins) as _)]).expect("rows");
+        let whole = batch.get_array_memory_size();
+        let shelf = Arc::new(Shelf::new(usize::MAX));
+        let mut sorter = Sorter::new(batch.schema(), Some((0, 8)), shelf);
+        sorter.push(&batch).expect("rows");
+        let table = sorter.finish().expect("a table");
+        let held: Vec<usize> = table
+            .chunks()
+            .map(|chunk| chunk.read().expect("rows").get_array_memory_size())
+            .collect();
+        assert_eq!(held.len(), 8);
+        assert!(
+            held.iter().sum::<usize>() < 2 * whole,
+            "{held:?} of {whole}"
+        );
+    }
 
     #[test]
     fn rows_lie_by_bucket_and_keep_their_order_within() {
