@@ -21,6 +21,7 @@ mod lake;
 /// Published lives, taken the whole way from dumps to the report.
 mod published;
 /// Reports: what a reader gets, and that no text from a dump can do harm in it.
+mod rehearse;
 mod reports;
 /// The risk model: reference fits, hindsight, fleets that say little, the backtest.
 mod risk;

@@ -165,7 +165,10 @@ mod tests {
     fn the_best_value_of_each_policy_is_set_against_the_plan_in_pairs() {
         let young = Policy::FixedAge { years: 3.0 };
         let old = Policy::FixedAge { years: 6.0 };
-        let seeing = Policy::SeesTheHidden { chance: 0.1 };
+        let seeing = Policy::SeesTheHidden {
+            chance: 0.1,
+            ability: 0.7,
+        };
         let costs = [
             (Policy::RunToFailure, [100.0, 120.0]),
             (young, [95.0, 119.0]),

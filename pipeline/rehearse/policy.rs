@@ -3,6 +3,7 @@
 //! The plain ones see the papers of a fleet as if there were no error in them; their one number is tried
 //! at several values, and the best in hindsight is the one told. Nothing here fails.
 
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 use settings::Plan;
@@ -23,8 +24,9 @@ pub enum Policy {
     /// The weekly report's plan, made from the dumps.
     WeeklyPlan,
     /// Sees what is hidden: called in where the true chance of failing within the horizon reaches this,
-    /// the likeliest first, as far as the bays reach; replaced at a service from half of it.
-    SeesTheHidden { chance: f64 },
+    /// the likeliest first, as far as the bays reach; replaced at a service where the true ability is
+    /// below this share of the rating.
+    SeesTheHidden { chance: f64, ability: f64 },
 }
 
 impl Policy {
@@ -32,14 +34,16 @@ impl Policy {
     pub fn all() -> Vec<Policy> {
         let mut all = vec![Policy::RunToFailure];
         all.extend(
-            [2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0].map(|years| Policy::FixedAge { years }),
+            [2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0].map(|years| Policy::FixedAge { years }),
         );
-        let shares = [0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8];
+        let shares = [0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85];
         all.extend(shares.map(|share| Policy::TestedAtService { share }));
         all.extend(shares.map(|share| Policy::LastTestFirst { share }));
         all.push(Policy::WeeklyPlan);
-        let chances = [0.03, 0.05, 0.08, 0.12, 0.2, 0.3, 0.5];
-        all.extend(chances.map(|chance| Policy::SeesTheHidden { chance }));
+        for ability in [0.6, 0.65, 0.7, 0.75, 0.8] {
+            let chances = [0.05, 0.15, 1.0];
+            all.extend(chances.map(|chance| Policy::SeesTheHidden { chance, ability }));
+        }
         all
     }
 
@@ -63,7 +67,11 @@ impl Policy {
             Policy::TestedAtService { share } | Policy::LastTestFirst { share } => {
                 Some(format!("below {:.0} %", share * 100.0))
             }
-            Policy::SeesTheHidden { chance } => Some(format!("from {:.0} %", chance * 100.0)),
+            Policy::SeesTheHidden { chance, ability } => Some(format!(
+                "chance {:.0} %, below {:.0} %",
+                chance * 100.0,
+                ability * 100.0
+            )),
         }
     }
 
@@ -93,17 +101,21 @@ impl Policy {
                 let low = low.into_iter().map(|(_, battery)| battery);
                 orders.special = within_bays(low, plan);
             }
-            Policy::SeesTheHidden { chance } => {
-                let chances: BTreeMap<Place, f64> = world.chances().into_iter().collect();
+            Policy::SeesTheHidden { chance, ability } => {
+                let chances: BTreeMap<Place, f64> = match chance < 1.0 {
+                    true => world.chances().into_iter().collect(),
+                    false => BTreeMap::new(),
+                };
                 let papers = world.on_paper().into_iter();
-                let known =
-                    papers.filter_map(|battery| Some((*chances.get(&battery.place)?, battery)));
-                let mut known: Vec<_> = known.filter(|(found, _)| *found >= chance / 2.0).collect();
-                known.sort_by(|one, other| other.0.total_cmp(&one.0));
-                let places = known.iter().map(|(_, battery)| battery.place.clone());
-                orders.at_service = places.map(|place| (place, Task::Replace)).collect();
-                let likely = known.into_iter().filter(|(found, _)| *found >= chance);
-                orders.special = within_bays(likely.map(|(_, battery)| battery), plan);
+                let known = papers.map(|battery| (chances.get(&battery.place).copied(), battery));
+                let mut likely: Vec<_> = known
+                    .filter(|(found, _)| found.is_some_and(|found| found >= chance))
+                    .collect();
+                likely.sort_by(|one, other| other.0.partial_cmp(&one.0).unwrap_or(Ordering::Equal));
+                orders.special = within_bays(likely.into_iter().map(|(_, battery)| battery), plan);
+                let worn = world.abilities().into_iter();
+                let worn = worn.filter(|(_, found)| *found < ability);
+                orders.at_service = worn.map(|(place, _)| (place, Task::Replace)).collect();
             }
         }
         orders

@@ -18,7 +18,7 @@ use super::dumps::weather_streams;
 use super::dumps::{Cut, Dumps};
 use super::events::BatteryEvent;
 use super::fleet::Vehicle;
-use super::life::Life;
+use super::life::{Fitted, Life};
 use super::orders::{Orders, Place};
 use super::scenario::{Scenario, SyntheticError};
 use super::streams::Stream;
@@ -239,22 +239,36 @@ impl World {
     /// The batteries now in service and not failed, as the papers show them after the week lived last.
     pub fn on_paper(&self) -> Vec<OnPaper> {
         let today = self.next_week as i32 * 7 - 1;
-        let here = self.members.iter().map(|member| &member.life);
-        let here = here.filter(|life| life.vehicle.is_here(today));
-        here.flat_map(|life| {
-            let in_service = life.batteries.iter();
-            let in_service = in_service.filter(|battery| battery.failed.is_none());
-            in_service.map(move |battery| OnPaper {
-                place: Place {
+        self.in_service(|life, battery, place| OnPaper {
+            place,
+            depot: life.depot.name,
+            age_days: f64::from(today - battery.installed_day),
+            last_reading: battery.last_reading.map(|(_, share)| share),
+        })
+    }
+
+    /// What is told of each battery now in service and not failed.
+    fn in_service<T>(&self, told: impl Fn(&Life, &Fitted, Place) -> T) -> Vec<T> {
+        let today = self.next_week as i32 * 7 - 1;
+        let mut all = Vec::new();
+        for life in self.members.iter().map(|member| &member.life) {
+            if !life.vehicle.is_here(today) {
+                continue;
+            }
+            for battery in life.batteries.iter().filter(|one| one.failed.is_none()) {
+                let place = Place {
                     vin: life.vehicle.vin.clone(),
                     position: battery.spec.position.to_owned(),
-                },
-                depot: life.depot.name,
-                age_days: f64::from(today - battery.installed_day),
-                last_reading: battery.last_reading.map(|(_, share)| share),
-            })
-        })
-        .collect()
+                };
+                all.push(told(life, battery, place));
+            }
+        }
+        all
+    }
+
+    /// The true share of the rating that each battery now in service and not failed has left.
+    pub fn abilities(&self) -> Vec<(Place, f64)> {
+        self.in_service(|_, battery, place| (place, battery.hidden.health()))
     }
 
     /// Writes the truth as it stands, in the form of `truth.csv`. Batteries still in service have a
