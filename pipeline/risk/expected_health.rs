@@ -99,7 +99,7 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
         })
         .collect();
     let enough = rows.len() >= FEWEST_TESTS;
-    // BatteryDays before a failure are all drawn, the others in part: weights make the tests those of the fleet.
+    // Looks before a failure are all drawn, the others in part: weights make the tests those of the fleet.
     let column =
         |value: &dyn Fn(usize) -> f64| -> Vec<f64> { rows.iter().map(|row| value(*row)).collect() };
     let weights = column(&|row| frame.number(Number::Weight, row));

@@ -3,7 +3,7 @@
 //! One row is one look: whether the battery failed within the horizon, or how long it was watched
 //! without. With the complementary log-log link and the logarithm of the watched share as an offset,
 //! a look cut short by a planned replacement or by the vehicle leaving counts for what was
-//! seen of it: those are competing ends, and the chance is the one if nothing is done. BatteryDays closer
+//! seen of it: those are competing ends, and the chance is the one if nothing is done. Looks closer
 //! together than the horizon overlap; their weights make every battery-week count once.
 //!
 //! The prior: the hazard rises as the power 1.5 of lost ability, and of batteries down to 60 %
