@@ -271,6 +271,16 @@ impl Lake {
         Ok(Some(provider))
     }
 
+    /// How many rows the table's log counts, 0 where it is not there or its files do not say.
+    pub fn rows_counted(&self, table: &Table) -> usize {
+        let delta = self.tables.get(table.name);
+        let state = delta.and_then(|delta| delta.snapshot().ok());
+        state.map_or(0, |state| {
+            let files = state.log_data();
+            files.iter().filter_map(|file| file.num_records()).sum()
+        })
+    }
+
     /// Whether the lake has the table: one older than it has not.
     fn has(&self, table: &Table) -> bool {
         self.tables.contains_key(table.name)

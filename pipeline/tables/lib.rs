@@ -149,6 +149,8 @@ impl Analysis {
     ) -> Result<Self, AnalysisError> {
         let context = session(code_groups(lake)?, &settings.limits)?;
         let facts = raw_tables::register(&context, lake, beside).await?;
+        let buckets = facts.div_ceil(FACTS_OF_A_BUCKET).max(1);
+        tracing::debug!(facts, buckets, "opened");
         let given = rust_tables::given(TABLES.iter().map(|table| table.name.to_owned()));
         let graph = QueryGraph::new(queries, &given, settings.limits.expression_depth)?;
         let newest_fact = newest_fact(&context, loaded_by).await?;
@@ -169,7 +171,7 @@ impl Analysis {
             newest_fact,
             maker: Maker {
                 shelf: Arc::new(Shelf::new(settings.limits.kept_memory())),
-                buckets: facts.div_ceil(FACTS_OF_A_BUCKET).max(1),
+                buckets,
             },
             settings,
             made: Mutex::default(),

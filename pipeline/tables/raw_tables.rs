@@ -6,7 +6,7 @@ use std::sync::Arc;
 use datafusion::catalog::{MemorySchemaProvider, TableProvider};
 use datafusion::datasource::empty::EmptyTable;
 use datafusion::error::DataFusionError;
-use datafusion::prelude::{SessionContext, ident, lit};
+use datafusion::prelude::{DataFrame, SessionContext, ident, lit};
 use datafusion::scalar::ScalarValue;
 
 use super::AnalysisError;
@@ -83,8 +83,8 @@ async fn register_lake(
         .map_err(AnalysisError::query(schema))?;
     let mut rows = 0;
     for table in TABLES {
-        let (as_designed, stored) = as_designed(context, lake, table).await?;
-        rows += stored;
+        rows += lake.rows_counted(table);
+        let as_designed = as_designed(context, lake, table).await?;
         context
             .register_table(format!("{schema}.{}", table.name), as_designed)
             .map_err(AnalysisError::query(table.name))?;
@@ -93,19 +93,17 @@ async fn register_lake(
 }
 
 /// The stored table with every column of its design: one that the lake is too old for is absent in
-/// every row. And how many rows its log counts.
+/// every row.
 async fn as_designed(
     context: &SessionContext,
     lake: &Lake,
     table: &Table,
-) -> Result<(Arc<dyn TableProvider>, usize), AnalysisError> {
+) -> Result<Arc<dyn TableProvider>, AnalysisError> {
     let failed = |error| AnalysisError::query(table.name)(error);
     let design = table.lake_schema();
     let Some(stored) = lake.provider(table).await? else {
-        return Ok((Arc::new(EmptyTable::new(design)), 0));
+        return Ok(Arc::new(EmptyTable::new(design)));
     };
-    let counted = stored.statistics();
-    let rows = counted.and_then(|counted| counted.num_rows.get_value().copied());
     let columns = design
         .fields()
         .iter()
@@ -122,6 +120,6 @@ async fn as_designed(
     context
         .read_table(stored)
         .and_then(|rows| rows.select(columns))
-        .map(|frame| (frame.into_view(), rows.unwrap_or(0)))
+        .map(DataFrame::into_view)
         .map_err(failed)
 }

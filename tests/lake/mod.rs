@@ -117,3 +117,18 @@ fn newest_entry(lake: &Path, table: &str) -> PathBuf {
         .max()
         .expect("an entry")
 }
+
+/// Vehicles lie in as many buckets as there are rows for, so that a large lake does not fill the memory.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_lake_knows_how_many_rows_it_has() {
+    let place = Workplace::new();
+    let mut lake = Lake::open_or_create(&lake_place(&place))
+        .await
+        .expect("a lake");
+    append_everywhere(&mut lake, 0..7).await;
+    append_everywhere(&mut lake, 7..12).await;
+    let lake = Lake::open(&lake_place(&place)).await.expect("a lake");
+    for table in TABLES.iter().filter(|table| table.name != "load_log") {
+        assert_eq!(lake.rows_counted(table), 12, "{}", table.name);
+    }
+}
