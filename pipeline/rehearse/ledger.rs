@@ -3,15 +3,14 @@
 //! Every policy pays the same prices: a failure, a planned replacement, a test and a special visit cost
 //! what the settings say. A failure's price holds its replacement. Nothing here fails.
 
-use serde::Serialize;
-
 use settings::Cost;
 use synthetic::{Week, What};
+use trade::calendar::{DAYS_A_WEEK, DAYS_A_YEAR};
 
-const WEEKS_A_YEAR: f64 = 365.25 / 7.0;
+const WEEKS_A_YEAR: f64 = DAYS_A_YEAR / DAYS_A_WEEK;
 
 /// Counts and money of one fleet under one policy.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Ledger {
     pub vehicle_weeks: u64,
     pub failures: u64,

@@ -6,8 +6,8 @@
 //! sees nothing but the dumps, through a lake of its own; its plainer rivals see the vehicles' papers
 //! without an error in them, and one sees what is hidden. What each costs is counted (`ledger`) and set
 //! side by side over the fleets (`compare`). Afterwards every copy lives some years on with nothing replaced
-//! before it fails, so that what a policy leaves in its batteries counts for it. It fails where a lake cannot be made or the settings of a
-//! fleet make no sense.
+//! before it fails, so that what a policy leaves in its batteries counts for it. It fails where a lake cannot
+//! be made or the settings of a fleet make no sense.
 
 pub mod compare;
 pub mod ledger;

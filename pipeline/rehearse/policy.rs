@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use settings::Plan;
 use synthetic::{OnPaper, Orders, Place, Task, World};
+use trade::calendar::DAYS_A_YEAR;
 
 /// A way of keeping a fleet's batteries.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -85,7 +86,7 @@ impl Policy {
             Policy::RunToFailure | Policy::WeeklyPlan => {}
             Policy::FixedAge { years } => {
                 let papers = world.on_paper().into_iter();
-                let old = papers.filter(|battery| battery.age_days > years * 365.25);
+                let old = papers.filter(|battery| battery.age_days > years * DAYS_A_YEAR);
                 orders.at_service = old.map(|battery| (battery.place, Task::Replace)).collect();
             }
             Policy::TestedAtService { share } => {

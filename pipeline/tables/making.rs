@@ -45,8 +45,9 @@ impl Maker {
         let state = one_partition(state);
         let physical = state.query_planner().create_physical_plan(plan, &state);
         let physical = physical.await?;
-        tracing::debug!(reach = ?reach(plan), plan = %plan.display_indent(), "making");
-        match reach(plan) {
+        let reach = reach(plan);
+        tracing::debug!(?reach, plan = %plan.display_indent(), "making");
+        match reach {
             Reach::Vehicle(vins) if vin.is_none_or(|vin| vins.contains(&vin)) => {
                 self.by_vehicle(physical, &state, schema, vins).await
             }
