@@ -6,6 +6,7 @@
 //! Fails where a query was changed or a fit has no answer; what to do about the chances is left
 //! to `plan`.
 
+pub mod advice_worth;
 pub mod battery_prospect;
 pub mod chances;
 pub mod cold;

@@ -31,6 +31,8 @@ fn every_query_file_runs_on_a_small_lake() {
             "plan_change",
             "chance_told",
             "last_report_outcome",
+            "advice_told",
+            "advice_worth",
             "pick_list",
             "test_first",
             "repeat_battery",

@@ -194,6 +194,48 @@ fn last_reports_list_adds_up_for_a_whole_fleet() {
     assert_adds_up(&place.read("reports/2026-W26/report.md"));
 }
 
+/// The shops of the invented fleet never heard of the report: what they did by themselves is what was followed.
+#[test]
+fn what_following_was_worth_is_told_once_a_reports_days_are_over() {
+    let place = place_with_lake();
+    place.write("lake/voltwane.toml", "[cost]\nunplanned_failure = 6000\n");
+    let weekly = |day: &str| place.run_expecting(0, &["weekly", "--lake", "lake", "--as-of", day]);
+    weekly("2026-03-01");
+    weekly("2026-04-25");
+    let worth = "**What following reports was worth.**";
+    // The days of the first are not over.
+    assert!(!place.read("reports/2026-W17/report.md").contains(worth));
+    weekly("2026-06-28");
+    assert!(place.read("reports/2026-W26/report.md").contains(worth));
+    let found = &place.sql(&[], "SELECT * FROM advice_worth")[0];
+    let told = &place.sql(
+        &[],
+        "SELECT COUNT(*) AS told, COUNT(seen_to_days) AS seen_to, SUM(CASE WHEN place_failed THEN 1 ELSE 0 END) AS failed,
+                SUM(CASE WHEN seen_to_days > 56 OR failed_days > 56 OR failed_days <= 0 THEN 1 ELSE 0 END) AS beyond,
+                COUNT(DISTINCT week) AS reports
+         FROM advice_told",
+    )[0];
+    for count in ["told", "seen_to", "failed", "reports"] {
+        assert_eq!(found[count], told[count], "{count}");
+    }
+    assert!(
+        number(told, "told") > 0.0 && number(told, "beyond") == 0.0,
+        "{told}"
+    );
+    // Those seen to would have failed no less often than none, and limits lie about what is told.
+    let alone = number(found, "failures_left_alone");
+    assert!(
+        number(found, "failures_left_alone_lower") <= alone,
+        "{found}"
+    );
+    assert!(
+        number(found, "failures_left_alone_upper") > alone,
+        "{found}"
+    );
+    let spared = (alone - number(found, "failed")) * 6000.0;
+    assert!((number(found, "spared") - spared).abs() < 1e-6, "{found}");
+}
+
 #[test]
 fn prices_that_nobody_set_are_said() {
     let place = fleet_with(1, &[(0, "2026-06-28 09", "", "other")]);

@@ -10,4 +10,5 @@ pub mod negative_binomial;
 pub mod poisson_rate;
 pub mod rate_trend;
 pub mod usual_counts;
+pub mod weighted_count;
 pub mod wilson;

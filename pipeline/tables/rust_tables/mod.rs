@@ -3,6 +3,7 @@
 //! Each names the tables it reads, so it stands in the query graph like any other; queries read it by
 //! its name. The list is the one place where they are found.
 
+mod advice_worth;
 mod battery_plan;
 mod fits;
 mod life_law;
@@ -46,7 +47,18 @@ pub const COMPUTED: &[Computed] = &[
     test_value::TEST_VALUE,
     separate_week::SEPARATE_WEEK,
     sure_chance::SURE_CHANCE,
+    advice_worth::ADVICE_WORTH,
 ];
+
+/// Does long work on a thread of its own, so that other tables are made meanwhile.
+async fn apart<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, AnalysisError> + Send + 'static,
+) -> Result<T, AnalysisError> {
+    match tokio::task::spawn_blocking(work).await {
+        Ok(done) => done,
+        Err(broken) => std::panic::resume_unwind(broken.into_panic()),
+    }
+}
 
 /// The computed table of that name.
 pub fn computed(name: &str) -> Option<&'static Computed> {

@@ -8,7 +8,7 @@ use minijinja::context;
 use super::{Part, Reading, Section};
 use crate::ReportError;
 use changes::Change;
-use record::{Prediction, PredictionLine, SinceLast};
+use record::{Prediction, PredictionLine, SinceLast, Worth};
 
 /// The section.
 pub const SECTION: Section = Section {
@@ -24,9 +24,11 @@ async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let since_last: Vec<SinceLast> = reading.rows(record::SINCE_LAST).await?;
     let changes: Vec<Change> = reading.rows(changes::CHANGES).await?;
     let predictions = predictions(reading).await?;
+    let worth: Vec<Worth> = reading.rows(record::WORTH).await?;
     reading.part(
         "last_report.md",
         context! {
+            worth => worth.first(),
             since_last,
             change_counts => changes::by_change(&changes),
             predictions => predictions

@@ -26,6 +26,27 @@ pub struct SinceLast {
     pub still_in_service: i64,
 }
 
+pub const WORTH: &str = "SELECT * FROM advice_worth";
+
+/// What following the reports whose days are over was worth.
+#[derive(Debug, Deserialize, Serialize)]
+pub struct Worth {
+    pub reports: i64,
+    pub told: i64,
+    pub seen_to: i64,
+    /// Of those told of or in their place.
+    pub failed: i64,
+    /// Failures that would have come had none been seen to, with 95 % limits.
+    pub failures_left_alone: f64,
+    pub failures_left_alone_lower: f64,
+    pub failures_left_alone_upper: f64,
+    /// Money, with 95 % limits.
+    pub spared: f64,
+    pub spared_lower: f64,
+    pub spared_upper: f64,
+    pub spent: f64,
+}
+
 pub const PREDICTIONS: &str = "
     SELECT week, told_on, horizon_over, is_separate, told, expected, expected_in_first_20, failed, failed_in_first_20
     FROM prediction_record
