@@ -6,7 +6,7 @@
 //! meaning it has in the lake. Units are in the names.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, LazyLock, Mutex};
+use std::sync::{Arc, LazyLock};
 
 use arrow::datatypes::{DataType, SchemaRef};
 use datafusion::catalog::MemorySchemaProvider;
@@ -15,7 +15,7 @@ use datafusion::datasource::MemTable;
 use super::as_of::KnownBy;
 use super::derived::Derived;
 use super::kept::KeptTable;
-use super::making::{Maker, promising_nothing};
+use super::making::promising_nothing;
 use super::query_graph::COLUMNS;
 use super::session::{register_views, session};
 use super::{Analysis, AnalysisError, rust_tables};
@@ -98,12 +98,9 @@ impl Analysis {
             as_of: self.as_of,
             known_by: self.known_by,
             newest_fact: self.newest_fact,
-            maker: Maker {
-                buckets: 1,
-                ..self.maker.clone()
-            },
+            maker: self.maker.clone().in_buckets(1),
             settings: self.settings.clone(),
-            made: Mutex::default(),
+            made: Default::default(),
             kept: Default::default(),
         })
     }
@@ -117,7 +114,7 @@ impl Analysis {
             let below: Vec<Derived<'_>> = next
                 .reads()
                 .filter_map(|table| self.derived(table))
-                .filter(|table| !self.is_made(table.name()))
+                .filter(|table| !self.made.holds(table.name()))
                 .collect();
             if !below.is_empty() {
                 waiting.extend(below);
@@ -125,7 +122,7 @@ impl Analysis {
             }
             waiting.pop();
             match next {
-                _ if self.is_made(next.name()) => {}
+                _ if self.made.holds(next.name()) => {}
                 Derived::Computed(_) | Derived::Raw(_) => self.make(next.name()).await?,
                 Derived::Query(query) => {
                     let frame = self.plan(&query.file, &query.sql, &[]).await?;
@@ -133,7 +130,7 @@ impl Analysis {
                     let none = KeptTable::new(schema, None, Vec::new());
                     self.keep(&query.name, none)
                         .map_err(AnalysisError::query(&query.file))?;
-                    self.is_now_made(&query.name);
+                    self.made.once(&query.name).set(()).ok();
                 }
             }
         }

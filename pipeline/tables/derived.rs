@@ -1,10 +1,15 @@
-//! Derived tables made when they are asked for, those below them first.
+//! Derived tables made when they are asked for, those below them first. What does not rest on each other is
+//! made side by side.
 
-use std::sync::{Arc, PoisonError};
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use arrow::datatypes::Schema;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::DataFrame;
+use futures::FutureExt;
+use futures::future::{BoxFuture, try_join_all};
+use tokio::sync::OnceCell;
 
 use super::kept::{KeptTable, VEHICLE};
 use super::making::promising_nothing;
@@ -22,6 +27,21 @@ pub enum Derived<'a> {
     Computed(&'static Computed),
     /// A raw table as known on the day, kept for the queries that read it.
     Raw(&'static Table),
+}
+
+/// Which tables were made; one that several ask for at a time is made once.
+#[derive(Default)]
+pub struct Made(Mutex<BTreeMap<String, Arc<OnceCell<()>>>>);
+
+impl Made {
+    pub fn once(&self, name: &str) -> Arc<OnceCell<()>> {
+        let mut made = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        Arc::clone(made.entry(name.to_owned()).or_default())
+    }
+
+    pub fn holds(&self, name: &str) -> bool {
+        self.once(name).initialized()
+    }
 }
 
 /// A raw table as what is made before those that read it.
@@ -50,27 +70,30 @@ impl<'a> Derived<'a> {
 impl Analysis {
     /// Makes a derived table and those below it, where they are not there yet.
     pub(super) async fn make(&self, name: &str) -> Result<(), AnalysisError> {
-        let mut wanted: Vec<Derived<'_>> = self.derived(name).into_iter().collect();
-        // The graph has no circles, so this ends: a table is finished once those below it are.
-        while let Some(next) = wanted.last().copied() {
-            let below: Vec<Derived<'_>> = match self.is_made(next.name()) {
-                true => Vec::new(),
-                false => next
-                    .reads()
-                    .filter(|table| !self.is_made(table))
-                    .filter_map(|table| self.derived(table).or_else(|| raw(table)))
-                    .collect(),
-            };
-            if below.is_empty() {
-                if !self.is_made(next.name()) {
-                    self.make_one(next).await?;
-                }
-                wanted.pop();
-            } else {
-                wanted.extend(below);
-            }
+        match self.derived(name) {
+            Some(derived) => self.make_with_those_below(derived).await,
+            None => Ok(()),
         }
-        Ok(())
+    }
+
+    /// The graph has no circles, so this ends.
+    fn make_with_those_below<'a>(
+        &'a self,
+        derived: Derived<'a>,
+    ) -> BoxFuture<'a, Result<(), AnalysisError>> {
+        let made = self.made.once(derived.name());
+        async move {
+            let making = async || {
+                let below = derived
+                    .reads()
+                    .filter_map(|table| self.derived(table).or_else(|| raw(table)))
+                    .map(|table| self.make_with_those_below(table));
+                try_join_all(below).await?;
+                self.make_one(derived).await
+            };
+            made.get_or_try_init(making).await.copied()
+        }
+        .boxed()
     }
 
     pub(super) fn derived(&self, name: &str) -> Option<Derived<'_>> {
@@ -78,20 +101,6 @@ impl Analysis {
             Some(query) => Some(Derived::Query(query)),
             None => rust_tables::computed(name).map(Derived::Computed),
         }
-    }
-
-    pub(super) fn is_made(&self, name: &str) -> bool {
-        self.made
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .contains(name)
-    }
-
-    pub(super) fn is_now_made(&self, name: &str) {
-        self.made
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .insert(name.to_owned());
     }
 
     async fn make_one(&self, derived: Derived<'_>) -> Result<(), AnalysisError> {
@@ -126,7 +135,6 @@ impl Analysis {
                 self.make_kept(name, name, frame).await?;
             }
         }
-        self.is_now_made(name);
         tracing::debug!(
             table = name,
             seconds = started.elapsed().as_secs_f64(),

@@ -16,15 +16,15 @@ mod derived;
 pub mod functions;
 mod kept;
 mod making;
+mod partial_sums;
 pub mod query_graph;
 mod raw_tables;
 pub mod rust_tables;
 mod session;
 mod stages;
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex};
 
 use arrow::array::RecordBatch;
 use chrono::NaiveDate;
@@ -129,7 +129,7 @@ pub struct Analysis {
     newest_fact: Option<NaiveDate>,
     settings: Settings,
     maker: Maker,
-    made: Mutex<BTreeSet<String>>,
+    made: derived::Made,
     kept: rust_tables::week_frame::StoredFit,
 }
 
@@ -169,19 +169,16 @@ impl Analysis {
             as_of,
             known_by: loaded_by,
             newest_fact,
-            maker: Maker {
-                shelf: Arc::new(Shelf::new(settings.limits.kept_memory())),
-                buckets,
-            },
+            maker: Maker::new(Shelf::new(settings.limits.kept_memory()), buckets),
             settings,
-            made: Mutex::default(),
+            made: Default::default(),
             kept: rust_tables::week_frame::StoredFit::default(),
         })
     }
 
     /// The same with vehicles in so many buckets; by itself it takes as many as there are facts for.
     pub fn in_buckets(mut self, buckets: usize) -> Self {
-        self.maker.buckets = buckets.max(1);
+        self.maker = self.maker.in_buckets(buckets.max(1));
         self
     }
 

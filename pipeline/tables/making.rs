@@ -6,11 +6,15 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use arrow::datatypes::{DataType, Schema, SchemaRef};
+use datafusion::common::internal_err;
 use datafusion::error::DataFusionError;
 use datafusion::execution::SessionState;
 use datafusion::logical_expr::LogicalPlan;
+use datafusion::physical_plan::execution_plan::reset_plan_states;
 use datafusion::physical_plan::{ExecutionPlan, execute_stream_partitioned};
 use futures::StreamExt;
+use tokio::sync::Semaphore;
+use tokio::task::JoinSet;
 
 use super::by_vehicle::{Reach, reach};
 use super::kept::{GATHERED_ROWS, KeptTable, Shelf, Sorter, brought_to, of_bucket};
@@ -18,12 +22,32 @@ use super::kept::{GATHERED_ROWS, KeptTable, Shelf, Sorter, brought_to, of_bucket
 /// What tables are made with.
 #[derive(Debug, Clone)]
 pub struct Maker {
-    pub shelf: Arc<Shelf>,
+    shelf: Arc<Shelf>,
     /// How many buckets vehicles lie in.
-    pub buckets: usize,
+    buckets: usize,
+    /// As many plans, or buckets of one, are worked through at a time as there are threads, whatever
+    /// tables they are of.
+    threads: Arc<Semaphore>,
+}
+
+/// How many threads there are.
+fn threads() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
 }
 
 impl Maker {
+    pub fn new(shelf: Shelf, buckets: usize) -> Self {
+        Self {
+            shelf: Arc::new(shelf),
+            buckets,
+            threads: Arc::new(Semaphore::new(threads())),
+        }
+    }
+
+    pub fn in_buckets(self, buckets: usize) -> Self {
+        Self { buckets, ..self }
+    }
+
     /// Sorts rows into a table with these columns, by vehicle where one of them is a VIN.
     pub fn sorter(&self, schema: &SchemaRef, vin: Option<usize>) -> Sorter {
         Sorter::new(
@@ -34,7 +58,8 @@ impl Maker {
     }
 
     /// Makes the rows of an optimised plan and keeps them under these names. `vin` is the column by
-    /// which they are to lie, where there is one.
+    /// which they are to lie, where there is one. What finds too little memory beside others is made again
+    /// by itself.
     pub async fn make(
         &self,
         plan: &LogicalPlan,
@@ -42,32 +67,99 @@ impl Maker {
         schema: SchemaRef,
         vin: Option<usize>,
     ) -> Result<KeptTable, DataFusionError> {
+        let work = Work::of(plan, reach(plan), state, schema, vin).await?;
+        self.worked_through(work).await
+    }
+
+    /// Makes the rows that a plan has of each bucket by itself, though they are no vehicle's.
+    pub async fn make_of_each_bucket(
+        &self,
+        plan: &LogicalPlan,
+        state: &SessionState,
+        schema: SchemaRef,
+    ) -> Result<KeptTable, DataFusionError> {
+        let of_none = Reach::Vehicle(BTreeSet::new());
+        let work = Work::of(plan, of_none, state, schema, None).await?;
+        self.worked_through(work).await
+    }
+
+    /// What finds too little memory beside others is made again by itself.
+    async fn worked_through(&self, work: Work) -> Result<KeptTable, DataFusionError> {
+        let beside = work.done(self, threads(), &self.threads).await;
+        match beside {
+            Err(error) if is_out_of_memory(&error) => {
+                let all = u32::try_from(threads()).unwrap_or(u32::MAX);
+                let _alone = self.threads.acquire_many(all).await.map_err(outside)?;
+                tracing::debug!("once more, by itself");
+                work.done(self, 1, &Arc::new(Semaphore::new(1))).await
+            }
+            made => made,
+        }
+    }
+}
+
+/// A plan to be worked through.
+struct Work {
+    plan: Arc<dyn ExecutionPlan>,
+    reach: Reach,
+    state: SessionState,
+    schema: SchemaRef,
+    vin: Option<usize>,
+}
+
+impl Work {
+    async fn of(
+        plan: &LogicalPlan,
+        reach: Reach,
+        state: &SessionState,
+        schema: SchemaRef,
+        vin: Option<usize>,
+    ) -> Result<Self, DataFusionError> {
         let state = one_partition(state);
         let physical = state.query_planner().create_physical_plan(plan, &state);
         let physical = physical.await?;
-        let reach = reach(plan);
         tracing::debug!(?reach, plan = %plan.display_indent(), "making");
-        match reach {
-            Reach::Vehicle(vins) if vin.is_none_or(|vin| vins.contains(&vin)) => {
-                self.by_vehicle(physical, &state, schema, vins).await
+        Ok(Self {
+            plan: physical,
+            reach,
+            state,
+            schema,
+            vin,
+        })
+    }
+
+    /// Its rows, kept, by so many at a time of those that find a thread.
+    async fn done(
+        &self,
+        maker: &Maker,
+        at_a_time: usize,
+        threads: &Arc<Semaphore>,
+    ) -> Result<KeptTable, DataFusionError> {
+        match &self.reach {
+            Reach::Vehicle(vins) if self.vin.is_none_or(|vin| vins.contains(&vin)) => {
+                self.by_vehicle(maker, at_a_time, threads, vins).await
             }
-            _ => self.at_once(physical, &state, schema, vin).await,
+            _ => self.at_once(maker, threads).await,
         }
     }
 
     async fn by_vehicle(
         &self,
-        plan: Arc<dyn ExecutionPlan>,
-        state: &SessionState,
-        schema: SchemaRef,
-        vins: BTreeSet<usize>,
+        maker: &Maker,
+        at_a_time: usize,
+        threads: &Arc<Semaphore>,
+        vins: &BTreeSet<usize>,
     ) -> Result<KeptTable, DataFusionError> {
-        let threads = std::thread::available_parallelism().map_or(1, usize::from);
         let next = Arc::new(AtomicUsize::new(0));
-        let mut work = tokio::task::JoinSet::new();
-        for _ in 0..threads.min(self.buckets) {
-            let (maker, plan, schema) = (self.clone(), Arc::clone(&plan), Arc::clone(&schema));
-            let (next, context) = (Arc::clone(&next), state.task_ctx());
+        let mut work = JoinSet::new();
+        for _ in 0..at_a_time.min(maker.buckets) {
+            let (maker, plan, schema) = (
+                maker.clone(),
+                Arc::clone(&self.plan),
+                Arc::clone(&self.schema),
+            );
+            let (next, context) = (Arc::clone(&next), self.state.task_ctx());
+            let threads = Arc::clone(threads);
             work.spawn(async move {
                 let mut made = Vec::new();
                 loop {
@@ -75,6 +167,7 @@ impl Maker {
                     if bucket >= maker.buckets {
                         return Ok::<_, DataFusionError>(made);
                     }
+                    let _thread = threads.acquire().await.map_err(outside)?;
                     let plan = of_bucket(&plan, bucket)?;
                     let (mut chunks, mut gathered, mut rows) = (Vec::new(), Vec::new(), 0);
                     for mut stream in execute_stream_partitioned(plan, Arc::clone(&context))? {
@@ -96,28 +189,44 @@ impl Maker {
         }
         let mut made = BTreeMap::new();
         while let Some(done) = work.join_next().await {
-            let done = done.map_err(|error| DataFusionError::External(error.into()))?;
-            made.extend(done?);
+            made.extend(done.map_err(outside)??);
         }
         let buckets = made.into_values().collect();
-        Ok(KeptTable::new(schema, Some(vins), buckets))
+        let schema = Arc::clone(&self.schema);
+        Ok(KeptTable::new(schema, Some(vins.clone()), buckets))
     }
 
     async fn at_once(
         &self,
-        plan: Arc<dyn ExecutionPlan>,
-        state: &SessionState,
-        schema: SchemaRef,
-        vin: Option<usize>,
+        maker: &Maker,
+        threads: &Arc<Semaphore>,
     ) -> Result<KeptTable, DataFusionError> {
-        let mut sorter = self.sorter(&schema, vin);
-        for mut stream in execute_stream_partitioned(plan, state.task_ctx())? {
-            while let Some(batch) = stream.next().await {
-                sorter.push(&batch?)?;
+        let plan = reset_plan_states(Arc::clone(&self.plan))?;
+        let mut sorter = maker.sorter(&self.schema, self.vin);
+        let (context, threads) = (self.state.task_ctx(), Arc::clone(threads));
+        let mut work = JoinSet::new();
+        work.spawn(async move {
+            let _thread = threads.acquire().await.map_err(outside)?;
+            for mut stream in execute_stream_partitioned(plan, context)? {
+                while let Some(batch) = stream.next().await {
+                    sorter.push(&batch?)?;
+                }
             }
+            Ok(sorter.finish()?)
+        });
+        match work.join_next().await {
+            Some(done) => done.map_err(outside)?,
+            None => internal_err!("a table's work was lost"),
         }
-        Ok(sorter.finish()?)
     }
+}
+
+fn outside(error: impl std::error::Error + Send + Sync + 'static) -> DataFusionError {
+    DataFusionError::External(Box::new(error))
+}
+
+fn is_out_of_memory(error: &DataFusionError) -> bool {
+    matches!(error.find_root(), DataFusionError::ResourcesExhausted(_))
 }
 
 /// A plan may promise other than its rows keep, so a kept table promises nothing about nulls. Its texts are no

@@ -20,6 +20,7 @@ use futures::future::BoxFuture;
 use super::by_vehicle::{Reach, joined, reach};
 use super::kept::{KeptTable, VEHICLE};
 use super::making::Maker;
+use super::partial_sums::{gathered, gathers};
 
 /// The parts of one plan that were made.
 pub struct Stages<'a> {
@@ -54,21 +55,28 @@ impl<'a> Stages<'a> {
                 let (l, r) = (reach(left), reach(right));
                 if let (Reach::Vehicle(_), Reach::Fleet) = (&l, &r) {
                     if let Some(vin) = lying(right, |other| joined(join, &l, other)) {
-                        inputs[1] = self.make(right, vin).await?;
+                        inputs[1] = self.made(right, Lie::By(vin)).await?;
                     }
                 } else if let (Reach::Fleet, Reach::Vehicle(_)) = (&l, &r)
                     && let Some(vin) = lying(left, |other| joined(join, other, &r))
                 {
-                    inputs[0] = self.make(left, vin).await?;
+                    inputs[0] = self.made(left, Lie::By(vin)).await?;
                 }
             }
             let settled = with_inputs(plan, inputs.clone())?;
             if reach(&settled) != Reach::Fleet {
                 return Ok(settled);
             }
+            if let (LogicalPlan::Aggregate(aggregate), [input]) = (&settled, &inputs[..])
+                && matches!(reach(input), Reach::Vehicle(_))
+                && let Some(gathers) = gathers(aggregate)
+            {
+                let parts = self.made(&settled, Lie::AsTheyCome).await?;
+                return gathered(aggregate, &gathers, parts);
+            }
             for input in &mut inputs {
                 if matches!(reach(input), Reach::Vehicle(_)) && is_work(input) {
-                    *input = self.make(input, None).await?;
+                    *input = self.made(input, Lie::By(None)).await?;
                 }
             }
             with_inputs(plan, inputs)
@@ -77,20 +85,31 @@ impl<'a> Stages<'a> {
     }
 
     /// Makes a part and gives what reads it.
-    async fn make(
-        &mut self,
-        part: &LogicalPlan,
-        vin: Option<usize>,
-    ) -> Result<LogicalPlan, DataFusionError> {
+    async fn made(&mut self, part: &LogicalPlan, lie: Lie) -> Result<LogicalPlan, DataFusionError> {
         if let Some((_, reads)) = self.made.iter().find(|(made, _)| made == part) {
             return Ok(reads.clone());
         }
         let schema = numbered(part.schema());
-        let table = self.maker.make(part, self.state, schema, vin).await?;
+        let table = match lie {
+            Lie::By(vin) => self.maker.make(part, self.state, schema, vin).await?,
+            Lie::AsTheyCome => {
+                self.maker
+                    .make_of_each_bucket(part, self.state, schema)
+                    .await?
+            }
+        };
         let reads = read(&format!("part_{}", self.made.len()), table, part.schema())?;
         self.made.push((part.clone(), reads.clone()));
         Ok(reads)
     }
+}
+
+/// How the rows of a part lie.
+enum Lie {
+    /// By the vehicle in this column, where there is one.
+    By(Option<usize>),
+    /// Those made of a bucket in that bucket.
+    AsTheyCome,
 }
 
 /// How a part of the fleet has to lie so that what joins it is of each vehicle: by a VIN of its own, or

@@ -8,7 +8,7 @@ use futures::FutureExt;
 
 use super::reasons_column::reasons;
 use super::week_frame::read_frame;
-use super::{Computed, Rows};
+use super::{Computed, Rows, apart};
 use crate::{Analysis, AnalysisError};
 use risk::chances::{self, StoredTrend};
 use risk::cold::Outlook;
@@ -116,7 +116,8 @@ pub async fn stored_trends(analysis: &Analysis) -> Result<Vec<StoredTrend>, Anal
 
 async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let frame = read_frame(analysis).await?;
-    let fit = expected_health::fit(&frame, analysis.settings().run.horizon_days as f64);
+    let horizon_days = analysis.settings().run.horizon_days as f64;
+    let fit = apart(move || Ok(expected_health::fit(&frame, horizon_days))).await?;
     let slopes = fit.slopes;
     rows_of(vec![
         ("place", counts((0..).take(slopes.len()))),
@@ -150,10 +151,11 @@ async fn health_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
 }
 
 async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
-    let settings = analysis.settings();
+    let settings = analysis.settings().clone();
     let frame = read_frame(analysis).await?;
     let slopes = stored_health(analysis).await?;
-    let (names, model) = fit_hazard(settings, &frame, &slopes);
+    let fit = move || Ok(fit_hazard(&settings, &frame, &slopes));
+    let (names, model) = apart(fit).await?;
     analysis.kept.keep_ways(&model.ways);
     let size = names.len() + 1;
     let errors = model.fit.standard_errors();
@@ -249,8 +251,12 @@ async fn battery_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let model = stored_model(analysis).await?;
     let trends = stored_trends(analysis).await?;
     let horizon_days = analysis.settings().run.horizon_days as f64;
-    let foretold = chances::predict(&frame, &slopes, &model, &trends, horizon_days)
-        .map_err(|error| AnalysisError::fit("battery_chance")(error.into()))?;
+    let whole = Arc::clone(&frame);
+    let foretell = move || chances::predict(&whole, &slopes, &model, &trends, horizon_days);
+    let foretold = apart(move || {
+        foretell().map_err(|error| AnalysisError::fit("battery_chance")(error.into()))
+    });
+    let foretold = foretold.await?;
     let word = |column: Word| {
         text_column(
             foretold

@@ -6,7 +6,7 @@ use futures::FutureExt;
 use serde::Deserialize;
 
 use super::fits::{counts, known, numbers, rows_of, text_column};
-use super::{Computed, Rows};
+use super::{Computed, Rows, apart};
 use crate::{Analysis, AnalysisError};
 use risk::life_law::{LifeLaw, WatchedLife, chemistry_law, climate_law, fleet_law};
 use risk::planned_ends::{Served, Weighed, each_for_itself, weigh};
@@ -68,8 +68,16 @@ async fn life_law(analysis: &Analysis) -> Result<Rows, AnalysisError> {
              ORDER BY vin, position, battery_no, age_days, tested_at",
         )
         .await?;
+    apart(move || laws_of_lives(&kept, &tests, mean_life_days)).await
+}
+
+fn laws_of_lives(
+    kept: &[StoredLife],
+    tests: &[StoredTest],
+    mean_life_days: f64,
+) -> Result<Rows, AnalysisError> {
     let mut of_battery: BTreeMap<(&str, &str, i64), Tests> = BTreeMap::new();
-    for test in &tests {
+    for test in tests {
         of_battery
             .entry((&test.vin, &test.position, test.battery_no))
             .or_default()

@@ -1,6 +1,7 @@
 //! What the chances would be if no doubtful failure counted: the table sure_chance.
 
 use std::collections::HashSet;
+use std::sync::Arc;
 
 use futures::FutureExt;
 use serde::Deserialize;
@@ -9,11 +10,13 @@ use super::fits::{
     counts, fit_hazard, numbers, rows_of, stored_health, stored_trends, text_column,
 };
 use super::week_frame::read_frame;
-use super::{Computed, Rows};
+use super::{Computed, Rows, apart};
 use crate::{Analysis, AnalysisError};
-use risk::chances;
+use risk::chances::{self, Predicted, StoredTrend};
+use risk::expected_health::HealthSlope;
 use risk::frame::{Frame, Number, Word};
 use risk::model::StoredModel;
+use settings::Settings;
 
 pub const SURE_CHANCE: Computed = Computed {
     name: "sure_chance",
@@ -50,26 +53,17 @@ async fn sure_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         .into_iter()
         .collect();
     let frame = read_frame(analysis).await?;
-    let sure = frame.with_failures(
-        (0..frame.rows)
-            .map(|row| frame.failed_then[row] && !doubtful.contains(&Doubtful::at(&frame, row)))
-            .collect(),
-    );
     let mut told = Vec::new();
     if !doubtful.is_empty() {
         let slopes = stored_health(analysis).await?;
         let trends = stored_trends(analysis).await?;
-        let (names, model) = fit_hazard(analysis.settings(), &sure, &slopes);
-        let names = names.into_iter().map(|(name, _)| name).collect();
-        let model = StoredModel::unkept(names, model.scaling, model.fit);
-        let horizon_days = analysis.settings().run.horizon_days as f64;
-        told = chances::predict(&sure, &slopes, &model, &trends, horizon_days)
-            .map_err(|error| AnalysisError::fit("sure_chance")(error.into()))?;
+        let (settings, frame) = (analysis.settings().clone(), Arc::clone(&frame));
+        told = apart(move || foretell(&frame, &doubtful, &settings, &slopes, &trends)).await?;
     }
     let word = |column| {
         text_column(
             told.iter()
-                .map(|one| sure.word(column, one.row).unwrap_or_default()),
+                .map(|one| frame.word(column, one.row).unwrap_or_default()),
         )
     };
     rows_of(vec![
@@ -79,9 +73,29 @@ async fn sure_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             "battery_no",
             counts(
                 told.iter()
-                    .map(|one| sure.number(Number::BatteryNo, one.row) as i64),
+                    .map(|one| frame.number(Number::BatteryNo, one.row) as i64),
             ),
         ),
         ("chance", numbers(told.iter().map(|one| one.chance))),
     ])
+}
+
+fn foretell(
+    frame: &Frame,
+    doubtful: &HashSet<Doubtful>,
+    settings: &Settings,
+    slopes: &[HealthSlope],
+    trends: &[StoredTrend],
+) -> Result<Vec<Predicted>, AnalysisError> {
+    let sure = frame.with_failures(
+        (0..frame.rows)
+            .map(|row| frame.failed_then[row] && !doubtful.contains(&Doubtful::at(frame, row)))
+            .collect(),
+    );
+    let (names, model) = fit_hazard(settings, &sure, slopes);
+    let names = names.into_iter().map(|(name, _)| name).collect();
+    let model = StoredModel::unkept(names, model.scaling, model.fit);
+    let horizon_days = settings.run.horizon_days as f64;
+    chances::predict(&sure, slopes, &model, trends, horizon_days)
+        .map_err(|error| AnalysisError::fit("sure_chance")(error.into()))
 }

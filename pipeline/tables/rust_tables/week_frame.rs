@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use arrow::array::AsArray;
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type};
+use tokio::sync::OnceCell;
 
 use crate::{Analysis, AnalysisError};
 use risk::frame::{Frame, Number, Word, Words};
@@ -16,7 +17,7 @@ use risk::ways::Weighed;
 /// What the tables of the model share and no query reads: the frame, read once, and the ways as weighed.
 #[derive(Default)]
 pub struct StoredFit {
-    frame: Mutex<Option<Arc<Frame>>>,
+    frame: OnceCell<Arc<Frame>>,
     ways: Mutex<Vec<Weighed>>,
 }
 
@@ -33,22 +34,11 @@ impl StoredFit {
 
 /// All rows of vehicle_week, ordered by battery and weeks back; read once and kept.
 pub async fn read_frame(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
-    let kept = || {
-        analysis
-            .kept
-            .frame
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-    };
-    if let Some(frame) = kept().clone() {
-        return Ok(frame);
-    }
-    let frame = Arc::new(read(analysis).await?);
-    *kept() = Some(Arc::clone(&frame));
-    Ok(frame)
+    let frame = analysis.kept.frame.get_or_try_init(|| read(analysis));
+    frame.await.cloned()
 }
 
-async fn read(analysis: &Analysis) -> Result<Frame, AnalysisError> {
+async fn read(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
     let casts: Vec<String> = Number::ALL
         .iter()
         .map(|column| format!("CAST({0} AS DOUBLE) AS {0}", column.name()))
@@ -96,9 +86,9 @@ async fn read(analysis: &Analysis) -> Result<Frame, AnalysisError> {
         failed_then.extend(failed.into_iter().flatten());
     }
     failed_then.resize(rows, false);
-    Ok(Frame::new(
+    Ok(Arc::new(Frame::new(
         failed_then,
         |column| numbers.remove(&column).unwrap_or_default(),
         |column| words.remove(&column).unwrap_or_default(),
-    ))
+    )))
 }
