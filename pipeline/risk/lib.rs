@@ -29,6 +29,7 @@ pub mod scaled;
 pub mod scores;
 pub mod stakes;
 pub mod test_value;
+mod together;
 mod trials;
 pub mod visits;
 pub mod ways;

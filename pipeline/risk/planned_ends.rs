@@ -20,6 +20,7 @@ use statistics::lives::weibull_robust::Piece;
 use statistics::regression::design::Design;
 use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
 use statistics::regression::hazard_regression::{HazardFit, fit_hazard};
+use statistics::sample::stable_hash;
 
 use trade::calendar::DAYS_A_YEAR;
 
@@ -58,6 +59,9 @@ const CUT: f64 = 0.001;
 const MOST_LIVES: f64 = 50.0;
 /// Exposure that the intercept is the logarithm of the hazard of, in days.
 const UNIT_DAYS: f64 = 28.0;
+
+/// Stretches that a programme is fitted to; what more there are would say the same again.
+const FITTED_STRETCHES: usize = 300_000;
 
 const BY_AGE: usize = 3;
 const BY_TEST: usize = 8;
@@ -153,20 +157,31 @@ impl Programme {
             true => ((stretch.meant_to - stretch.from) / UNIT_DAYS).ln(),
             false => stretch.offset(),
         };
-        let offsets: Vec<f64> = rows.iter().zip(&ends).map(offset).collect();
+        // All planned ends, and of the other stretches so many that each stands for as many as are left out.
+        let one_in = rows.len().div_ceil(FITTED_STRETCHES).max(1);
+        let kept: Vec<usize> = (0..rows.len())
+            .filter(|at| ends[*at] || stable_hash(&at.to_le_bytes()).is_multiple_of(one_in as u64))
+            .collect();
+        let events: Vec<bool> = kept.iter().map(|at| ends[*at]).collect();
+        let stands_for = |ended: &bool| if *ended { 1.0 } else { one_in as f64 };
+        let weights: Vec<f64> = events.iter().map(stands_for).collect();
+        let offsets: Vec<f64> = kept
+            .iter()
+            .map(|at| offset((&rows[*at], &ends[*at])))
+            .collect();
         let fitted = |columns: usize, values: &[f64]| {
             let periods = PersonPeriods {
                 design: Design { columns, values },
-                events: &ends,
-                weights: None,
+                events: &events,
+                weights: Some(&weights),
                 offsets: Some(&offsets),
             };
             fit_hazard(&periods, &Ridge::new(RIDGE)).ok()
         };
-        let ages: Vec<f64> = rows.iter().flat_map(|(_, one)| one.by_age()).collect();
-        let all: Vec<f64> = rows
-            .iter()
-            .flat_map(|(_, one)| one.by_age().into_iter().chain(one.by_test()))
+        let stretches = || kept.iter().map(|at| &rows[*at].1);
+        let ages: Vec<f64> = stretches().flat_map(Stretch::by_age).collect();
+        let all: Vec<f64> = stretches()
+            .flat_map(|one| one.by_age().into_iter().chain(one.by_test()))
             .collect();
         let days = |keep: &dyn Fn(&Stretch) -> bool| -> f64 {
             let kept = rows.iter().filter(|(_, one)| keep(one));
@@ -182,11 +197,9 @@ impl Programme {
     /// By how much more, in the logarithm, the stretch takes from the chance of being left in service than
     /// it does from others of that age.
     fn excess(&self, stretch: &Stretch) -> f64 {
-        let row: Vec<f64> = stretch
-            .by_age()
-            .into_iter()
-            .chain(stretch.by_test())
-            .collect();
+        let mut row = [0.0; BY_AGE + BY_TEST];
+        row[..BY_AGE].copy_from_slice(&stretch.by_age());
+        row[BY_AGE..].copy_from_slice(&stretch.by_test());
         let taken = |fit: &HazardFit, row: &[f64]| {
             let predictor = fit.linear_predictor(row).unwrap_or(f64::NEG_INFINITY);
             (predictor + stretch.offset()).min(5.0).exp()

@@ -13,6 +13,7 @@ use super::feature::{Feature, LAST_TEST, LOST};
 use super::frame::Frame;
 use super::model::{BatteryDays, failed_batteries, fit_or_simpler, nothing_seen, prior};
 use super::scaled::{Scaling, design, learn};
+use super::together::together;
 use super::trials::Trials;
 use statistics::regression::design::Design;
 use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
@@ -240,14 +241,22 @@ pub fn fit(
                 day > from && day <= from + TRIAL_DAYS
             })
             .collect();
-        for (at, penalty) in penalties.iter().enumerate() {
-            let (fit, _) = ground.fit(&columns[0], &learnt, *penalty);
-            of_penalties[at].extend(tried.iter().map(|look| ground.predictor(&fit, *look)));
+        let foretold = |columns: &[usize], penalty: f64| -> Vec<f64> {
+            let (fit, _) = ground.fit(columns, &learnt, penalty);
+            tried
+                .iter()
+                .map(|look| ground.predictor(&fit, *look))
+                .collect()
+        };
+        let of_all_signs = together(&penalties, |penalty| foretold(&columns[0], *penalty));
+        for (known, more) in of_penalties.iter_mut().zip(of_all_signs) {
+            known.extend(more);
         }
-        for (way, columns) in columns.iter().enumerate().skip(1) {
-            let (fit, _) = ground.fit(columns, &learnt, FEW_COLUMNS_PENALTY);
-            let predictors = tried.iter().map(|look| ground.predictor(&fit, *look));
-            trials.predictors[way].extend(predictors);
+        let of_few = together(&columns[1..], |columns| {
+            foretold(columns, FEW_COLUMNS_PENALTY)
+        });
+        for (known, more) in trials.predictors[1..].iter_mut().zip(of_few) {
+            known.extend(more);
         }
         trials
             .events
@@ -287,16 +296,19 @@ pub fn fit(
         false => (vec![1.0, 0.0, 0.0, 0.0, 0.0], (0.0, 0.0)),
     };
     let mut fallback = None;
-    let fits: Vec<HazardFit> = columns
-        .iter()
+    let ways: Vec<usize> = (0..WAYS.len()).collect();
+    let fitted = together(&ways, |way| {
+        let penalty = if *way == 0 {
+            penalty
+        } else {
+            FEW_COLUMNS_PENALTY
+        };
+        ground.fit(&columns[*way], &all, penalty)
+    });
+    let fits: Vec<HazardFit> = fitted
+        .into_iter()
         .enumerate()
-        .map(|(way, columns)| {
-            let penalty = if way == 0 {
-                penalty
-            } else {
-                FEW_COLUMNS_PENALTY
-            };
-            let (fit, why) = ground.fit(columns, &all, penalty);
+        .map(|(way, (fit, why))| {
             if let Some(why) = why.filter(|_| weights[way] > 0.0) {
                 fallback.get_or_insert(format!("{}: {why}", WAYS[way].name));
             }

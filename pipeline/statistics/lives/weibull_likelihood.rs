@@ -92,6 +92,17 @@ fn hazard_sums(ln_ages: &[f64], weights: &[f64], mu: f64, shape: f64) -> [f64; 3
     sums
 }
 
+/// Rising ages, each once, with what all of that age stand for: pieces of lives are cut at whole days, so of
+/// millions there are a few thousand ages.
+fn gather(ln_ages: &mut Vec<f64>, weights: &mut Vec<f64>) {
+    let mut all: Vec<(f64, f64)> = ln_ages.drain(..).zip(weights.drain(..)).collect();
+    all.sort_by(|one, other| one.0.total_cmp(&other.0));
+    for alike in all.chunk_by(|one, other| one.0 == other.0) {
+        ln_ages.push(alike[0].0);
+        weights.push(alike.iter().map(|one| one.1).sum());
+    }
+}
+
 impl WeibullSample {
     /// Prepares lives that are exact or right-censored.
     pub fn from_lives(lives: &[Life]) -> Result<Self, InputError> {
@@ -140,6 +151,8 @@ impl WeibullSample {
             sample.sum_ln_failure_age =
                 failed_ages + weight * (sample.sum_ln_failure_age - failed_ages);
         }
+        gather(&mut sample.ln_exits, &mut sample.exit_weights);
+        gather(&mut sample.ln_entries, &mut sample.entry_weights);
         Ok(sample)
     }
 
@@ -323,6 +336,23 @@ impl Derivatives {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lives_of_one_age_are_one_age_that_stands_for_more() {
+        let lives = [
+            Life::failed(10.0, 400.0),
+            Life::censored(10.0, 400.0),
+            Life::censored(20.0, 300.0),
+        ];
+        let sample = WeibullSample::from_weighted_lives(&lives, &[2.0, 3.0, 5.0]).unwrap();
+        assert_eq!(sample.ln_exits, [300f64.ln(), 400f64.ln()]);
+        assert_eq!(sample.exit_weights, [5.0, 5.0]);
+        assert_eq!(sample.entry_weights, [5.0, 5.0]);
+        assert_eq!(
+            (sample.lives(), sample.failures(), sample.failure_weight),
+            (3, 1, 2.0)
+        );
+    }
 
     /// Analytic derivatives against central differences.
     #[test]
