@@ -209,7 +209,8 @@ impl Analysis {
             .table(name)
             .await
             .map_err(|_| AnalysisError::NoSuchTable(name.to_owned()))?;
-        frame.collect().await.map_err(AnalysisError::query(name))
+        let rows = self.maker.answer(frame).await;
+        rows.map_err(AnalysisError::query(name))
     }
 
     /// The rows a query gives, read into `T` by column name. Days and instants come as text.
@@ -223,12 +224,9 @@ impl Analysis {
         sql: &str,
         given: &[(&str, &str)],
     ) -> Result<Vec<T>, AnalysisError> {
-        let batches = self
-            .frame(sql, given)
-            .await?
-            .collect()
-            .await
-            .map_err(AnalysisError::query("query"))?;
+        let frame = self.frame(sql, given).await?;
+        let batches = self.maker.answer(frame).await;
+        let batches = batches.map_err(AnalysisError::query("query"))?;
         let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::Rows {
             table: sql.to_owned(),
             source,
@@ -250,7 +248,8 @@ impl Analysis {
     /// Runs one read-only query over raw and derived tables; parameters are bound.
     pub async fn query(&self, sql: &str) -> Result<Vec<RecordBatch>, AnalysisError> {
         let frame = self.frame(sql, &[]).await?;
-        frame.collect().await.map_err(AnalysisError::query("query"))
+        let rows = self.maker.answer(frame).await;
+        rows.map_err(AnalysisError::query("query"))
     }
 
     async fn frame(&self, sql: &str, given: &[(&str, &str)]) -> Result<DataFrame, AnalysisError> {

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use arrow::array::RecordBatch;
 use arrow::datatypes::{DataType, Schema, SchemaRef};
 use datafusion::common::internal_err;
 use datafusion::error::DataFusionError;
@@ -12,8 +13,9 @@ use datafusion::execution::SessionState;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::physical_plan::execution_plan::reset_plan_states;
 use datafusion::physical_plan::{ExecutionPlan, execute_stream_partitioned};
+use datafusion::prelude::DataFrame;
 use futures::StreamExt;
-use tokio::sync::Semaphore;
+use tokio::sync::{Semaphore, SemaphorePermit};
 use tokio::task::JoinSet;
 
 use super::by_vehicle::{Reach, reach};
@@ -83,14 +85,36 @@ impl Maker {
         self.worked_through(work).await
     }
 
+    /// The rows of a query, which takes its turn with tables that are made; what finds too little memory beside
+    /// others is asked again by itself.
+    pub async fn answer(&self, frame: DataFrame) -> Result<Vec<RecordBatch>, DataFusionError> {
+        let beside = {
+            let _turn = self.threads.acquire().await.map_err(outside)?;
+            frame.clone().collect().await
+        };
+        match beside {
+            Err(error) if is_out_of_memory(&error) => {
+                let _alone = self.alone().await?;
+                frame.collect().await
+            }
+            rows => rows,
+        }
+    }
+
+    /// Waits until nothing else is worked through, and keeps it so.
+    async fn alone(&self) -> Result<SemaphorePermit<'_>, DataFusionError> {
+        let all = u32::try_from(threads()).unwrap_or(u32::MAX);
+        let alone = self.threads.acquire_many(all).await.map_err(outside)?;
+        tracing::debug!("once more, by itself");
+        Ok(alone)
+    }
+
     /// What finds too little memory beside others is made again by itself.
     async fn worked_through(&self, work: Work) -> Result<KeptTable, DataFusionError> {
         let beside = work.done(self, threads(), &self.threads).await;
         match beside {
             Err(error) if is_out_of_memory(&error) => {
-                let all = u32::try_from(threads()).unwrap_or(u32::MAX);
-                let _alone = self.threads.acquire_many(all).await.map_err(outside)?;
-                tracing::debug!("once more, by itself");
+                let _alone = self.alone().await?;
                 work.done(self, 1, &Arc::new(Semaphore::new(1))).await
             }
             made => made,
