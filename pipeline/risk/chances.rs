@@ -9,15 +9,19 @@ use super::expected_health::{self, Expected, HealthSlope, less_mean};
 use super::feature::{Feature, LOST, Topic, log_lost_slope};
 use super::features::of_hazard;
 use super::frame::{Frame, Number, Word};
-use super::model::StoredModel;
 use super::reasons::{self, Reason};
 use super::scaled::Scaling;
+use super::stored_model::StoredModel;
 use statistics::InputError;
 use statistics::limits::Limits;
 use statistics::regression::design::Design;
 
 /// Deviations of the logarithm of a hazard beyond this say no more than that nothing is known.
 const MOST_SD: f64 = 3.0;
+
+/// How far batteries differ, in the logarithm, in what strikes them without warning: by make, mounting, shaking.
+/// `common practice, no source`
+const OWN_ALIKE_SD: f64 = 0.7;
 
 /// One battery's chance.
 pub struct Predicted {
@@ -85,6 +89,8 @@ pub fn predict(
             (key, trend.health_per_year)
         })
         .collect();
+    let [alike, fit_alike_lower, fit_alike_upper] = model.alike.limits(0.0);
+    let [_, alike_lower, alike_upper] = model.alike.limits(OWN_ALIKE_SD);
     let mut foretold = Vec::with_capacity(rows.len());
     for (place, &row) in rows.iter().enumerate() {
         let values: Vec<f64> = cells
@@ -105,6 +111,7 @@ pub fn predict(
             .chance_of_one(periods, Some(&offsets), 0.95, own_sd)?;
         let of_fit = model.fit.chance(periods, Some(&offsets), 0.95)?;
         let (lower, upper) = mean_kept(chance.limits, own_sd);
+        let either = |chance: f64, alike: f64| 1.0 - (1.0 - chance) * (1.0 - alike);
         let key = (
             frame.word(Word::Vin, row).unwrap_or_default(),
             frame.word(Word::Position, row).unwrap_or_default(),
@@ -113,11 +120,11 @@ pub fn predict(
         let trend = trends.get(&key).copied().flatten();
         foretold.push(Predicted {
             row,
-            chance: chance.chance,
-            lower: lower.min(of_fit.limits.lower),
-            upper: upper.max(of_fit.limits.upper),
-            fit_lower: of_fit.limits.lower,
-            fit_upper: of_fit.limits.upper,
+            chance: either(chance.chance, alike),
+            lower: either(lower.min(of_fit.limits.lower), alike_lower),
+            upper: either(upper.max(of_fit.limits.upper), alike_upper),
+            fit_lower: either(of_fit.limits.lower, fit_alike_lower),
+            fit_upper: either(of_fit.limits.upper, fit_alike_upper),
             expected_health: expected.health(row),
             reasons: reasons::reasons(frame, row, &topics.of(place), trend),
         });

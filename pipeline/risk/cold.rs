@@ -40,6 +40,11 @@ const SPARE_WHEN_NEW_C: f64 = 5.0;
 
 /// Above this no morning asks more of a battery than another. `common practice, no source`
 const NOT_COLD_C: f64 = 10.0;
+/// `common practice, no source`
+const DEEP_FROST_C: f64 = -5.0;
+/// A morning so many tens of degrees colder than the quarter's coldest asks for no more than it did.
+/// `common practice, no source`
+const NEARLY_AS_COLD: f64 = 0.5;
 /// Degrees that a scaled column counts as one.
 const DEGREES: f64 = 10.0;
 
@@ -105,10 +110,29 @@ fn coldest_survived(frame: &Frame, row: usize) -> f64 {
         .fold(when_new, f64::min)
 }
 
+/// How cold a coldest morning is, in tens of degrees.
+pub fn cold(morning_c: f64) -> f64 {
+    ((NOT_COLD_C - morning_c) / DEGREES).clamp(0.0, 6.0)
+}
+
+/// The same of deep frost alone, in which a battery gives least and an engine asks for most.
+pub fn deep_frost(morning_c: f64) -> f64 {
+    ((DEEP_FROST_C - morning_c) / DEGREES).clamp(0.0, 4.0)
+}
+
+/// How much warmer a coldest morning is than the coldest of the quarter before it: who came through that is safe for
+/// now, in spring more than in autumn. Nothing where no quarter is on record.
+pub fn warming(morning_c: f64, behind_c: f64) -> f64 {
+    let warmer = (morning_c - behind_c) / DEGREES;
+    match warmer.is_nan() {
+        true => 0.0,
+        false => (warmer + NEARLY_AS_COLD).clamp(0.0, 3.0),
+    }
+}
+
 /// The columns.
 pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Feature> {
     let ahead = |row: usize| coldest_ahead(frame, row, outlook);
-    let cold = |row: usize| ((NOT_COLD_C - ahead(row)) / DEGREES).clamp(0.0, 6.0);
     let strain = |row: usize| {
         let beyond = (coldest_survived(frame, row) - ahead(row)) / DEGREES;
         match beyond.is_nan() {
@@ -123,6 +147,11 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
         } else {
             beyond.clamp(0.0, 3.0)
         }
+    };
+    let cold = |row: usize| cold(ahead(row));
+    let behind = |row: usize| {
+        let lately = frame.number(Number::Coldest28, row);
+        lately.min(frame.number(Number::Coldest91, row))
     };
     let by_lost = |value: f64, row: usize| value * (log_lost(lost_ability[row]) + 1.0);
     let new = |name: &str, about: &str, values: Vec<f64>| {
@@ -139,6 +168,18 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
             "cold on lost ability",
             "the same times the logarithm of the ability lost",
             frame.map(|row| by_lost(cold(row), row)),
+        )
+        .leading(0.0),
+        new(
+            DEEP_FROST,
+            "the same below -5 degrees",
+            frame.map(|row| deep_frost(ahead(row))),
+        )
+        .leading(0.0),
+        new(
+            WARMING,
+            "coldest morning ahead over the coldest of the last 13 weeks, tens of degrees",
+            frame.map(|row| warming(ahead(row), behind(row))),
         )
         .leading(0.0),
         new(
@@ -164,6 +205,12 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
 
 /// The name of the leading one.
 pub const COLD: &str = "cold ahead";
+
+/// The name of its bend.
+pub const DEEP_FROST: &str = "cold of deep frost";
+
+/// The name of the one that tells spring from autumn.
+pub const WARMING: &str = "warming";
 
 #[cfg(test)]
 mod tests {
@@ -238,6 +285,18 @@ mod tests {
         seen.push((Number::ColdestCame, -21.0));
         assert_eq!(coldest_ahead(&frame(&seen), 0, Outlook::Came), -21.0);
         assert_eq!(coldest_ahead(&frame(&OLD), 0, Outlook::Came), -14.0);
+    }
+
+    #[test]
+    fn spring_is_told_from_autumn_by_the_quarter_before() {
+        // The quarter's coldest was 2 degrees; -14 is colder, and 12 are ten degrees warmer.
+        let column = |ahead: f64| {
+            let mut cells = OLD.to_vec();
+            cells[2].1 = ahead;
+            value(&frame(&cells), WARMING, Outlook::MayCome(0.0))
+        };
+        assert_eq!(column(-14.0), 0.0);
+        assert!((column(12.0) - 1.5).abs() < 1e-9);
     }
 
     #[test]

@@ -9,6 +9,12 @@ use super::feature::{
 };
 use super::frame::{Frame, Number, Word};
 
+/// The name of the column of heat to come.
+pub const HEAT_AHEAD: &str = "heat ahead";
+
+/// The name of the column of heat gone by: what wore in it fails in the weeks after.
+pub const HEAT_BEHIND: &str = "heat behind";
+
 fn unknown(frame: &Frame, name: Number) -> Vec<f64> {
     frame.map(|row| flag(frame.number(name, row).is_nan()))
 }
@@ -119,11 +125,19 @@ pub fn of_hazard(
         )
         .leading(0.0),
         new(
-            "heat ahead",
+            HEAT_AHEAD,
             "heat in the coming weeks, as in years before, degrees above 30",
             Weather,
             By(3.0),
             number(Number::HeatAhead),
+        )
+        .leading(0.0),
+        new(
+            HEAT_BEHIND,
+            "heat of the last 13 weeks, degrees above 30",
+            Weather,
+            By(3.0),
+            number(Number::HeatBehind),
         )
         .leading(0.0),
         age_in_doubt(frame),

@@ -64,6 +64,7 @@ columns! {
         Coldest728 "coldest_728",
         ColdestCame "coldest_came",
         HeatAhead "heat_ahead",
+        HeatBehind "heat_behind",
         KnownDay "known_day",
         DaysSinceHealth "days_since_health",
         DaysSinceTest "days_since_test",

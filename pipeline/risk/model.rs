@@ -11,8 +11,6 @@
 //! factor of two. Under `prior_failures` failures the slopes are drawn to it by a fixed penalty; above,
 //! grouped cross-validation takes the greatest penalty within one standard error of the best.
 
-use serde::Deserialize;
-
 use super::feature::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::{Frame, Number, Word};
 use super::scaled::{Scaling, design, learn};
@@ -35,7 +33,7 @@ const RIDGES: [f64; 5] = [3_000.0, 1_000.0, 300.0, 100.0, 30.0];
 const FOLDS: usize = 5;
 
 /// Names the model, so that what was said by another one is told apart.
-pub const MODEL_VERSION: &str = "pooled-ways-3";
+pub const MODEL_VERSION: &str = "pooled-ways-4";
 
 /// What a fit is asked for.
 #[derive(Debug, Clone, Copy)]
@@ -186,10 +184,14 @@ pub(super) fn fit_or_simpler(
     )
 }
 
+/// What is believed of a worn battery's horizon before any failure is seen, as a hazard.
+pub(super) fn usual_hazard(horizon_days: f64) -> f64 {
+    -(-PRIOR_CHANCE).ln_1p() * horizon_days / PRIOR_DAYS
+}
+
 /// The prior in terms of the scaled columns.
 pub(super) fn prior(features: &[&Feature], scaling: &[Scaling], horizon_days: f64) -> Ridge {
-    let chance = -(-PRIOR_CHANCE).ln_1p();
-    let mut level = (chance * horizon_days / PRIOR_DAYS).ln();
+    let mut level = usual_hazard(horizon_days).ln();
     let leading = features.iter().zip(scaling).find(|(f, _)| f.name == LOST);
     if let Some((feature, scaling)) = leading {
         level += feature.centre * (scaling.mean - log_lost(HEALTH_WHEN_NEW - PRIOR_HEALTH));
@@ -246,87 +248,4 @@ pub(super) fn failed_batteries(frame: &Frame, looks: &BatteryDays) -> usize {
     failed.sort_unstable();
     failed.dedup();
     failed.len()
-}
-
-/// One coefficient as the table model_fit keeps it, the intercept first.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-pub struct StoredCoefficient {
-    pub feature: String,
-    pub coefficient: f64,
-    pub mean: f64,
-    pub deviation: f64,
-    /// The coefficient's covariances with all, in the same order.
-    pub covariances: Vec<f64>,
-}
-
-/// The fit as it was kept.
-pub struct StoredModel {
-    pub names: Vec<String>,
-    pub scaling: Vec<Scaling>,
-    pub fit: HazardFit,
-}
-
-impl StoredModel {
-    pub fn new(kept: &[StoredCoefficient]) -> Self {
-        let slopes = kept.get(1..).unwrap_or_default();
-        Self {
-            names: slopes.iter().map(|slope| slope.feature.clone()).collect(),
-            scaling: slopes
-                .iter()
-                .map(|slope| Scaling {
-                    mean: slope.mean,
-                    deviation: slope.deviation,
-                })
-                .collect(),
-            fit: HazardFit {
-                intercept: kept.first().map_or(0.0, |level| level.coefficient),
-                coefficients: slopes.iter().map(|slope| slope.coefficient).collect(),
-                covariance: kept
-                    .iter()
-                    .flat_map(|row| row.covariances.iter().copied())
-                    .collect(),
-                log_likelihood: 0.0,
-                penalised_log_likelihood: 0.0,
-                effective_df: 0.0,
-                rows: 0,
-                events: 0,
-                iterations: 0,
-            },
-        }
-    }
-
-    /// A fit that nobody kept, of columns of these names.
-    pub fn unkept(names: Vec<String>, scaling: Vec<Scaling>, fit: HazardFit) -> Self {
-        Self {
-            names,
-            scaling,
-            fit,
-        }
-    }
-
-    /// The power of the (levelled) lost ability that the hazard goes with.
-    pub fn lost_slope(&self) -> f64 {
-        self.names
-            .iter()
-            .position(|name| name == LOST)
-            .map_or(0.0, |at| {
-                self.fit.coefficients[at] / self.scaling[at].deviation
-            })
-    }
-
-    /// The scaled columns of the rows, in the order of the coefficients; one that is not there is 0.
-    pub fn design(&self, features: &[Feature], rows: &[usize]) -> Vec<f64> {
-        let columns: Vec<Option<&Feature>> = self
-            .names
-            .iter()
-            .map(|name| features.iter().find(|feature| feature.name == *name))
-            .collect();
-        let mut cells = Vec::with_capacity(rows.len() * columns.len());
-        for &row in rows {
-            for (column, scaling) in columns.iter().zip(&self.scaling) {
-                cells.push(column.map_or(0.0, |feature| scaling.apply(feature.values[row])));
-            }
-        }
-        cells
-    }
 }

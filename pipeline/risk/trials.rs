@@ -10,6 +10,8 @@ pub struct Trials {
     pub predictors: Vec<Vec<f64>>,
     pub events: Vec<bool>,
     pub weights: Vec<f64>,
+    /// What each gathers of the hazard that is the same for all.
+    pub alike: Vec<f64>,
     /// Where each trial's looks end.
     pub ends: Vec<usize>,
 }
@@ -24,6 +26,11 @@ impl Trials {
     pub fn pooled(&self, weights: &[f64], look: usize) -> f64 {
         let ways = self.predictors.iter().zip(weights);
         ways.map(|(way, weight)| weight * way[look]).sum()
+    }
+
+    /// What a look gathers by its columns.
+    fn foretold(&self, weights: &[f64], look: usize) -> f64 {
+        self.pooled(weights, look).min(3.0).exp()
     }
 
     /// Where each trial's looks are.
@@ -42,7 +49,7 @@ impl Trials {
                 } else {
                     0.0
                 };
-                told += self.weights[look] * self.pooled(weights, look).min(3.0).exp();
+                told += self.weights[look] * (self.foretold(weights, look) + self.alike[look]);
             }
             (came, told)
         };
@@ -102,9 +109,8 @@ impl Trials {
         let levels = self.levels(weights);
         (0..self.events.len())
             .map(|look| {
-                let gathered = (levels[look] + self.pooled(weights, look))
-                    .clamp(-30.0, 3.0)
-                    .exp();
+                let all = self.foretold(weights, look) + self.alike[look];
+                let gathered = (levels[look].exp() * all).max(1e-13);
                 self.weights[look]
                     * match self.events[look] {
                         true => (-(-gathered).exp_m1()).ln(),
@@ -119,13 +125,14 @@ impl Trials {
         let levels = self.levels(weights);
         let mut slopes = vec![0.0; weights.len()];
         for look in 0..self.events.len() {
-            let gathered = (levels[look] + self.pooled(weights, look))
-                .clamp(-30.0, 3.0)
-                .exp();
+            let level = levels[look].exp();
+            let foretold = level * self.foretold(weights, look);
+            let gathered = (foretold + level * self.alike[look]).max(1e-13);
             let of_predictor = self.weights[look]
+                * foretold
                 * match self.events[look] {
-                    true => gathered / gathered.exp_m1(),
-                    false => -gathered,
+                    true => gathered.exp_m1().recip(),
+                    false => -1.0,
                 };
             for (slope, way) in slopes.iter_mut().zip(&self.predictors) {
                 *slope += of_predictor * way[look];
@@ -192,6 +199,7 @@ mod tests {
             predictors: vec![Vec::new(); 2],
             events: Vec::new(),
             weights: Vec::new(),
+            alike: Vec::new(),
             ends: Vec::new(),
         };
         for quarter in 0..4 {
@@ -206,6 +214,7 @@ mod tests {
                         .events
                         .push(f64::from(at) < f64::from(count) * chance * shock);
                     trials.weights.push(1.0);
+                    trials.alike.push(0.0);
                 }
             }
             trials.ends.push(trials.events.len());

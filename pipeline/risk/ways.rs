@@ -9,12 +9,17 @@
 //!
 //! A way that cannot be fitted is left out; where none can, the prior stands. So this always ends.
 
+use super::cold::{COLD, WARMING};
 use super::feature::{Feature, LAST_TEST, LOST};
+use super::features::{HEAT_AHEAD, HEAT_BEHIND};
 use super::frame::Frame;
-use super::model::{BatteryDays, failed_batteries, fit_or_simpler, nothing_seen, prior};
+use super::model::{
+    BatteryDays, failed_batteries, fit_or_simpler, nothing_seen, prior, usual_hazard,
+};
 use super::scaled::{Scaling, design, learn};
 use super::together::together;
 use super::trials::Trials;
+use super::without_warning::{Alike, Seen, WithoutWarning, part};
 use statistics::regression::design::Design;
 use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
 use statistics::regression::hazard_regression::HazardFit;
@@ -27,7 +32,7 @@ struct Way {
     looks_at: fn(&Feature) -> bool,
 }
 
-const SEASON: [&str; 2] = ["cold ahead", "heat ahead"];
+const SEASON: [&str; 4] = [COLD, WARMING, HEAT_AHEAD, HEAT_BEHIND];
 
 fn is_of(feature: &Feature, names: &[&str]) -> bool {
     names.contains(&feature.name.as_str())
@@ -47,7 +52,7 @@ const WAYS: [Way; 5] = [
                 || feature.name == "untested"
                 || feature.name == "log age"
                 || feature.name == "further battery"
-                || feature.name == "heat ahead"
+                || is_of(feature, &SEASON)
                 || feature.name.starts_with("cold")
         },
     },
@@ -67,6 +72,9 @@ const WAYS: [Way; 5] = [
         looks_at: |feature| is_of(feature, &[LAST_TEST, "untested"]) || is_of(feature, &SEASON),
     },
 ];
+
+/// The way by whose columns failures are parted from those that nothing foretells.
+const PARTED_BY: usize = 1;
 
 /// Trials: so many, each of so many days.
 const TRIALS: usize = 4;
@@ -90,6 +98,7 @@ pub struct Weighed {
 /// The pooled model.
 pub struct Pooled {
     pub fit: HazardFit,
+    pub alike: Alike,
     pub ways: Vec<Weighed>,
     pub scaling: Vec<Scaling>,
     pub penalty: f64,
@@ -126,19 +135,68 @@ impl Ground<'_> {
         &self.cells[look * size..(look + 1) * size]
     }
 
-    /// Fits some columns on some looks; the coefficients are of all columns, 0 where not looked at.
-    fn fit(&self, columns: &[usize], looks: &[usize], penalty: f64) -> (HazardFit, Option<String>) {
+    /// Parts what nothing foretells from what the columns of a way do, on some looks.
+    fn part(&self, columns: &[usize], looks: &[usize]) -> WithoutWarning {
+        let seen: Vec<Seen> = looks
+            .iter()
+            .map(|look| Seen {
+                failed: self.looks.events[*look],
+                weight: self.looks.weights[*look],
+                watched: self.looks.offsets[*look].exp(),
+            })
+            .collect();
+        part(&seen, usual_hazard(self.horizon_days), |foretold| {
+            let (fit, _) = self.fit(columns, looks, foretold, FEW_COLUMNS_PENALTY);
+            looks
+                .iter()
+                .map(|look| self.predictor(&fit, *look).min(3.0).exp())
+                .collect()
+        })
+    }
+
+    /// Fits some columns on some looks, of which the failures count by their share `foretold`; the coefficients
+    /// are of all columns, 0 where not looked at.
+    fn fit(
+        &self,
+        columns: &[usize],
+        looks: &[usize],
+        foretold: &[f64],
+        penalty: f64,
+    ) -> (HazardFit, Option<String>) {
         let features: Vec<&Feature> = columns.iter().map(|at| &self.features[*at]).collect();
         let scaling: Vec<Scaling> = columns.iter().map(|at| self.scaling[*at]).collect();
         let mut ridge: Ridge = prior(&features, &scaling, self.horizon_days);
         ridge.lambda = penalty;
-        let cells: Vec<f64> = looks
+        // What the columns did not bring they came through.
+        let counted = |look: usize, failed: bool, share: f64| {
+            (share > 0.0).then(|| (look, failed, share * self.looks.weights[look]))
+        };
+        let rows: Vec<(usize, bool, f64)> = looks
             .iter()
-            .flat_map(|look| columns.iter().map(|at| self.row(*look)[*at]))
+            .zip(foretold)
+            .flat_map(|(look, share)| {
+                let share = if self.looks.events[*look] {
+                    *share
+                } else {
+                    0.0
+                };
+                [
+                    counted(*look, true, share),
+                    counted(*look, false, 1.0 - share),
+                ]
+            })
+            .flatten()
             .collect();
-        let events: Vec<bool> = looks.iter().map(|look| self.looks.events[*look]).collect();
-        let weights: Vec<f64> = looks.iter().map(|look| self.looks.weights[*look]).collect();
-        let offsets: Vec<f64> = looks.iter().map(|look| self.looks.offsets[*look]).collect();
+        let cells: Vec<f64> = rows
+            .iter()
+            .flat_map(|(look, ..)| columns.iter().map(|at| self.row(*look)[*at]))
+            .collect();
+        let events: Vec<bool> = rows.iter().map(|(_, failed, _)| *failed).collect();
+        let weights: Vec<f64> = rows.iter().map(|(.., weight)| *weight).collect();
+        let offsets: Vec<f64> = rows
+            .iter()
+            .map(|(look, ..)| self.looks.offsets[*look])
+            .collect();
         let data = PersonPeriods {
             design: Design {
                 columns: columns.len(),
@@ -220,6 +278,7 @@ pub fn fit(
         predictors: vec![Vec::new(); WAYS.len()],
         events: Vec::new(),
         weights: Vec::new(),
+        alike: Vec::new(),
         ends: Vec::new(),
     };
     for trial in 0..TRIALS {
@@ -241,8 +300,9 @@ pub fn fit(
                 day > from && day <= from + TRIAL_DAYS
             })
             .collect();
+        let parted = ground.part(&columns[PARTED_BY], &learnt);
         let foretold = |columns: &[usize], penalty: f64| -> Vec<f64> {
-            let (fit, _) = ground.fit(columns, &learnt, penalty);
+            let (fit, _) = ground.fit(columns, &learnt, &parted.foretold, penalty);
             tried
                 .iter()
                 .map(|look| ground.predictor(&fit, *look))
@@ -261,6 +321,11 @@ pub fn fit(
         trials
             .events
             .extend(tried.iter().map(|look| looks.events[*look]));
+        trials.alike.extend(
+            tried
+                .iter()
+                .map(|look| parted.alike.hazard * looks.offsets[*look].exp()),
+        );
         trials
             .weights
             .extend(tried.iter().map(|look| looks.weights[*look]));
@@ -295,6 +360,7 @@ pub fn fit(
         }
         false => (vec![1.0, 0.0, 0.0, 0.0, 0.0], (0.0, 0.0)),
     };
+    let parted = ground.part(&columns[PARTED_BY], &all);
     let mut fallback = None;
     let ways: Vec<usize> = (0..WAYS.len()).collect();
     let fitted = together(&ways, |way| {
@@ -303,7 +369,7 @@ pub fn fit(
         } else {
             FEW_COLUMNS_PENALTY
         };
-        ground.fit(&columns[*way], &all, penalty)
+        ground.fit(&columns[*way], &all, &parted.foretold, penalty)
     });
     let fits: Vec<HazardFit> = fitted
         .into_iter()
@@ -338,6 +404,10 @@ pub fn fit(
         .collect();
     Pooled {
         fit,
+        alike: Alike {
+            hazard: parted.alike.hazard * level.exp(),
+            log_sd: parted.alike.log_sd.hypot(level_sd),
+        },
         ways,
         penalty,
         level,

@@ -2,7 +2,7 @@
 //!
 //! The horizon's cumulative hazard is spread over its weeks, and beyond, as the hazard grows with the
 //! ability lost and follows the season: `h(w) ~ season(w) x levelled loss(w)^slope`. The loss goes on at
-//! the battery's average pace so far.
+//! the battery's average pace so far. What comes without warning is the same in every week.
 
 use super::feature::log_lost;
 
@@ -16,6 +16,8 @@ pub struct Growth {
     pub age_days: f64,
     /// The power of the lost ability that the hazard goes with.
     pub slope: f64,
+    /// Hazard over the horizon of what comes without warning.
+    pub alike: f64,
 }
 
 /// The hazard gathered in each of the weeks ahead; over those of the horizon it adds up to what the chance
@@ -38,11 +40,16 @@ pub fn weekly_hazards(chance: f64, horizon_days: f64, growth: Growth, season: &[
         .map(|(week, shape)| shape * (horizon_days / DAYS_A_WEEK - week as f64).clamp(0.0, 1.0))
         .sum();
     let gathered = -(-chance.clamp(0.0, 0.999_999)).ln_1p();
+    let alike = growth.alike.clamp(0.0, gathered);
     let scale = match in_horizon > 0.0 {
-        true => gathered / in_horizon,
+        true => (gathered - alike) / in_horizon,
         false => 0.0,
     };
-    shape.into_iter().map(|shape| shape * scale).collect()
+    let of_week = alike * DAYS_A_WEEK / horizon_days;
+    shape
+        .into_iter()
+        .map(|shape| of_week + shape * scale)
+        .collect()
 }
 
 #[cfg(test)]
@@ -53,6 +60,7 @@ mod tests {
         lost: 0.4,
         age_days: 1_000.0,
         slope: 1.5,
+        alike: 0.0,
     };
 
     #[test]
@@ -64,6 +72,20 @@ mod tests {
                 + hazards[whole] * (horizon_days / 7.0 - whole as f64);
             assert!((-(-within).exp_m1() - 0.05).abs() < 1e-12, "{horizon_days}");
         }
+    }
+
+    #[test]
+    fn what_comes_without_warning_knows_no_season() {
+        let growth = Growth {
+            alike: 0.008,
+            ..GROWTH
+        };
+        let mut season = [1.0; 26];
+        season[20] = 1e-9;
+        let hazards = weekly_hazards(0.05, 56.0, growth, &season);
+        assert!((hazards[20] - 0.001).abs() < 1e-9);
+        let within: f64 = hazards[..8].iter().sum();
+        assert!((-(-within).exp_m1() - 0.05).abs() < 1e-12);
     }
 
     #[test]

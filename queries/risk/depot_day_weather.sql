@@ -1,4 +1,4 @@
--- One row is a depot on a day that is looked back from: the heat of the year before it, the coldest mornings of
+-- One row is a depot on a day that is looked back from: the heat of the year and of the quarter before it, the coldest mornings of
 -- times gone by, and the climate of as many days ahead as the horizon has, by the years on record.
 -- Reads battery_day for the days, and the weather. Where the lowest of a day is not recorded it is taken as 5
 -- degrees under its mean (common practice, no source). Heat is how much faster than at 25 degrees a battery aged
@@ -17,13 +17,14 @@ weather AS (
            SUM(CASE WHEN back BETWEEN 0 AND 363 THEN POWER(2.0, (mean_c - 25.0) / 10.0) END)
              / NULLIF(SUM(CASE WHEN back BETWEEN 0 AND 363 THEN 1 ELSE 0 END), 0) AS heat,
            SUM(CASE WHEN back BETWEEN 0 AND 363 THEN 1 ELSE 0 END) AS heat_days,
+           AVG(CASE WHEN back BETWEEN 0 AND 90 THEN GREATEST(0.0, highest_c - 30.0) END) AS heat_behind,
            MIN(CASE WHEN back BETWEEN 0 AND 27 THEN morning_c END) AS coldest_28,
            MIN(CASE WHEN back BETWEEN 28 AND 90 THEN morning_c END) AS coldest_91,
            MIN(CASE WHEN back BETWEEN 91 AND 181 THEN morning_c END) AS coldest_182,
            MIN(CASE WHEN back BETWEEN 182 AND 363 THEN morning_c END) AS coldest_364,
            MIN(CASE WHEN back BETWEEN 364 AND 727 THEN morning_c END) AS coldest_728,
            MIN(CASE WHEN back < 0 THEN morning_c END) AS coldest_came
-    FROM (SELECT p.depot, p.known_on, w.mean_c, w.morning_c, days_between(w.day, p.known_on) AS back
+    FROM (SELECT p.depot, p.known_on, w.mean_c, w.morning_c, w.highest_c, days_between(w.day, p.known_on) AS back
           FROM depot_day p
           JOIN daily w ON w.depot = p.depot AND w.day <= day_plus(p.known_on, $horizon_days)
            AND w.day > day_plus(p.known_on, -728))
@@ -54,6 +55,6 @@ climate AS (
 )
 SELECT w.depot, w.known_on, CASE WHEN w.heat_days >= 300 THEN w.heat END AS heat,
        w.coldest_28, w.coldest_91, w.coldest_182, w.coldest_364, w.coldest_728, w.coldest_came,
-       a.cold_ahead, a.cold_ahead_variance, COALESCE(a.years_ahead, 0) AS years_ahead, a.heat_ahead
+       a.cold_ahead, a.cold_ahead_variance, COALESCE(a.years_ahead, 0) AS years_ahead, a.heat_ahead, w.heat_behind
 FROM weather w
 LEFT JOIN climate a ON a.depot = w.depot AND a.known_on = w.known_on

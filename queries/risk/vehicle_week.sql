@@ -2,7 +2,7 @@
 -- horizon. The days are $as_of and every $row_weeks weeks before it.
 -- Reads battery_day and what each day's tests, calls, sessions, odometer and weather say. Nothing later than the
 -- row's own day goes into what was known. A battery with an open supply call that no fit test has answered has no
--- row, as it would have been taken for failed. watched_days, failed_then, next_health and coldest_came are
+-- row of the past, as it may have failed already; today's chance of that is told by open_call. watched_days, failed_then, next_health and coldest_came are
 -- outcomes. The rows of $as_of itself have none yet: they are the ones to foretell. weight makes up for the rows
 -- that were not drawn, and for windows of the horizon that overlap.
 WITH
@@ -31,7 +31,7 @@ SELECT p.vin, p.position, p.battery_no, p.periods_back, p.known_on, p.depot, p.c
        d.km_per_day,
        w.heat,
        w.coldest_28, w.coldest_91, w.coldest_182, w.coldest_364, w.coldest_728,
-       w.cold_ahead, w.cold_ahead_variance, COALESCE(w.years_ahead, 0) AS years_ahead, w.heat_ahead,
+       w.cold_ahead, w.cold_ahead_variance, COALESCE(w.years_ahead, 0) AS years_ahead, w.heat_ahead, w.heat_behind,
        CASE WHEN p.periods_back > 0 THEN w.coldest_came END AS coldest_came, n.next_health, p.watched_days, p.failed_then, p.doubtful_then,
        CASE WHEN p.periods_back = 0 THEN 0.0 ELSE p.rows_meant * LEAST(1.0, 7.0 * $row_weeks / $horizon_days) END AS weight
 FROM battery_day p
@@ -42,4 +42,4 @@ LEFT JOIN battery_day_call m ON m.vin = p.vin AND m.position = p.position AND m.
 LEFT JOIN battery_day_code c ON c.vin = p.vin AND c.position = p.position AND c.battery_no = p.battery_no AND c.periods_back = p.periods_back
 LEFT JOIN odometer_pace d ON d.vin = p.vin AND d.seen_on <= p.known_on AND (d.next_seen_on IS NULL OR d.next_seen_on > p.known_on)
 LEFT JOIN depot_day_weather w ON w.depot = p.depot AND w.known_on = p.known_on
-WHERE (p.watched_days > 0 OR p.periods_back = 0) AND NOT COALESCE(m.call_open, FALSE)
+WHERE (p.watched_days > 0 OR p.periods_back = 0) AND (p.periods_back = 0 OR NOT COALESCE(m.call_open, FALSE))

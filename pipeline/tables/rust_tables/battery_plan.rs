@@ -3,7 +3,7 @@
 //! Gathers what the plan rests on (chances, season, the vehicles' next services, prices, what a test
 //! tells) and gives each depot's batteries to `risk::visits`.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use arrow::array::{BooleanArray, Float64Array, Int64Array, ListArray};
@@ -12,6 +12,7 @@ use futures::FutureExt;
 use serde::Deserialize;
 
 use super::fits::{rows_of, stored_health, stored_model, text_column};
+use super::season::seasons;
 use super::week_frame::read_frame;
 use super::{Computed, Rows};
 use crate::{Analysis, AnalysisError};
@@ -59,20 +60,6 @@ struct RankedBattery {
     usual_gap_days: Option<f64>,
 }
 
-#[derive(Debug, Deserialize)]
-struct Slope {
-    feature: String,
-    slope: f64,
-}
-
-#[derive(Debug, Deserialize)]
-struct WeekAir {
-    depot: String,
-    week: i64,
-    cold: Option<f64>,
-    heat: Option<f64>,
-}
-
 /// What is known of a battery beyond its rank: of its health, its last test.
 #[derive(Debug, Clone, Copy)]
 struct Known {
@@ -103,8 +90,9 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         )
         .await?;
     let known = known(analysis).await?;
-    let lost_slope = stored_model(analysis).await?.lost_slope();
-    let seasons = seasons(analysis).await?;
+    let model = stored_model(analysis).await?;
+    let (lost_slope, alike) = (model.lost_slope(), model.alike.hazard);
+    let seasons = seasons(analysis, OUTLOOK_WEEKS).await?;
     let even = vec![1.0; OUTLOOK_WEEKS];
     let battery = |ranked: &RankedBattery, failure_times: f64, cost_per_day: f64| {
         let known = known.get(&(ranked.vin.clone(), ranked.position.clone()));
@@ -113,6 +101,7 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             lost: known.map_or(0.0, |known| known.lost),
             age_days: known.map_or(0.0, |known| known.age_days),
             slope: lost_slope,
+            alike,
         };
         Battery {
             hazards: weekly_hazards(ranked.chance, horizon_days, growth, season),
@@ -377,44 +366,4 @@ async fn known(analysis: &Analysis) -> Result<HashMap<(String, String), Known>, 
             ((word(Word::Vin), word(Word::Position)), known)
         })
         .collect())
-}
-
-/// For each depot, the factor on the hazard of each week ahead: its cold and heat are those of the same
-/// week a year before, and count as the model has learnt.
-async fn seasons(analysis: &Analysis) -> Result<BTreeMap<String, Vec<f64>>, AnalysisError> {
-    let slopes: Vec<Slope> = analysis
-        .rows(
-            "SELECT feature, coefficient / NULLIF(deviation, 0) AS slope FROM model_fit
-             WHERE feature IN ('cold ahead', 'heat ahead') AND deviation <> 0",
-        )
-        .await?;
-    let slope = |name: &str| {
-        let found = slopes.iter().find(|slope| slope.feature == name);
-        found.map_or(0.0, |slope| slope.slope)
-    };
-    let (of_cold, of_heat) = (slope("cold ahead"), slope("heat ahead"));
-    let airs: Vec<WeekAir> = analysis
-        .rows(
-            "SELECT depot, (363 - days_between(day, $as_of)) / 7 AS week,
-                    GREATEST(0.0, 10.0 - MIN(COALESCE(min_temperature_c, mean_temperature_c - 5.0))) / 10.0 AS cold,
-                    AVG(GREATEST(0.0, max_temperature_c - 30.0)) AS heat
-             FROM depot_weather WHERE days_between(day, $as_of) BETWEEN 0 AND 363
-             GROUP BY depot, (363 - days_between(day, $as_of)) / 7
-             ORDER BY depot, week",
-        )
-        .await?;
-    let mut seasons: BTreeMap<String, Vec<f64>> = BTreeMap::new();
-    for air in airs {
-        let weeks = seasons
-            .entry(air.depot)
-            .or_insert_with(|| vec![1.0; OUTLOOK_WEEKS]);
-        let week = usize::try_from(air.week)
-            .ok()
-            .and_then(|week| weeks.get_mut(week));
-        if let Some(factor) = week {
-            let log = of_cold * air.cold.unwrap_or(0.0) + of_heat * air.heat.unwrap_or(0.0);
-            *factor = log.clamp(-5.0, 5.0).exp();
-        }
-    }
-    Ok(seasons)
 }

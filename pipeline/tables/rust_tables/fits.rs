@@ -15,7 +15,8 @@ use risk::cold::Outlook;
 use risk::expected_health::{self, HealthSlope};
 use risk::features::of_hazard;
 use risk::frame::{Frame, Number, Word};
-use risk::model::{MODEL_VERSION, StoredCoefficient, StoredModel};
+use risk::model::MODEL_VERSION;
+use risk::stored_model::{StoredCoefficient, StoredModel};
 use risk::ways::{self, Pooled};
 use settings::Settings;
 
@@ -101,7 +102,8 @@ pub async fn stored_health(analysis: &Analysis) -> Result<Vec<HealthSlope>, Anal
 pub async fn stored_model(analysis: &Analysis) -> Result<StoredModel, AnalysisError> {
     let kept: Vec<StoredCoefficient> = analysis
         .rows(
-            "SELECT feature, coefficient, mean, deviation, covariances FROM model_fit ORDER BY place",
+            "SELECT feature, coefficient, mean, deviation, alike_hazard, alike_log_sd, covariances
+             FROM model_fit ORDER BY place",
         )
         .await?;
     Ok(StoredModel::new(&kept))
@@ -205,6 +207,8 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ("prior_weight", same(model.prior_weight)),
         ("effective_df", same(model.fit.effective_df)),
         ("level_factor", same(model.level.exp())),
+        ("alike_hazard", same(model.alike.hazard)),
+        ("alike_log_sd", same(model.alike.log_sd)),
         ("trial_failures", same(model.trial_failures)),
         (
             "model_version",

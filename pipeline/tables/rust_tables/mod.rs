@@ -9,6 +9,7 @@ mod fits;
 mod life_law;
 mod plan;
 mod reasons_column;
+mod season;
 mod separate_week;
 mod sure_chance;
 mod test_value;

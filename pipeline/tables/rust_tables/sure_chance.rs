@@ -15,7 +15,7 @@ use crate::{Analysis, AnalysisError};
 use risk::chances::{self, Predicted, StoredTrend};
 use risk::expected_health::HealthSlope;
 use risk::frame::{Frame, Number, Word};
-use risk::model::StoredModel;
+use risk::stored_model::StoredModel;
 use settings::Settings;
 
 pub const SURE_CHANCE: Computed = Computed {
@@ -94,7 +94,7 @@ fn foretell(
     );
     let (names, model) = fit_hazard(settings, &sure, slopes);
     let names = names.into_iter().map(|(name, _)| name).collect();
-    let model = StoredModel::unkept(names, model.scaling, model.fit);
+    let model = StoredModel::unkept(names, model);
     let horizon_days = settings.run.horizon_days as f64;
     chances::predict(&sure, slopes, &model, trends, horizon_days)
         .map_err(|error| AnalysisError::fit("sure_chance")(error.into()))

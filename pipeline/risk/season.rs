@@ -1,0 +1,76 @@
+//! How the hazard goes with the weeks of a year at a place, as the model has learnt of its weather.
+
+use super::cold::{COLD, DEEP_FROST, WARMING, cold, deep_frost, warming};
+use super::features::{HEAT_AHEAD, HEAT_BEHIND};
+
+/// Weeks of the quarter that a week's weather is set against.
+const QUARTER: usize = 13;
+
+/// Air of a week: its coldest morning in degrees C, NaN where none is on record, and mean degrees above 30.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Air {
+    pub morning_c: f64,
+    pub heat: f64,
+}
+
+/// The factor of each week of a year that goes round: the weeks before the first are the last. `slope` is that of a
+/// column as it is.
+pub fn factors(year: &[Air], slope: impl Fn(&str) -> f64) -> Vec<f64> {
+    let weeks = year.len();
+    let before =
+        |week: usize| (1..=QUARTER).map(move |back| year[(week + weeks * QUARTER - back) % weeks]);
+    let of_week = |week: usize| {
+        let air = year[week];
+        if air.morning_c.is_nan() {
+            return 1.0;
+        }
+        let behind_c = before(week)
+            .map(|air| air.morning_c)
+            .fold(f64::NAN, f64::min);
+        let heat_behind = before(week).map(|air| air.heat).sum::<f64>() / QUARTER as f64;
+        let log = slope(COLD) * cold(air.morning_c)
+            + slope(DEEP_FROST) * deep_frost(air.morning_c)
+            + slope(WARMING) * warming(air.morning_c, behind_c)
+            + slope(HEAT_AHEAD) * air.heat
+            + slope(HEAT_BEHIND) * heat_behind;
+        log.clamp(-5.0, 5.0).exp()
+    };
+    (0..weeks).map(of_week).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_same_frost_is_worse_in_autumn_than_in_spring() {
+        let mut year = [Air {
+            morning_c: 10.0,
+            heat: 0.0,
+        }; 52];
+        year[..10].fill(Air {
+            morning_c: -10.0,
+            heat: 0.0,
+        });
+        year[9].morning_c = 0.0;
+        year[51].morning_c = 0.0;
+        let slope = |name: &str| match name {
+            COLD => 1.0,
+            WARMING => -2.0,
+            _ => 0.0,
+        };
+        let factors = factors(&year, slope);
+        // 0 degrees counts 1; after -10 it is ten degrees warmer, with half of that as cold: 1.5 times -2.
+        assert!((factors[51] - 1f64.exp()).abs() < 1e-9);
+        assert!((factors[9] - (1.0 - 3.0f64).exp()).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_week_without_weather_is_like_any() {
+        let year = [Air {
+            morning_c: f64::NAN,
+            heat: 0.0,
+        }; 3];
+        assert_eq!(factors(&year, |_| 1.0), [1.0; 3]);
+    }
+}
