@@ -379,6 +379,15 @@ word_list! {
 }
 
 word_list! {
+    /// What was done since a call that neither a new battery nor a fit test has answered.
+    SinceCall, "work since a call" {
+        FoundBad = "found worn or failed",
+        Charged = "charged",
+        NotLookedAt = "not looked at",
+    }
+}
+
+word_list! {
     /// How sure it is that a battery that counts as failed has failed.
     Certainty, "certainty" {
         Certain = "certain",

@@ -17,7 +17,7 @@ SELECT r.rank, r.vin, r.position, r.battery_no, r.unit_no, r.depot, r.make, r.mo
        p.planned_cost, p.best_age_days,
        t.net_saving AS test_net_saving, t.saving AS test_saving,
        t.likely_lower AS test_likely_lower, t.likely_upper AS test_likely_upper, t.days_since_health,
-       r.reasons, r.failed_until, r.model_version,
+       r.reasons, r.failed_until, r.called_on, r.call_open_until, r.since_call, r.calls_alike, r.calls_proved, r.model_version,
        COALESCE(b.advice, 'leave') AS advice, b.week, b.visit_no, b.special_visit, b.service_week,
        COALESCE(b.waits, FALSE) AS waits, b.keep_at, b.replace_share, b.in_doubt,
        CASE WHEN b.week = 1 AND b.advice IN ('test on arrival', 'test at the next service')

@@ -14,7 +14,8 @@ followed AS (
     FROM told t
     JOIN battery_life l ON l.vin = t.vin AND l.position = t.position
      AND l.installed_on <= t.as_of AND l.exited_on > t.as_of
-    WHERE t.recency = 1 AND t.action IN ('this week', 'test first') AND t.chance < 1
+    LEFT JOIN told_in_doubt d ON d.load_id = t.load_id AND d.vin = t.vin AND d.position = t.position
+    WHERE t.recency = 1 AND t.action IN ('this week', 'test first') AND t.chance < 1 AND d.vin IS NULL
 ),
 tested AS (
     SELECT f.week, f.vin, f.position, MIN(days_between(f.told_on, c.tested_on)) AS tested_days

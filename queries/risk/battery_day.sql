@@ -29,7 +29,7 @@ lives AS (
 grid AS (
     SELECT vin, position, battery_no, exited_on, failed,
            UNNEST(GENERATE_SERIES(
-               CASE WHEN in_service AND failed_on IS NULL THEN 0
+               CASE WHEN in_service AND COALESCE(certainty <> 'certain', TRUE) THEN 0
                     ELSE (days_between(exited_on, $as_of) + 7 * $row_weeks) / (7 * $row_weeks) END,
                CASE WHEN days_between(known_from, $as_of) < 0 THEN -1
                     ELSE days_between(known_from, $as_of) / (7 * $row_weeks) END

@@ -2,7 +2,7 @@
 -- Reads what the runs said and the batteries' lives as known now. A battery that had failed already
 -- when the run spoke is left out. Expected are the chances turned into a rate and counted only over
 -- the days the battery was in sight, so runs whose horizon is not over, and batteries replaced or
--- gone in the meantime, count for what was seen of them. What came may be counted together over the weeks that are
+-- gone in the meantime, count for what was seen of them. So is one whose call stood open, which may have failed already. What came may be counted together over the weeks that are
 -- separate: others share days, and so failures.
 WITH told AS (
     SELECT *,
@@ -16,7 +16,8 @@ followed AS (
     FROM told r
     JOIN battery_life l ON l.vin = r.vin AND l.position = r.position
      AND l.installed_on <= r.as_of AND l.exited_on > r.as_of
-    WHERE r.recency = 1 AND r.chance < 1
+    LEFT JOIN told_in_doubt d ON d.load_id = r.load_id AND d.vin = r.vin AND d.position = r.position
+    WHERE r.recency = 1 AND r.chance < 1 AND d.vin IS NULL
 )
 SELECT f.week, model_version, BOOL_OR(s.week IS NOT NULL) AS is_separate, MAX(as_of) AS told_on, MAX(horizon_days) AS horizon_days,
        days_between(MAX(as_of), $as_of) >= MAX(horizon_days) AS horizon_over,

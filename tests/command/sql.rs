@@ -36,6 +36,8 @@ fn every_query_file_runs_on_a_small_lake() {
             "pick_list",
             "test_first",
             "repeat_battery",
+            "open_call",
+            "told_in_doubt",
             "order_place",
             "standing_code",
             "correction",

@@ -84,13 +84,19 @@ fn a_battery_that_counts_as_failed_is_said_to_until_when_and_its_recovery_says_t
     place.write(
         "more/tests.csv",
         format!(
-            "vin,position,tested_at,rest_voltage_v,measured_value,measured_kind\n{},auxiliary,2026-02-01 08:00:00,12.6,500,CCA EN\n",
+            "vin,position,tested_at,rest_voltage_v,measured_value,measured_kind,rated_value,rated_standard\n\
+             {0},auxiliary,2026-02-01 08:00:00,12.6,250,CCA EN,600,EN\n\
+             {0},main,2026-06-11 08:00:00,12.6,150,CCA EN,600,EN\n",
             vin(0)
         ),
     );
     place.run_expecting(0, &["load", "--lake", "lake", "more"]);
-    // One bay, which the failed one takes; the other battery shares the visit.
-    place.write("lake/voltwane.toml", "[plan]\nbays_per_week = 1\n");
+    // One bay, which the failed one takes; the other battery, worn at its last test, shares the visit where a
+    // failure costs enough.
+    place.write(
+        "lake/voltwane.toml",
+        "[plan]\nbays_per_week = 1\n[cost]\nunplanned_failure = 4000.0\n",
+    );
     let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
     assert!(
         short.contains("1 of them counts as failed already"),
@@ -122,13 +128,68 @@ fn a_battery_that_counts_as_failed_is_said_to_until_when_and_its_recovery_says_t
         recoveries[0]["next_step"],
         "save the codes of every module, then replace the main and the auxiliary battery this week, as planned"
     );
-    // When that time is over it was only discharged.
+    // When that time is over without a new battery it had not failed.
     place.write("short.toml", "[run]\ntrouble_days = 10\n");
     let over = place.sql(
         &["--config", "short.toml"],
         "SELECT COUNT(*) AS n FROM battery_life WHERE failed_on IS NOT NULL",
     );
     assert_eq!(number(&over[0], "n"), 0.0);
+}
+
+#[test]
+fn a_call_that_nothing_answered_is_told_by_what_became_of_such_calls() {
+    // Of three earlier calls that were only charged, one battery was replaced ten days later as failed.
+    let place = fleet_with(
+        5,
+        &[
+            (0, "2025-10-01 06", "supply", "no-start call"),
+            (0, "2025-10-01 07", "supply", "battery charged"),
+            (0, "2025-10-11 08", "supply", "battery replaced"),
+            (1, "2025-10-05 06", "supply", "no-start call"),
+            (1, "2025-10-05 07", "supply", "battery charged"),
+            (2, "2025-11-05 06", "supply", "no-start call"),
+            (2, "2025-11-05 07", "supply", "battery charged"),
+            (3, "2026-06-20 06", "supply", "no-start call"),
+            (3, "2026-06-20 07", "supply", "battery charged"),
+            (4, "2026-06-28 09", "", "other"),
+        ],
+    );
+    let open = place.sql(
+        &[],
+        "SELECT since_then, calls, proved, chance FROM open_call",
+    );
+    assert_eq!(open.len(), 1);
+    assert_eq!(open[0]["since_then"], "charged");
+    // It has stood for a week: so had two that came to nothing and one that did not.
+    assert_eq!(
+        (number(&open[0], "calls"), number(&open[0], "proved")),
+        (3.0, 1.0)
+    );
+    // All open calls: looked at on the day and after a week three each, after four weeks the two: 2 of 8, with two of
+    // four believed 1/3; charged ones (2 + 4/3) / 12; after a week (1 + 4 x 0.2778) / 7.
+    assert!(
+        (number(&open[0], "chance") - 0.301_587).abs() < 1e-5,
+        "{open:?}"
+    );
+    let risk = place.sql(
+        &[],
+        "SELECT chance, failed_on, called_on FROM battery_risk WHERE called_on IS NOT NULL",
+    );
+    assert_eq!(risk.len(), 1);
+    assert!(
+        (0.301..0.35).contains(&number(&risk[0], "chance")),
+        "{risk:?}"
+    );
+    let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
+    assert!(!short.contains("counts as failed"), "{short}");
+    let report = place.read("reports/2026-W26/report.md");
+    assert!(
+        report.contains(
+            "a call on 2026-06-20 was put down to the 12 V supply, charged and neither replaced nor tested fit since: of 3 such calls 1 proved a failure"
+        ),
+        "{report}"
+    );
 }
 
 #[test]

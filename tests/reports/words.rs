@@ -58,6 +58,7 @@ fn known_words() -> BTreeSet<&'static str> {
         LakeFinding,
         VisitReason,
         EndEvidence,
+        SinceCall,
         Certainty,
         Advice,
         LabelSource,
@@ -151,6 +152,7 @@ fn said(reasons: &[Reason], units: Units) -> String {
         powertrain: None,
         failed_on: None,
         failed_until: None,
+        open_call: None,
     }
     .said(units)
 }

@@ -1,6 +1,6 @@
 //! The closed word lists: stored spellings, other spellings, refusals.
 
-use voltwane::trade::derived_words::{Certainty, EndEvidence, FloodCause};
+use voltwane::trade::derived_words::{Certainty, EndEvidence, FloodCause, SinceCall};
 use voltwane::trade::words::*;
 
 /// Each word of a list is read back as itself and no two words share a spelling.
@@ -32,6 +32,7 @@ fn every_stored_word_is_read_back() {
         FloodCause,
         VisitReason,
         EndEvidence,
+        SinceCall,
         Certainty,
         Outcome,
         Action

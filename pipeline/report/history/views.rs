@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::super::style::Units;
-use super::super::words::reasons::{Reason, Reasoned};
+use super::super::words::reasons::{Call, Reason, Reasoned};
 use super::super::words::recovery::Standing;
 
 pub const VEHICLES: &str = "
@@ -153,7 +153,8 @@ pub struct Risk {
 
 pub const NOW: &str = "
     SELECT position, rank, chance, chance_lower, chance_upper, action, reasons,
-           chemistry, battery_group, powertrain, failed_on, failed_until
+           chemistry, battery_group, powertrain, failed_on, failed_until,
+           called_on, since_call, calls_alike, calls_proved
     FROM replacement_plan WHERE vin = $vin ORDER BY position";
 
 /// What is to be done about a battery now.
@@ -171,6 +172,8 @@ pub struct Now {
     pub powertrain: Option<String>,
     pub failed_on: Option<String>,
     pub failed_until: Option<String>,
+    #[serde(flatten)]
+    pub call: Call,
 }
 
 impl Now {
@@ -184,6 +187,7 @@ impl Now {
             powertrain: self.powertrain.as_deref(),
             failed_on: self.failed_on.as_deref(),
             failed_until: self.failed_until.as_deref(),
+            open_call: self.call.open(),
         }
         .said(units)
     }

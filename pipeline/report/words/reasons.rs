@@ -8,6 +8,7 @@ use super::super::style::Units;
 use super::ago;
 use risk::feature::Topic;
 use trade::calendar::DAYS_A_YEAR;
+use trade::derived_words::SinceCall;
 
 /// A reason as the table of chances gives it.
 #[derive(Debug, Clone, Deserialize)]
@@ -34,6 +35,57 @@ pub struct Reasoned<'a> {
     /// The day of a call that counts as a failure, and until when it does.
     pub failed_on: Option<&'a str>,
     pub failed_until: Option<&'a str>,
+    pub open_call: Option<OpenCall<'a>>,
+}
+
+/// A call that neither a new battery nor a fit test has answered.
+#[derive(Debug, Clone, Copy)]
+pub struct OpenCall<'a> {
+    pub on: &'a str,
+    /// What was done since.
+    pub since: Option<&'a str>,
+    /// Calls that stood as long with the same done since, and how many of them proved a failure.
+    pub alike: i64,
+    pub proved: i64,
+}
+
+/// The same as a row of the plan has it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Call {
+    called_on: Option<String>,
+    since_call: Option<String>,
+    calls_alike: Option<i64>,
+    calls_proved: Option<i64>,
+}
+
+impl Call {
+    /// The call, where one stands open.
+    pub fn open(&self) -> Option<OpenCall<'_>> {
+        self.called_on.as_deref().map(|on| OpenCall {
+            on,
+            since: self.since_call.as_deref(),
+            alike: self.calls_alike.unwrap_or(0),
+            proved: self.calls_proved.unwrap_or(0),
+        })
+    }
+}
+
+impl OpenCall<'_> {
+    fn said(&self) -> String {
+        let done = match self.since.and_then(|since| since.parse().ok()) {
+            Some(SinceCall::Charged) => "charged and neither replaced nor tested fit since",
+            Some(SinceCall::FoundBad) => "found worn and not replaced since",
+            Some(SinceCall::NotLookedAt) | None => "neither replaced nor tested fit since",
+        };
+        let record = match self.alike {
+            0 => "no such call is on record before".to_owned(),
+            alike => format!("of {alike} such calls {} proved a failure", self.proved),
+        };
+        format!(
+            "a call on {} was put down to the 12 V supply, {done}: {record}",
+            self.on
+        )
+    }
 }
 
 impl Reasoned<'_> {
@@ -42,10 +94,11 @@ impl Reasoned<'_> {
         let mut parts = Vec::new();
         if let Some(day) = self.failed_on {
             parts.push(format!(
-                "a call on {day} was put down to the 12 V supply and no new battery is on record: counts as failed until {}, after that as discharged only",
+                "a call on {day} was put down to the 12 V supply, it was found worn since and no new battery is on record: counts as failed until {}, after that as discharged only",
                 self.failed_until.unwrap_or("its time is over")
             ));
         }
+        parts.extend(self.open_call.map(|call| call.said()));
         parts.extend(
             self.reasons
                 .unwrap_or_default()

@@ -5,7 +5,7 @@ use serde::Deserialize;
 use crate::ReportError;
 use crate::sections::Reading;
 use crate::style::Units;
-use crate::words::reasons::{Reason, Reasoned};
+use crate::words::reasons::{Call, Reason, Reasoned};
 
 pub const RANKING: &str = "
     SELECT *, COUNT(*) OVER (PARTITION BY vin) AS of_vehicle FROM replacement_plan ORDER BY rank";
@@ -62,6 +62,8 @@ pub struct RiskRow {
     pub waits: bool,
     pub reasons: Option<Vec<Reason>>,
     pub failed_until: Option<String>,
+    #[serde(flatten)]
+    pub call: Call,
     pub under_warranty: Option<bool>,
     pub model_version: String,
 }
@@ -96,6 +98,7 @@ impl RiskRow {
             powertrain: self.powertrain.as_deref(),
             failed_on: self.failed_on.as_deref(),
             failed_until: self.failed_until.as_deref(),
+            open_call: self.call.open(),
         }
         .said(units)
     }
