@@ -17,6 +17,7 @@ pub mod expected_health;
 pub mod feature;
 pub mod features;
 pub mod frame;
+mod ground;
 pub mod knapsack;
 pub mod life_law;
 mod loss_features;

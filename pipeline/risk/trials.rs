@@ -1,6 +1,9 @@
 //! What ways of foretelling said before a day, and what came after it: the weights under which what came was the
 //! likeliest, and whether all chances were too high or too low.
 
+use super::model::BatteryDays;
+use super::without_warning::WithoutWarning;
+
 /// The weights believed before count like so many failures; the level is believed right within a third.
 const USUAL_FAILURES: f64 = 10.0;
 const LEVEL_SD: f64 = 0.2;
@@ -16,7 +19,47 @@ pub struct Trials {
     pub ends: Vec<usize>,
 }
 
+/// One trial: the looks learnt from, parted, and those tried.
+pub struct Try {
+    pub learnt: Vec<usize>,
+    pub tried: Vec<usize>,
+    pub parted: WithoutWarning,
+}
+
 impl Trials {
+    /// The trials before anything is said of them.
+    pub fn of(looks: &BatteryDays, tries: &[Try]) -> Self {
+        let mut trials = Self {
+            predictors: Vec::new(),
+            events: Vec::new(),
+            weights: Vec::new(),
+            alike: Vec::new(),
+            ends: Vec::new(),
+        };
+        for one in tries {
+            for look in &one.tried {
+                trials.events.push(looks.events[*look]);
+                trials.weights.push(looks.weights[*look]);
+                let watched = looks.offsets[*look].exp();
+                trials.alike.push(one.parted.alike.hazard * watched);
+            }
+            trials.ends.push(trials.events.len());
+        }
+        trials
+    }
+
+    /// Log-likelihood of one way by itself.
+    pub fn likelihood_of(&self, said: &[f64]) -> f64 {
+        let alone = Self {
+            predictors: vec![said.to_vec()],
+            events: self.events.clone(),
+            weights: self.weights.clone(),
+            alike: self.alike.clone(),
+            ends: self.ends.clone(),
+        };
+        alone.likelihood(&[1.0])
+    }
+
     pub fn failures(&self) -> f64 {
         let all = self.events.iter().zip(&self.weights);
         all.map(|(failed, weight)| if *failed { *weight } else { 0.0 })

@@ -13,15 +13,12 @@ use super::cold::{COLD, WARMING};
 use super::feature::{Feature, LAST_TEST, LOST};
 use super::features::{HEAT_AHEAD, HEAT_BEHIND};
 use super::frame::Frame;
-use super::model::{
-    BatteryDays, failed_batteries, fit_or_simpler, nothing_seen, prior, usual_hazard,
-};
+use super::ground::{Drawn, FEW_COLUMNS_PENALTY, Ground};
+use super::model::{BatteryDays, failed_batteries};
 use super::scaled::{Scaling, design, learn};
 use super::together::together;
-use super::trials::Trials;
-use super::without_warning::{Alike, Seen, WithoutWarning, part};
-use statistics::regression::design::Design;
-use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
+use super::trials::{Trials, Try};
+use super::without_warning::Alike;
 use statistics::regression::hazard_regression::HazardFit;
 
 /// A way of foretelling: which columns it looks at.
@@ -82,10 +79,6 @@ const TRIAL_DAYS: f64 = 91.0;
 /// A trial learns from at least so many failed looks.
 const FEWEST_FAILED: usize = 10;
 
-/// Penalties of the way of all signs, from which trials choose; the others' columns are few.
-const PENALTIES: [f64; 6] = [10_000.0, 3_000.0, 1_000.0, 300.0, 100.0, 30.0];
-const FEW_COLUMNS_PENALTY: f64 = 1_000.0;
-
 /// A way with its weight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Weighed {
@@ -102,6 +95,8 @@ pub struct Pooled {
     pub ways: Vec<Weighed>,
     pub scaling: Vec<Scaling>,
     pub penalty: f64,
+    /// The factor on it of each column.
+    pub penalty_factors: Vec<f64>,
     /// Logarithm of the factor on all chances, and its standard deviation.
     pub level: f64,
     pub level_sd: f64,
@@ -114,130 +109,27 @@ pub struct Pooled {
     pub fallback: Option<String>,
 }
 
-/// What the ways are fitted on.
-struct Ground<'a> {
-    features: &'a [Feature],
-    scaling: &'a [Scaling],
-    looks: &'a BatteryDays,
-    cells: Vec<f64>,
-    horizon_days: f64,
-}
-
-impl Ground<'_> {
-    fn columns(&self, way: &Way) -> Vec<usize> {
-        (0..self.features.len())
-            .filter(|at| (way.looks_at)(&self.features[*at]))
+/// The looks to learn from and those to be told, quarter by quarter of the last year.
+fn tries(looks: &BatteryDays, end: f64, horizon_days: f64) -> Vec<(Vec<usize>, Vec<usize>)> {
+    let those = |wanted: &dyn Fn(f64) -> bool| -> Vec<usize> {
+        let days = looks.known_days.iter().enumerate();
+        days.filter(|(_, day)| wanted(**day))
+            .map(|(look, _)| look)
             .collect()
-    }
-
-    fn row(&self, look: usize) -> &[f64] {
-        let size = self.features.len();
-        &self.cells[look * size..(look + 1) * size]
-    }
-
-    /// Parts what nothing foretells from what the columns of a way do, on some looks.
-    fn part(&self, columns: &[usize], looks: &[usize]) -> WithoutWarning {
-        let seen: Vec<Seen> = looks
-            .iter()
-            .map(|look| Seen {
-                failed: self.looks.events[*look],
-                weight: self.looks.weights[*look],
-                watched: self.looks.offsets[*look].exp(),
-            })
-            .collect();
-        part(&seen, usual_hazard(self.horizon_days), |foretold| {
-            let (fit, _) = self.fit(columns, looks, foretold, FEW_COLUMNS_PENALTY);
-            looks
-                .iter()
-                .map(|look| self.predictor(&fit, *look).min(3.0).exp())
-                .collect()
+    };
+    (0..TRIALS)
+        .map(|trial| end - TRIAL_DAYS * (TRIALS - trial) as f64)
+        .map(|from| {
+            (
+                those(&|day| day + horizon_days <= from),
+                those(&|day| day > from && day <= from + TRIAL_DAYS),
+            )
         })
-    }
-
-    /// Fits some columns on some looks, of which the failures count by their share `foretold`; the coefficients
-    /// are of all columns, 0 where not looked at.
-    fn fit(
-        &self,
-        columns: &[usize],
-        looks: &[usize],
-        foretold: &[f64],
-        penalty: f64,
-    ) -> (HazardFit, Option<String>) {
-        let features: Vec<&Feature> = columns.iter().map(|at| &self.features[*at]).collect();
-        let scaling: Vec<Scaling> = columns.iter().map(|at| self.scaling[*at]).collect();
-        let mut ridge: Ridge = prior(&features, &scaling, self.horizon_days);
-        ridge.lambda = penalty;
-        // What the columns did not bring they came through.
-        let counted = |look: usize, failed: bool, share: f64| {
-            (share > 0.0).then(|| (look, failed, share * self.looks.weights[look]))
-        };
-        let rows: Vec<(usize, bool, f64)> = looks
-            .iter()
-            .zip(foretold)
-            .flat_map(|(look, share)| {
-                let share = if self.looks.events[*look] {
-                    *share
-                } else {
-                    0.0
-                };
-                [
-                    counted(*look, true, share),
-                    counted(*look, false, 1.0 - share),
-                ]
-            })
-            .flatten()
-            .collect();
-        let cells: Vec<f64> = rows
-            .iter()
-            .flat_map(|(look, ..)| columns.iter().map(|at| self.row(*look)[*at]))
-            .collect();
-        let events: Vec<bool> = rows.iter().map(|(_, failed, _)| *failed).collect();
-        let weights: Vec<f64> = rows.iter().map(|(.., weight)| *weight).collect();
-        let offsets: Vec<f64> = rows
-            .iter()
-            .map(|(look, ..)| self.looks.offsets[*look])
-            .collect();
-        let data = PersonPeriods {
-            design: Design {
-                columns: columns.len(),
-                values: &cells,
-            },
-            events: &events,
-            weights: Some(&weights),
-            offsets: Some(&offsets),
-        };
-        let (fit, fallback) = match looks.is_empty() {
-            true => (nothing_seen(&ridge), None),
-            false => fit_or_simpler(&data, &mut ridge),
-        };
-        (spread_out(fit, columns, self.features.len()), fallback)
-    }
-
-    fn predictor(&self, fit: &HazardFit, look: usize) -> f64 {
-        let line = fit.coefficients.iter().zip(self.row(look));
-        fit.intercept + self.looks.offsets[look] + line.map(|(b, x)| b * x).sum::<f64>()
-    }
-}
-
-/// A fit of some columns as one of all, the others at nought.
-fn spread_out(fit: HazardFit, columns: &[usize], all: usize) -> HazardFit {
-    let (small, size) = (columns.len() + 1, all + 1);
-    let place = |at: usize| if at == 0 { 0 } else { columns[at - 1] + 1 };
-    let mut coefficients = vec![0.0; all];
-    let mut covariance = vec![0.0; size * size];
-    for (at, column) in columns.iter().enumerate() {
-        coefficients[*column] = fit.coefficients[at];
-    }
-    for i in 0..small {
-        for j in 0..small {
-            covariance[place(i) * size + place(j)] = fit.covariance[i * small + j];
-        }
-    }
-    HazardFit {
-        coefficients,
-        covariance,
-        ..fit
-    }
+        .filter(|(learnt, _)| {
+            let failed = learnt.iter().filter(|look| looks.events[**look]);
+            failed.count() >= FEWEST_FAILED
+        })
+        .collect()
 }
 
 /// Fits, tries and pools the ways.
@@ -261,7 +153,13 @@ pub fn fit(
         horizon_days,
     };
     let all: Vec<usize> = (0..looks.rows.len()).collect();
-    let columns: Vec<Vec<usize>> = WAYS.iter().map(|way| ground.columns(way)).collect();
+    let columns: Vec<Vec<usize>> = WAYS
+        .iter()
+        .map(|way| {
+            let looked_at = |at: &usize| (way.looks_at)(&features[*at]);
+            (0..features.len()).filter(looked_at).collect()
+        })
+        .collect();
     let usual: Vec<f64> = WAYS.iter().map(|way| way.usual).collect();
     let failures = failed_batteries(frame, &looks);
     let enough = failures >= prior_failures.max(1);
@@ -271,85 +169,25 @@ pub fn fit(
         .iter()
         .copied()
         .fold(f64::NEG_INFINITY, f64::max);
-    // Of each penalty of all signs, then of each way.
-    let penalties: Vec<f64> = penalty.map_or(PENALTIES.to_vec(), |penalty| vec![penalty]);
-    let mut of_penalties: Vec<Vec<f64>> = vec![Vec::new(); penalties.len()];
-    let mut trials = Trials {
-        predictors: vec![Vec::new(); WAYS.len()],
-        events: Vec::new(),
-        weights: Vec::new(),
-        alike: Vec::new(),
-        ends: Vec::new(),
+    let spans = match enough {
+        true => tries(&looks, end, horizon_days),
+        false => Vec::new(),
     };
-    for trial in 0..TRIALS {
-        let from = end - TRIAL_DAYS * (TRIALS - trial) as f64;
-        let learnt: Vec<usize> = all
-            .iter()
-            .copied()
-            .filter(|look| looks.known_days[*look] + horizon_days <= from)
-            .collect();
-        let failed = learnt.iter().filter(|look| looks.events[**look]).count();
-        if !enough || failed < FEWEST_FAILED {
-            continue;
-        }
-        let tried: Vec<usize> = all
-            .iter()
-            .copied()
-            .filter(|look| {
-                let day = looks.known_days[*look];
-                day > from && day <= from + TRIAL_DAYS
-            })
-            .collect();
-        let parted = ground.part(&columns[PARTED_BY], &learnt);
-        let foretold = |columns: &[usize], penalty: f64| -> Vec<f64> {
-            let (fit, _) = ground.fit(columns, &learnt, &parted.foretold, penalty);
-            tried
-                .iter()
-                .map(|look| ground.predictor(&fit, *look))
-                .collect()
-        };
-        let of_all_signs = together(&penalties, |penalty| foretold(&columns[0], *penalty));
-        for (known, more) in of_penalties.iter_mut().zip(of_all_signs) {
-            known.extend(more);
-        }
-        let of_few = together(&columns[1..], |columns| {
-            foretold(columns, FEW_COLUMNS_PENALTY)
-        });
-        for (known, more) in trials.predictors[1..].iter_mut().zip(of_few) {
-            known.extend(more);
-        }
-        trials
-            .events
-            .extend(tried.iter().map(|look| looks.events[*look]));
-        trials.alike.extend(
-            tried
-                .iter()
-                .map(|look| parted.alike.hazard * looks.offsets[*look].exp()),
-        );
-        trials
-            .weights
-            .extend(tried.iter().map(|look| looks.weights[*look]));
-        trials.ends.push(trials.events.len());
-    }
-    let (mut chosen, mut best) = (0, f64::NEG_INFINITY);
-    if !trials.events.is_empty() {
-        for (at, predictors) in of_penalties.iter().enumerate() {
-            trials.predictors[0] = predictors.clone();
-            let mut alone = vec![0.0; WAYS.len()];
-            alone[0] = 1.0;
-            let found = trials.likelihood(&alone);
-            if found > best {
-                (chosen, best) = (at, found);
-            }
-        }
-        trials.predictors[0] = of_penalties.swap_remove(chosen);
-    } else {
-        chosen = penalties
-            .iter()
-            .position(|penalty| *penalty == 3_000.0)
-            .unwrap_or(0);
-    }
-    let penalty = penalties[chosen];
+    let tries: Vec<Try> = spans
+        .into_iter()
+        .map(|(learnt, tried)| Try {
+            parted: ground.part(&columns[PARTED_BY], &learnt),
+            learnt,
+            tried,
+        })
+        .collect();
+    let mut trials = Trials::of(&looks, &tries);
+    let (drawn, of_all_signs) = ground.drawn(&columns[0], &tries, &trials, penalty);
+    let few = Drawn::evenly(FEW_COLUMNS_PENALTY);
+    let of_few = together(&columns[1..], |columns| {
+        ground.foretold(columns, &tries, &few)
+    });
+    trials.predictors = std::iter::once(of_all_signs).chain(of_few).collect();
     let trial_failures = trials.failures();
     // Untried, the way of all signs stands: its prior speaks where the failures do not.
     let (weights, (level, level_sd)) = match trial_failures > 0.0 {
@@ -364,12 +202,8 @@ pub fn fit(
     let mut fallback = None;
     let ways: Vec<usize> = (0..WAYS.len()).collect();
     let fitted = together(&ways, |way| {
-        let penalty = if *way == 0 {
-            penalty
-        } else {
-            FEW_COLUMNS_PENALTY
-        };
-        ground.fit(&columns[*way], &all, &parted.foretold, penalty)
+        let drawn = if *way == 0 { &drawn } else { &few };
+        ground.fit(&columns[*way], &all, &parted.foretold, drawn)
     });
     let fits: Vec<HazardFit> = fitted
         .into_iter()
@@ -409,7 +243,8 @@ pub fn fit(
             log_sd: parted.alike.log_sd.hypot(level_sd),
         },
         ways,
-        penalty,
+        penalty: drawn.penalty,
+        penalty_factors: features.iter().map(|one| drawn.factor(one)).collect(),
         level,
         level_sd,
         trial_failures,

@@ -204,6 +204,10 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         ),
         ("person_weeks", same(model.battery_weeks)),
         ("ridge", same(model.penalty)),
+        (
+            "penalty_factor",
+            numbers(std::iter::once(0.0).chain(model.penalty_factors.iter().copied())),
+        ),
         ("prior_weight", same(model.prior_weight)),
         ("effective_df", same(model.fit.effective_df)),
         ("level_factor", same(model.level.exp())),
