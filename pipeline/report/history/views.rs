@@ -133,7 +133,7 @@ pub struct Order {
 pub const RISKS: &str = "
     SELECT week, as_of, position, chance, chance_lower, chance_upper, rank, action, reasons
     FROM (SELECT *, ROW_NUMBER() OVER (PARTITION BY week, position ORDER BY as_of DESC, load_id DESC) AS recency
-          FROM risk_week WHERE vin = $vin)
+          FROM risk_week WHERE vin = $vin AND as_of < $as_of)
     WHERE recency = 1
     ORDER BY position, as_of, week";
 
