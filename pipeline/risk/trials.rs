@@ -48,16 +48,20 @@ impl Trials {
         trials
     }
 
-    /// Log-likelihood of one way by itself.
+    /// Log-likelihood of what was said of each look.
     pub fn likelihood_of(&self, said: &[f64]) -> f64 {
-        let alone = Self {
-            predictors: vec![said.to_vec()],
-            events: self.events.clone(),
-            weights: self.weights.clone(),
-            alike: self.alike.clone(),
-            ends: self.ends.clone(),
-        };
-        alone.likelihood(&[1.0])
+        let levels = self.levels(said);
+        (0..self.events.len())
+            .map(|look| {
+                let all = foretold(said[look]) + self.alike[look];
+                let gathered = (levels[look].exp() * all).max(1e-13);
+                self.weights[look]
+                    * match self.events[look] {
+                        true => (-(-gathered).exp_m1()).ln(),
+                        false => -gathered,
+                    }
+            })
+            .sum()
     }
 
     pub fn failures(&self) -> f64 {
@@ -66,14 +70,13 @@ impl Trials {
             .sum()
     }
 
-    pub fn pooled(&self, weights: &[f64], look: usize) -> f64 {
-        let ways = self.predictors.iter().zip(weights);
-        ways.map(|(way, weight)| weight * way[look]).sum()
-    }
-
-    /// What a look gathers by its columns.
-    fn foretold(&self, weights: &[f64], look: usize) -> f64 {
-        self.pooled(weights, look).min(3.0).exp()
+    /// What the ways say of each look, pooled by these weights.
+    fn pooled(&self, weights: &[f64]) -> Vec<f64> {
+        let of_look = |look: usize| -> f64 {
+            let ways = self.predictors.iter().zip(weights);
+            ways.map(|(way, weight)| weight * way[look]).sum()
+        };
+        (0..self.events.len()).map(of_look).collect()
     }
 
     /// Where each trial's looks are.
@@ -82,8 +85,8 @@ impl Trials {
         starts.zip(&self.ends).map(|(from, to)| from..*to).collect()
     }
 
-    /// Of each trial the failures that came and those told by these weights.
-    pub fn came_and_told(&self, weights: &[f64]) -> Vec<(f64, f64)> {
+    /// Of each trial the failures that came and those told.
+    fn came_and_told(&self, said: &[f64]) -> Vec<(f64, f64)> {
         let of_trial = |looks: std::ops::Range<usize>| {
             let (mut came, mut told) = (0.0, 0.0);
             for look in looks {
@@ -92,7 +95,7 @@ impl Trials {
                 } else {
                     0.0
                 };
-                told += self.weights[look] * (self.foretold(weights, look) + self.alike[look]);
+                told += self.weights[look] * (foretold(said[look]) + self.alike[look]);
             }
             (came, told)
         };
@@ -101,9 +104,9 @@ impl Trials {
 
     /// The level of each trial, drawn to none, look by look. A hard winter raises all chances of its quarter,
     /// which says nothing of which way tells batteries apart.
-    pub fn levels(&self, weights: &[f64]) -> Vec<f64> {
+    fn levels(&self, said: &[f64]) -> Vec<f64> {
         let precision = LEVEL_SD.powi(-2);
-        let levels = self.came_and_told(weights).into_iter().zip(self.spans());
+        let levels = self.came_and_told(said).into_iter().zip(self.spans());
         levels
             .flat_map(|((came, told), looks)| {
                 let level = ((came + precision) / (told + precision)).ln();
@@ -117,7 +120,7 @@ impl Trials {
     /// mean, DerSimonian and Laird, Controlled Clinical Trials 7:177, 1986).
     pub fn level(&self, weights: &[f64]) -> (f64, f64) {
         let quarters: Vec<(f64, f64)> = self
-            .came_and_told(weights)
+            .came_and_told(&self.pooled(weights))
             .into_iter()
             .map(|(came, told)| (((came + 0.5) / (told + 0.5)).ln(), 1.0 / (came + 0.5)))
             .collect();
@@ -149,27 +152,17 @@ impl Trials {
 
     /// Log-likelihood under these weights and this level.
     pub fn likelihood(&self, weights: &[f64]) -> f64 {
-        let levels = self.levels(weights);
-        (0..self.events.len())
-            .map(|look| {
-                let all = self.foretold(weights, look) + self.alike[look];
-                let gathered = (levels[look].exp() * all).max(1e-13);
-                self.weights[look]
-                    * match self.events[look] {
-                        true => (-(-gathered).exp_m1()).ln(),
-                        false => -gathered,
-                    }
-            })
-            .sum()
+        self.likelihood_of(&self.pooled(weights))
     }
 
     /// The slopes of the log-likelihood in the weights.
     pub fn slopes(&self, weights: &[f64]) -> Vec<f64> {
-        let levels = self.levels(weights);
+        let said = self.pooled(weights);
+        let levels = self.levels(&said);
         let mut slopes = vec![0.0; weights.len()];
         for look in 0..self.events.len() {
             let level = levels[look].exp();
-            let foretold = level * self.foretold(weights, look);
+            let foretold = level * foretold(said[look]);
             let gathered = (foretold + level * self.alike[look]).max(1e-13);
             let of_predictor = self.weights[look]
                 * foretold
@@ -231,6 +224,11 @@ impl Trials {
     }
 }
 
+/// What a look gathers by its columns.
+fn foretold(said: f64) -> f64 {
+    said.min(3.0).exp()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -285,7 +283,7 @@ mod tests {
     fn one_hard_quarter_does_not_set_the_level() {
         let trials = trials();
         let told: f64 = trials
-            .came_and_told(&[1.0, 0.0])
+            .came_and_told(&trials.predictors[0])
             .iter()
             .map(|(_, told)| told)
             .sum();

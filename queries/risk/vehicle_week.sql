@@ -42,4 +42,4 @@ LEFT JOIN battery_day_call m ON m.vin = p.vin AND m.position = p.position AND m.
 LEFT JOIN battery_day_code c ON c.vin = p.vin AND c.position = p.position AND c.battery_no = p.battery_no AND c.periods_back = p.periods_back
 LEFT JOIN odometer_pace d ON d.vin = p.vin AND d.seen_on <= p.known_on AND (d.next_seen_on IS NULL OR d.next_seen_on > p.known_on)
 LEFT JOIN depot_day_weather w ON w.depot = p.depot AND w.known_on = p.known_on
-WHERE (p.watched_days > 0 OR p.periods_back = 0) AND (p.periods_back = 0 OR NOT COALESCE(m.call_open, FALSE))
+WHERE p.periods_back = 0 OR (p.watched_days > 0 AND NOT COALESCE(m.call_open, FALSE))

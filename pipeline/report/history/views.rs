@@ -187,7 +187,7 @@ impl Now {
             powertrain: self.powertrain.as_deref(),
             failed_on: self.failed_on.as_deref(),
             failed_until: self.failed_until.as_deref(),
-            open_call: self.call.open(),
+            open_call: Some(&self.call),
         }
         .said(units)
     }

@@ -35,56 +35,43 @@ pub struct Reasoned<'a> {
     /// The day of a call that counts as a failure, and until when it does.
     pub failed_on: Option<&'a str>,
     pub failed_until: Option<&'a str>,
-    pub open_call: Option<OpenCall<'a>>,
+    pub open_call: Option<&'a Call>,
 }
 
-/// A call that neither a new battery nor a fit test has answered.
-#[derive(Debug, Clone, Copy)]
-pub struct OpenCall<'a> {
-    pub on: &'a str,
-    /// What was done since.
-    pub since: Option<&'a str>,
-    /// Calls that stood as long with the same done since, and how many of them proved a failure.
-    pub alike: i64,
-    pub proved: i64,
-}
-
-/// The same as a row of the plan has it.
+/// A call that neither a new battery nor a fit test has answered, as a row of the plan has it.
 #[derive(Debug, Clone, Deserialize)]
 pub struct Call {
     called_on: Option<String>,
+    /// What was done since.
     since_call: Option<String>,
+    /// Calls that stood as long with the same done since, and how many of them proved a failure.
     calls_alike: Option<i64>,
     calls_proved: Option<i64>,
 }
 
 impl Call {
-    /// The call, where one stands open.
-    pub fn open(&self) -> Option<OpenCall<'_>> {
-        self.called_on.as_deref().map(|on| OpenCall {
-            on,
-            since: self.since_call.as_deref(),
-            alike: self.calls_alike.unwrap_or(0),
-            proved: self.calls_proved.unwrap_or(0),
-        })
-    }
-}
-
-impl OpenCall<'_> {
-    fn said(&self) -> String {
-        let done = match self.since.and_then(|since| since.parse().ok()) {
+    /// What is said of it; nothing where none stands open.
+    fn said(&self) -> Option<String> {
+        let on = self.called_on.as_deref()?;
+        let done = match self
+            .since_call
+            .as_deref()
+            .and_then(|since| since.parse().ok())
+        {
             Some(SinceCall::Charged) => "charged and neither replaced nor tested fit since",
             Some(SinceCall::FoundBad) => "found worn and not replaced since",
             Some(SinceCall::NotLookedAt) | None => "neither replaced nor tested fit since",
         };
-        let record = match self.alike {
+        let record = match self.calls_alike.unwrap_or(0) {
             0 => "no such call is on record before".to_owned(),
-            alike => format!("of {alike} such calls {} proved a failure", self.proved),
+            alike => {
+                let proved = self.calls_proved.unwrap_or(0);
+                format!("of {alike} such calls {proved} proved a failure")
+            }
         };
-        format!(
-            "a call on {} was put down to the 12 V supply, {done}: {record}",
-            self.on
-        )
+        Some(format!(
+            "a call on {on} was put down to the 12 V supply, {done}: {record}"
+        ))
     }
 }
 
@@ -98,7 +85,7 @@ impl Reasoned<'_> {
                 self.failed_until.unwrap_or("its time is over")
             ));
         }
-        parts.extend(self.open_call.map(|call| call.said()));
+        parts.extend(self.open_call.and_then(Call::said));
         parts.extend(
             self.reasons
                 .unwrap_or_default()

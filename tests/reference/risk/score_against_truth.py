@@ -118,8 +118,7 @@ def score(program, folder):
             "last test": [-(float(row["health"]) if row["health"] else usual) for row in now],
             "age": [float(row["age_days"]) for row in now],
         }
-        for way in ("model", "regression"):
-            by_season[way, season] = (sum(ways[way]), sum(true))
+        by_season[season] = (sum(ways["model"]), sum(true))
         for row, chance in zip(rows, true):
             held += float(row["chance_lower"]) <= chance <= float(row["chance_upper"])
             seen += 1
@@ -134,17 +133,17 @@ def score(program, folder):
                 scores[way][f"caught {share}"] += sum(true[at] for at in order[:first])
                 scores[way][f"best {share}"] += sum(best[:first])
 
-    def ratio(way, seasons):
-        told, true = (sum(by_season[way, season][at] for season in seasons) for at in (0, 1))
+    def ratio(seasons):
+        told, true = (sum(by_season[season][at] for season in seasons) for at in (0, 1))
         return f"{told / true:.2f}"
 
-    seasons = ", ".join(f"{ratio('model', [season])}" for season in SEASONS)
+    seasons = ", ".join(ratio([season]) for season in SEASONS)
     c = ", ".join(f"{scores[way]['right'] / scores[way]['wanted']:.3f}".lstrip("0") for way in WAYS)
     tops = [
         ", ".join(f"{100 * scores[way][f'caught {share}'] / scores[way][f'best {share}']:.0f}" for way in WAYS)
         for share in (0.02, 0.05)
     ]
-    told = f"{ratio('model', SEASONS)} ({seasons})"
+    told = f"{ratio(SEASONS)} ({seasons})"
     print(f"| {os.path.basename(folder)} | {told} | {c} | {tops[0]} % | {tops[1]} % | {100 * held / seen:.0f} % |", flush=True)
 
 
