@@ -12,6 +12,7 @@ use super::frame::{Frame, Number, Word};
 use super::reasons::{self, Reason};
 use super::scaled::Scaling;
 use super::stored_model::StoredModel;
+use super::wear_power::wear_power;
 use statistics::InputError;
 use statistics::limits::Limits;
 use statistics::regression::design::Design;
@@ -104,7 +105,8 @@ pub fn predict(
         };
         // What is not known of the battery's own wear, and of the morning it fails on, in the logarithm of
         // its hazard.
-        let own_wear = lost_slope * log_lost_slope(expected.lost[row]) * expected.sd(row);
+        let power = wear_power(frame, row, model).worn;
+        let own_wear = power * log_lost_slope(expected.lost[row]) * expected.sd(row);
         let own_sd = own_wear.hypot(own_morning(frame, row, model, periods)?);
         let chance = model
             .fit

@@ -130,16 +130,19 @@ pub fn warming(morning_c: f64, behind_c: f64) -> f64 {
     }
 }
 
+/// How far the coldest morning ahead lies beyond the coldest the battery came through, in tens of degrees.
+pub fn strain(frame: &Frame, row: usize, outlook: Outlook) -> f64 {
+    let beyond = (coldest_survived(frame, row) - coldest_ahead(frame, row, outlook)) / DEGREES;
+    match beyond.is_nan() {
+        true => 0.0,
+        false => beyond.clamp(0.0, 4.0),
+    }
+}
+
 /// The columns.
 pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Feature> {
     let ahead = |row: usize| coldest_ahead(frame, row, outlook);
-    let strain = |row: usize| {
-        let beyond = (coldest_survived(frame, row) - ahead(row)) / DEGREES;
-        match beyond.is_nan() {
-            true => 0.0,
-            false => beyond.clamp(0.0, 4.0),
-        }
-    };
+    let strain = |row: usize| strain(frame, row, outlook);
     let record = |row: usize| {
         let beyond = (usual_coldest(frame, row) - ahead(row)) / DEGREES;
         if beyond.is_nan() {
@@ -165,7 +168,7 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
         )
         .leading(0.0),
         new(
-            "cold on lost ability",
+            COLD_ON_LOST,
             "the same times the logarithm of the ability lost",
             frame.map(|row| by_lost(cold(row), row)),
         )
@@ -195,7 +198,7 @@ pub fn of_cold(frame: &Frame, lost_ability: &[f64], outlook: Outlook) -> Vec<Fea
         )
         .leading(0.0),
         new(
-            "colder than survived on lost ability",
+            STRAIN_ON_LOST,
             "the same times the logarithm of the ability lost",
             frame.map(|row| by_lost(strain(row), row)),
         )
@@ -208,6 +211,12 @@ pub const COLD: &str = "cold ahead";
 
 /// The name of its bend.
 pub const DEEP_FROST: &str = "cold of deep frost";
+
+/// The name of the leading one's product with the lost ability.
+pub const COLD_ON_LOST: &str = "cold on lost ability";
+
+/// The name of that of strain.
+pub const STRAIN_ON_LOST: &str = "colder than survived on lost ability";
 
 /// The name of the one that tells spring from autumn.
 pub const WARMING: &str = "warming";

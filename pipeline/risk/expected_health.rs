@@ -14,6 +14,7 @@
 use serde::Deserialize;
 
 use super::feature::{Feature, HEALTH_WHEN_NEW, Topic, age_years, prior_lost};
+use super::features::found_discharged;
 use super::frame::{Frame, Number, Word};
 use super::loss_features::{of_correction, of_usual_loss};
 use super::own_pace::{
@@ -41,6 +42,11 @@ const ROUNDS: usize = 3;
 /// The usual loss ends here, as a share of the rating.
 const LEAST_USUAL: f64 = 0.002;
 const MOST_USUAL: f64 = 1.2;
+
+/// What a discharge leaves of a battery is open: by so much about what is expected, a share of the rating, which is
+/// believed like so many tests. `common practice, no source`
+const USUAL_OPEN: f64 = 0.12;
+const USUAL_OPEN_TESTS: f64 = 10.0;
 
 /// What a kept number belongs to.
 const USUAL_LOSS: &str = "usual loss";
@@ -75,6 +81,8 @@ pub struct Expected {
     /// Share of the rating lost by now.
     pub lost: Vec<f64>,
     pub spread: Spread,
+    /// Variance of that beyond what the own pace leaves open: of batteries found discharged.
+    pub beside: Vec<f64>,
 }
 
 impl Expected {
@@ -85,7 +93,8 @@ impl Expected {
 
     /// Standard deviation of the share lost, of this battery.
     pub fn sd(&self, row: usize) -> f64 {
-        self.own[row].variance.max(0.0).sqrt()
+        let own = &self.own[row];
+        (own.variance.max(0.0) + own.strayed + self.beside[row]).sqrt()
     }
 }
 
@@ -178,6 +187,12 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
         "standard deviation of a test about the battery's true ability",
         spread.test_sd,
     );
+    kept.number(
+        OWN_PACE,
+        "stray",
+        "standard deviation of what a battery strays from its line in a year without a test",
+        spread.stray_sd,
+    );
 
     let own = own_paces(frame, &usual, spread, horizon_days);
     let features = of_correction(frame, &usual, &own, horizon_days);
@@ -215,10 +230,35 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
         &slopes,
         &scaling,
     );
+    let discharged = rows
+        .iter()
+        .enumerate()
+        .filter(|(_, row)| found_discharged(frame, **row));
+    let open = discharged.map(|(at, row)| {
+        let off = left[at] - level - along(&slopes, &cells, at);
+        let known = own[*row].variance + own[*row].strayed + spread.test_sd.powi(2);
+        (weights[at], off * off - known)
+    });
+    kept.number(
+        OWN_PACE,
+        "discharged spread",
+        "standard deviation of the ability of batteries found discharged, beside all that",
+        open_of_discharged(open),
+    );
     HealthFit {
         slopes: kept.slopes,
         fallback,
     }
+}
+
+/// Standard deviation that the tests leave of batteries found discharged; each with its weight and what its answer was
+/// off, squared, beyond what was known.
+fn open_of_discharged(tests: impl Iterator<Item = (f64, f64)>) -> f64 {
+    let believed = (USUAL_OPEN_TESTS, USUAL_OPEN_TESTS * USUAL_OPEN.powi(2));
+    let (weight, open) = tests.fold(believed, |(weights, sum), (weight, open)| {
+        (weights + weight, sum + weight * open.clamp(-0.25, 0.25))
+    });
+    (open / weight).max(0.0).sqrt()
 }
 
 /// A row's sum of slopes times scaled columns.
@@ -258,9 +298,15 @@ pub fn predict(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Expect
     let spread = Spread {
         pace_sd: number("pace spread").unwrap_or(USUAL_SPREAD.pace_sd),
         test_sd: number("test spread").unwrap_or(USUAL_SPREAD.test_sd),
+        stray_sd: number("stray").unwrap_or(USUAL_SPREAD.stray_sd),
     };
     let usual = usual_loss(frame, kept, horizon_days);
     let own = own_paces(frame, &usual, spread, horizon_days);
+    let open = number("discharged spread").unwrap_or(USUAL_OPEN);
+    let beside = frame.map(|row| match found_discharged(frame, row) {
+        true => open * open,
+        false => 0.0,
+    });
     let level = intercept(kept, CORRECTION);
     let mut lost: Vec<f64> = own.iter().map(|own| own.lost + level).collect();
     for (feature, slope) in with_slopes(
@@ -277,6 +323,7 @@ pub fn predict(frame: &Frame, kept: &[HealthSlope], horizon_days: f64) -> Expect
         own,
         lost,
         spread,
+        beside,
     }
 }
 

@@ -9,6 +9,13 @@ use super::feature::{
 };
 use super::frame::{Frame, Number, Word};
 
+/// The names of the columns of a battery found discharged and not tested charged since.
+pub const DISCHARGED_LAST: &str = "discharged last";
+pub const DISCHARGED_LOST: &str = "lost when discharged";
+
+/// Half the rating is about what batteries found discharged read. `common practice, no source`
+const HALF_LOST: f64 = HEALTH_WHEN_NEW - 0.5;
+
 /// The name of the column of heat to come.
 pub const HEAT_AHEAD: &str = "heat ahead";
 
@@ -40,6 +47,21 @@ pub(super) fn untested(frame: &Frame) -> Feature {
         Topic::Tests,
         Scale::Flag,
         unknown(frame, Number::Health),
+    )
+}
+
+/// Whether its last test found it discharged, and none since has found it charged.
+pub(super) fn found_discharged(frame: &Frame, row: usize) -> bool {
+    !frame.number(Number::DaysSinceDischarged, row).is_nan()
+}
+
+pub(super) fn discharged_last(frame: &Frame) -> Feature {
+    Feature::new(
+        DISCHARGED_LAST,
+        "found discharged, and not tested charged since",
+        Topic::Tests,
+        Scale::Flag,
+        frame.map(|row| flag(found_discharged(frame, row))),
     )
 }
 
@@ -155,6 +177,23 @@ pub fn of_hazard(
             Tests,
             Centred,
             frame.map(|row| log_lost(HEALTH_WHEN_NEW - frame.number(Number::Health, row))),
+        )
+        .leading(0.0),
+    );
+    features.push(discharged_last(frame));
+    features.push(
+        new(
+            DISCHARGED_LOST,
+            "logarithm of the ability it then read lost, beyond that of half the rating",
+            Tests,
+            Scale::Spread,
+            frame.map(|row| {
+                let read = frame.number(Number::DischargedRead, row);
+                match read.is_nan() {
+                    true => 0.0,
+                    false => log_lost(HEALTH_WHEN_NEW - read) - log_lost(HALF_LOST),
+                }
+            }),
         )
         .leading(0.0),
     );

@@ -36,5 +36,6 @@ mod together;
 mod trials;
 pub mod visits;
 pub mod ways;
+pub mod wear_power;
 pub mod weeks_ahead;
 pub mod without_warning;

@@ -3,8 +3,8 @@
 
 use super::feature::{Feature, HEALTH_WHEN_NEW, Scale, Topic, age_years};
 use super::features::{
-    age_in_doubt, distance_driven, distance_not_known, failed_before, heat, heat_not_known, kinds,
-    signs, untested,
+    age_in_doubt, discharged_last, distance_driven, distance_not_known, failed_before, heat,
+    heat_not_known, kinds, signs, untested,
 };
 use super::frame::{Frame, Number};
 use super::own_pace::{OwnPace, usual_rate};
@@ -79,9 +79,26 @@ pub fn of_correction(
         let line = usual_rate(usual[row], age) * then * (1.0 + own[row].faster) + own[row].start;
         lost - line
     };
+    // What it read when it was found discharged, beyond what is expected of it without that.
+    let read_lost = |row: usize| {
+        let lost = HEALTH_WHEN_NEW - frame.number(Number::DischargedRead, row);
+        if lost.is_nan() {
+            0.0
+        } else {
+            lost - own[row].lost
+        }
+    };
     let new = Feature::new;
     let mut features = vec![
         untested(frame),
+        discharged_last(frame),
+        new(
+            "lost when discharged",
+            "loss it read when found discharged, beyond the battery's own line",
+            Tests,
+            Spread,
+            frame.map(read_lost),
+        ),
         new("usual loss", "the usual loss", Age, Centred, usual.to_vec()),
         new(
             "own loss",

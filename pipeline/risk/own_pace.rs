@@ -5,24 +5,28 @@
 //! with a normal error. Before its first test a battery's pace is about 1 and its start about 0; each
 //! test draws both towards what it found, the more so the more there are and the farther they are apart.
 //! That is the best linear unbiased prediction of a random-effects line (Robinson, Statistical Science
-//! 6:15, 1991), here in closed form from sums over the tests. Nothing here fails.
+//! 6:15, 1991), here in closed form from sums over the tests. Ability also sinks by steps that no line foretells,
+//! so what is known of it fades from the last test on, like a random walk. Nothing here fails.
 
 use super::feature::HEALTH_WHEN_NEW;
 use super::frame::{Frame, Number};
+use trade::calendar::DAYS_A_YEAR;
 
 /// Standard deviation of a new battery's ability about the usual, as a share of the rating.
 /// `common practice, no source`
 const START_SD: f64 = 0.025;
 
 /// Before tests tell: batteries alike in all that is known differ in pace by some 20 %, tests by
-/// 6 points. `common practice, no source`
+/// 6 points, and in a year without a test a battery strays by 4. `common practice, no source`
 pub const USUAL_SPREAD: Spread = Spread {
     pace_sd: 0.2,
     test_sd: 0.06,
+    stray_sd: 0.04,
 };
 
 const PACES: [f64; 6] = [0.05, 0.1, 0.15, 0.2, 0.3, 0.4];
 const TESTS: [f64; 7] = [0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1];
+const STRAYS: [f64; 6] = [0.0, 0.02, 0.04, 0.07, 0.1, 0.15];
 
 /// A younger battery's rate is that of this age.
 const YOUNGEST_YEARS: f64 = 0.25;
@@ -40,6 +44,8 @@ pub struct Spread {
     pub pace_sd: f64,
     /// Standard deviation of a test about the battery's true share of its rating.
     pub test_sd: f64,
+    /// Standard deviation of what a battery strays from its line in a year without a test, a share of the rating.
+    pub stray_sd: f64,
 }
 
 /// What a battery's tests say of it.
@@ -51,8 +57,10 @@ pub struct OwnPace {
     pub start: f64,
     /// Ability lost today, as a share of the rating.
     pub lost: f64,
-    /// Variance of that.
+    /// Variance of that by the line.
     pub variance: f64,
+    /// Variance of what it may have strayed from the line since.
+    pub strayed: f64,
 }
 
 /// Sums over a battery's tests so far.
@@ -63,6 +71,8 @@ pub struct TestSums {
     pub age_years_squared: f64,
     pub lost: f64,
     pub age_years_by_lost: f64,
+    /// From the last of them until today, or from when it was new.
+    pub years_since: f64,
 }
 
 impl TestSums {
@@ -88,6 +98,12 @@ impl TestSums {
             lost: HEALTH_WHEN_NEW * tests - known(Number::HealthSum).min(MOST_HEALTH * tests),
             age_years_by_lost: HEALTH_WHEN_NEW * age_years
                 - known(Number::AgeHealthSum).min(MOST_HEALTH * age_years),
+            years_since: match tests > 0.0 {
+                true => known(Number::DaysSinceHealth),
+                false => known(Number::AgeDays),
+            }
+            .min(MOST_YEARS * DAYS_A_YEAR)
+                / DAYS_A_YEAR,
         }
     }
 }
@@ -121,6 +137,7 @@ pub fn own_pace(sums: TestSums, usual: f64, age_years: f64, spread: Spread) -> O
         start,
         lost: usual * (1.0 + faster) + start,
         variance: (usual * usual * of_start - 2.0 * usual * of_both + of_pace) / determinant,
+        strayed: spread.stray_sd.powi(2) * sums.years_since,
     }
 }
 
@@ -136,22 +153,30 @@ pub struct NextTest {
 
 /// The spread under which the tests that came were the most likely, on a coarse grid.
 pub fn most_likely_spread(tests: &[NextTest]) -> Spread {
-    let surprise = |spread: Spread| -> f64 {
-        tests
-            .iter()
-            .map(|test| {
-                let own = own_pace(test.sums, test.usual, test.age_years, spread);
-                let variance = own.variance + spread.test_sd * spread.test_sd;
+    let surprises = |pace_sd: f64, test_sd: f64| {
+        let steady = Spread {
+            pace_sd,
+            test_sd,
+            stray_sd: 0.0,
+        };
+        let mut surprises = [0.0; STRAYS.len()];
+        for test in tests {
+            let own = own_pace(test.sums, test.usual, test.age_years, steady);
+            for (surprise, stray_sd) in surprises.iter_mut().zip(STRAYS) {
+                let strayed = stray_sd * stray_sd * test.sums.years_since;
+                let variance = own.variance + strayed + test_sd * test_sd;
                 // A test farther off than four deviations is one gone wrong and says nothing of the spread.
                 let far = ((test.lost - own.lost).powi(2) / variance).min(16.0);
-                test.weight * (variance.ln() + far)
-            })
-            .sum()
+                *surprise += test.weight * (variance.ln() + far);
+            }
+        }
+        let spreads = STRAYS.map(|stray_sd| Spread { stray_sd, ..steady });
+        surprises.into_iter().zip(spreads)
     };
     PACES
         .iter()
-        .flat_map(|&pace_sd| TESTS.map(|test_sd| Spread { pace_sd, test_sd }))
-        .map(|spread| (surprise(spread), spread))
+        .flat_map(|&pace_sd| TESTS.map(|test_sd| (pace_sd, test_sd)))
+        .flat_map(|(pace_sd, test_sd)| surprises(pace_sd, test_sd))
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or(USUAL_SPREAD, |(_, spread)| spread)
 }
@@ -168,6 +193,7 @@ mod tests {
             age_years_squared: total(|t| t.0 * t.0),
             lost: total(|t| t.1),
             age_years_by_lost: total(|t| t.0 * t.1),
+            years_since: 0.0,
         }
     }
 
@@ -229,5 +255,36 @@ mod tests {
         let found = most_likely_spread(&tests);
         assert!((0.2..=0.3).contains(&found.pace_sd), "{found:?}");
         assert!((0.03..=0.05).contains(&found.test_sd), "{found:?}");
+        assert_eq!(found.stray_sd, 0.0);
+    }
+
+    /// Batteries alike that stray by a tenth in a year: those tested a month ago are where they were, the others are
+    /// not.
+    #[test]
+    fn what_is_known_fades_as_batteries_stray() {
+        let z = [-1.38, -0.67, -0.21, 0.21, 0.67, 1.38];
+        let mut tests = Vec::new();
+        for years_since in [0.1_f64, 0.5, 1.0, 2.0] {
+            for strayed in z {
+                for error in z {
+                    let mut sums = sums(&[(2.0, 0.2)]);
+                    sums.years_since = years_since;
+                    tests.push(NextTest {
+                        sums,
+                        usual: 0.2 + 0.1 * years_since,
+                        age_years: 2.0 + years_since,
+                        lost: 0.2
+                            + 0.1 * years_since
+                            + 0.1 * years_since.sqrt() * strayed
+                            + 0.03 * error,
+                        weight: 1.0,
+                    });
+                }
+            }
+        }
+        let found = most_likely_spread(&tests);
+        assert!((0.07..=0.1).contains(&found.stray_sd), "{found:?}");
+        let own = |sums| own_pace(sums, 0.3, 3.0, found).strayed;
+        assert!(own(tests[143].sums) > own(tests[0].sums) + 0.003);
     }
 }

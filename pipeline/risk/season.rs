@@ -1,6 +1,7 @@
 //! How the hazard goes with the weeks of a year at a place, as the model has learnt of its weather.
 
-use super::cold::{COLD, DEEP_FROST, WARMING, cold, deep_frost, warming};
+use super::cold::{COLD, COLD_ON_LOST, DEEP_FROST, WARMING, cold, deep_frost, warming};
+use super::feature::log_lost;
 use super::features::{HEAT_AHEAD, HEAT_BEHIND};
 
 /// Weeks of the quarter that a week's weather is set against.
@@ -13,10 +14,12 @@ pub struct Air {
     pub heat: f64,
 }
 
-/// The factor of each week of a year that goes round: the weeks before the first are the last. `slope` is that of a
-/// column as it is.
-pub fn factors(year: &[Air], slope: impl Fn(&str) -> f64) -> Vec<f64> {
+/// The factor of each week of a year that goes round, for a battery that has lost this share of its rating: the
+/// weeks before the first are the last. `slope` is that of a column as it is.
+pub fn factors(year: &[Air], lost: f64, slope: impl Fn(&str) -> f64) -> Vec<f64> {
     let weeks = year.len();
+    // Cold asks more of those who have lost more.
+    let of_cold = slope(COLD) + slope(COLD_ON_LOST) * (log_lost(lost) + 1.0);
     let before =
         |week: usize| (1..=QUARTER).map(move |back| year[(week + weeks * QUARTER - back) % weeks]);
     let of_week = |week: usize| {
@@ -28,7 +31,7 @@ pub fn factors(year: &[Air], slope: impl Fn(&str) -> f64) -> Vec<f64> {
             .map(|air| air.morning_c)
             .fold(f64::NAN, f64::min);
         let heat_behind = before(week).map(|air| air.heat).sum::<f64>() / QUARTER as f64;
-        let log = slope(COLD) * cold(air.morning_c)
+        let log = of_cold * cold(air.morning_c)
             + slope(DEEP_FROST) * deep_frost(air.morning_c)
             + slope(WARMING) * warming(air.morning_c, behind_c)
             + slope(HEAT_AHEAD) * air.heat
@@ -59,10 +62,24 @@ mod tests {
             WARMING => -2.0,
             _ => 0.0,
         };
-        let factors = factors(&year, slope);
+        let factors = factors(&year, 0.4, slope);
         // 0 degrees counts 1; after -10 it is ten degrees warmer, with half of that as cold: 1.5 times -2.
         assert!((factors[51] - 1f64.exp()).abs() < 1e-9);
         assert!((factors[9] - (1.0 - 3.0f64).exp()).abs() < 1e-9);
+    }
+
+    #[test]
+    fn winter_raises_the_hazard_of_the_worn_more() {
+        let mut year = [Air {
+            morning_c: 10.0,
+            heat: 0.0,
+        }; 52];
+        year[20].morning_c = -10.0;
+        let slope = |name: &str| if name == COLD_ON_LOST { 1.0 } else { 0.0 };
+        let of = |lost: f64| factors(&year, lost, slope)[20].ln();
+        // Two tens of degrees, times the logarithm of the ability lost, plus one.
+        assert!((of(0.5) - 2.0 * (log_lost(0.5) + 1.0)).abs() < 1e-9);
+        assert!(of(0.5) > of(0.2));
     }
 
     #[test]
@@ -71,6 +88,6 @@ mod tests {
             morning_c: f64::NAN,
             heat: 0.0,
         }; 3];
-        assert_eq!(factors(&year, |_| 1.0), [1.0; 3]);
+        assert_eq!(factors(&year, 0.4, |_| 1.0), [1.0; 3]);
     }
 }

@@ -73,14 +73,17 @@ impl StoredModel {
         }
     }
 
-    /// The power of the (levelled) lost ability that the hazard goes with.
+    /// Slope of a column as it is, unscaled; nothing of one that is not there.
+    pub fn slope(&self, name: &str) -> f64 {
+        let at = self.names.iter().position(|known| known == name);
+        at.map_or(0.0, |at| {
+            self.fit.coefficients[at] / self.scaling[at].deviation
+        })
+    }
+
+    /// The power of the (levelled) lost ability that the hazard goes with in weeks that are not cold.
     pub fn lost_slope(&self) -> f64 {
-        self.names
-            .iter()
-            .position(|name| name == LOST)
-            .map_or(0.0, |at| {
-                self.fit.coefficients[at] / self.scaling[at].deviation
-            })
+        self.slope(LOST)
     }
 
     /// The scaled columns of the rows, in the order of the coefficients; one that is not there is 0.

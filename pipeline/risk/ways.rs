@@ -11,7 +11,7 @@
 
 use super::cold::{COLD, WARMING};
 use super::feature::{Feature, LAST_TEST, LOST};
-use super::features::{HEAT_AHEAD, HEAT_BEHIND};
+use super::features::{DISCHARGED_LAST, DISCHARGED_LOST, HEAT_AHEAD, HEAT_BEHIND};
 use super::frame::Frame;
 use super::ground::{Drawn, FEW_COLUMNS_PENALTY, Ground};
 use super::model::{BatteryDays, failed_batteries};
@@ -30,6 +30,9 @@ struct Way {
 }
 
 const SEASON: [&str; 4] = [COLD, WARMING, HEAT_AHEAD, HEAT_BEHIND];
+
+/// Of batteries whose last test found them discharged.
+const FLAT: [&str; 2] = [DISCHARGED_LAST, DISCHARGED_LOST];
 
 fn is_of(feature: &Feature, names: &[&str]) -> bool {
     names.contains(&feature.name.as_str())
@@ -50,6 +53,7 @@ const WAYS: [Way; 5] = [
                 || feature.name == "log age"
                 || feature.name == "further battery"
                 || is_of(feature, &SEASON)
+                || is_of(feature, &FLAT)
                 || feature.name.starts_with("cold")
         },
     },
@@ -66,7 +70,11 @@ const WAYS: [Way; 5] = [
     Way {
         name: "last test",
         usual: 0.1,
-        looks_at: |feature| is_of(feature, &[LAST_TEST, "untested"]) || is_of(feature, &SEASON),
+        looks_at: |feature| {
+            is_of(feature, &[LAST_TEST, "untested"])
+                || is_of(feature, &SEASON)
+                || is_of(feature, &FLAT)
+        },
     },
 ];
 

@@ -1,5 +1,6 @@
 -- One row is a battery on a day: what was known of it by then, and what became of it within the
--- horizon. The days are $as_of and every $row_weeks weeks before it.
+-- horizon. discharged_on and discharged_read are of the last test that found it discharged, if it was not tested charged
+-- since. The days are $as_of and every $row_weeks weeks before it.
 -- Reads battery_day and what each day's tests, calls, sessions, odometer and weather say. Nothing later than the
 -- row's own day goes into what was known. A battery with an open supply call that no fit test has answered has no
 -- row of the past, as it may have failed already; today's chance of that is told by open_call. watched_days, failed_then, next_health and coldest_came are
@@ -23,6 +24,8 @@ SELECT p.vin, p.position, p.battery_no, p.periods_back, p.known_on, p.depot, p.c
        p.uncertainty_days, p.failed_before,
        t.tested_on, t.verdict, t.rest_voltage_v, t.state_of_charge, t.health, t.health_on, t.health_tests,
        t.health_sum, t.age_sum, t.age_square_sum, t.age_health_sum, COALESCE(t.found_discharged, 0) AS found_discharged,
+       CASE WHEN COALESCE(t.discharged_on > t.health_on, TRUE) THEN t.discharged_on END AS discharged_on,
+       CASE WHEN COALESCE(t.discharged_on > t.health_on, TRUE) THEN t.discharged_read END AS discharged_read,
        COALESCE(m.calls, 0) AS calls, COALESCE(m.charges, 0) AS charges,
        COALESCE(c.supply_sessions_28, 0) AS supply_sessions_28, COALESCE(c.supply_sessions_91, 0) AS supply_sessions_91,
        COALESCE(c.supply_sessions_364, 0) AS supply_sessions_364, COALESCE(c.lost_sessions_91, 0) AS lost_sessions_91,

@@ -20,8 +20,10 @@ use risk::battery_prospect::{AtHand, Battery, Prospect, even_factor, prospect};
 use risk::expected_health;
 use risk::frame::{Number, Word};
 use risk::stakes::Stakes;
+use risk::stored_model::StoredModel;
 use risk::test_value::TestPower;
 use risk::visits::{self, Candidate, Limits, Outcome, Planned};
+use risk::wear_power::{WearPower, wear_power};
 use risk::weeks_ahead::{Growth, weekly_hazards};
 use trade::calendar::DAYS_A_WEEK;
 use trade::words::Advice;
@@ -69,6 +71,7 @@ struct Known {
     /// How far a reading is spread about what is expected, and how far it moves that.
     spread: f64,
     sd: f64,
+    power: WearPower,
     in_doubt: bool,
 }
 
@@ -89,20 +92,20 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
              ORDER BY r.depot, r.vin, r.position",
         )
         .await?;
-    let known = known(analysis).await?;
     let model = stored_model(analysis).await?;
-    let (lost_slope, alike) = (model.lost_slope(), model.alike.hazard);
+    let known = known(analysis, &model).await?;
     let seasons = seasons(analysis, OUTLOOK_WEEKS).await?;
     let even = vec![1.0; OUTLOOK_WEEKS];
     let battery = |ranked: &RankedBattery, failure_times: f64, cost_per_day: f64| {
         let known = known.get(&(ranked.vin.clone(), ranked.position.clone()));
-        let season = seasons.get(&ranked.depot).unwrap_or(&even);
         let growth = Growth {
             lost: known.map_or(0.0, |known| known.lost),
             age_days: known.map_or(0.0, |known| known.age_days),
-            slope: lost_slope,
-            alike,
+            slope: known.map_or(0.0, |known| known.power.worn),
+            alike: model.alike.hazard,
         };
+        let season = seasons.factors(&ranked.depot, growth.lost, &model);
+        let season = season.as_ref().unwrap_or(&even);
         Battery {
             hazards: weekly_hazards(ranked.chance, horizon_days, growth, season),
             stakes: Stakes {
@@ -115,7 +118,7 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             power: TestPower {
                 lost: growth.lost,
                 sd: known.map_or(0.0, |known| known.sd),
-                slope: lost_slope,
+                slope: known.map_or(0.0, |known| known.power.tested),
             },
             test_cost: settings.cost.battery_test,
             in_doubt: known.is_none_or(|known| known.in_doubt),
@@ -339,7 +342,10 @@ fn fails_in_week(ranked: &[RankedBattery], batteries: &[Battery]) -> ListArray {
     ))
 }
 
-async fn known(analysis: &Analysis) -> Result<HashMap<(String, String), Known>, AnalysisError> {
+async fn known(
+    analysis: &Analysis,
+    model: &StoredModel,
+) -> Result<HashMap<(String, String), Known>, AnalysisError> {
     let settings = analysis.settings();
     let frame = read_frame(analysis).await?;
     let slopes = stored_health(analysis).await?;
@@ -361,6 +367,7 @@ async fn known(analysis: &Analysis) -> Result<HashMap<(String, String), Known>, 
                 age_days: frame.number(Number::AgeDays, row),
                 spread,
                 sd: open * open / spread,
+                power: wear_power(&frame, row, model),
                 in_doubt: !(found_bad && fresh),
             };
             ((word(Word::Vin), word(Word::Position)), known)

@@ -6,12 +6,7 @@ use serde::Deserialize;
 
 use crate::{Analysis, AnalysisError};
 use risk::season::{Air, factors};
-
-#[derive(Debug, Deserialize)]
-struct Slope {
-    feature: String,
-    slope: f64,
-}
+use risk::stored_model::StoredModel;
 
 #[derive(Debug, Deserialize)]
 struct WeekAir {
@@ -21,21 +16,21 @@ struct WeekAir {
     heat: Option<f64>,
 }
 
-/// The factor on the hazard of each week ahead: its cold and heat are those of the same week a year before, and
-/// count as the model has learnt.
-pub async fn seasons(
-    analysis: &Analysis,
-    weeks: usize,
-) -> Result<BTreeMap<String, Vec<f64>>, AnalysisError> {
-    let slopes: Vec<Slope> = analysis
-        .rows(
-            "SELECT feature, coefficient / deviation AS slope FROM model_fit WHERE deviation <> 0",
-        )
-        .await?;
-    let slope = |name: &str| {
-        let found = slopes.iter().find(|slope| slope.feature == name);
-        found.map_or(0.0, |slope| slope.slope)
-    };
+/// The air of each depot's weeks ahead.
+pub struct Seasons(BTreeMap<String, Vec<Air>>);
+
+impl Seasons {
+    /// The factors on the hazard at a depot, of a battery that has lost this share of its rating: its cold and heat
+    /// are those of the same weeks a year before, and count as the model has learnt. None where no weather is on
+    /// record.
+    pub fn factors(&self, depot: &str, lost: f64, model: &StoredModel) -> Option<Vec<f64>> {
+        let year = self.0.get(depot)?;
+        Some(factors(year, lost, |name| model.slope(name)))
+    }
+}
+
+/// The air of the same weeks a year before.
+pub async fn seasons(analysis: &Analysis, weeks: usize) -> Result<Seasons, AnalysisError> {
     let airs: Vec<WeekAir> = analysis
         .rows(
             "SELECT depot, (363 - days_between(day, $as_of)) / 7 AS week,
@@ -63,6 +58,5 @@ pub async fn seasons(
             week.heat = air.heat.unwrap_or(0.0);
         }
     }
-    let of_depot = |(depot, year): (String, Vec<Air>)| (depot, factors(&year, slope));
-    Ok(years.into_iter().map(of_depot).collect())
+    Ok(Seasons(years))
 }

@@ -11,6 +11,7 @@ use risk::expected_health;
 use risk::frame::{Number, Word};
 use risk::stakes::Stakes;
 use risk::test_value::{TestPower, value_of_test};
+use risk::wear_power::wear_power;
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
@@ -82,7 +83,7 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         let power = TestPower {
             lost: expected.lost[row],
             sd,
-            slope: model.lost_slope(),
+            slope: wear_power(&frame, row, &model).tested,
         };
         let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
         let saving = horizons * value_of_test(priced.chance, power, stakes, horizon_days);

@@ -48,6 +48,7 @@ async fn read(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
         "SELECT {}, {}, failed_then FROM (
              SELECT *, days_between(health_on, known_on) AS days_since_health,
                     days_between(tested_on, known_on) AS days_since_test,
+                    days_between(discharged_on, known_on) AS days_since_discharged,
                     days_between(DATE '1970-01-01', known_on) AS known_day
              FROM vehicle_week)
          ORDER BY vin, position, battery_no, periods_back",

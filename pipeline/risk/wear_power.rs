@@ -1,0 +1,86 @@
+//! The power of the lost ability that a battery's hazard goes with, through every column that looks at it.
+//!
+//! Beside the column of the lost ability itself these are its products with the cold ahead, so that wear counts
+//! for more in winter, and the last test or what a battery read when it was found discharged, which a new test
+//! replaces. Were these left out, a test would be
+//! thought to tell less than the model makes of it. Nothing here fails.
+
+use super::cold::{COLD_ON_LOST, Outlook, STRAIN_ON_LOST, cold, coldest_ahead, strain};
+use super::feature::LAST_TEST;
+use super::features::{DISCHARGED_LOST, found_discharged};
+use super::frame::Frame;
+use super::stored_model::StoredModel;
+
+/// Powers of the (levelled) lost ability.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WearPower {
+    /// As the battery wears on and nobody tests it.
+    pub worn: f64,
+    /// As a test finds more or less lost than expected.
+    pub tested: f64,
+}
+
+/// Those of a row over its horizon, on the mean of the coldest mornings that may come.
+pub fn wear_power(frame: &Frame, row: usize, model: &StoredModel) -> WearPower {
+    let outlook = Outlook::MayCome(0.0);
+    let cold = cold(coldest_ahead(frame, row, outlook));
+    let cold = if cold.is_nan() { 0.0 } else { cold };
+    let worn = model.lost_slope()
+        + model.slope(COLD_ON_LOST) * cold
+        + model.slope(STRAIN_ON_LOST) * strain(frame, row, outlook);
+    let discharged = match found_discharged(frame, row) {
+        true => model.slope(DISCHARGED_LOST),
+        false => 0.0,
+    };
+    WearPower {
+        worn,
+        tested: worn + model.slope(LAST_TEST) + discharged,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::feature::LOST;
+    use super::super::frame::{Number, Words};
+    use super::super::stored_model::StoredCoefficient;
+    use super::*;
+
+    fn model(slopes: &[(&str, f64, f64)]) -> StoredModel {
+        let kept = |(feature, coefficient, deviation): &(&str, f64, f64)| StoredCoefficient {
+            feature: (*feature).to_owned(),
+            coefficient: *coefficient,
+            mean: 0.0,
+            deviation: *deviation,
+            alike_hazard: 0.0,
+            alike_log_sd: 0.0,
+            covariances: vec![0.0; slopes.len()],
+        };
+        StoredModel::new(&slopes.iter().map(kept).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn wear_counts_for_more_in_the_cold_and_a_test_also_as_the_last() {
+        let model = model(&[
+            ("intercept", -4.0, 1.0),
+            (LOST, 0.6, 0.5),
+            (COLD_ON_LOST, 0.3, 1.0),
+            (LAST_TEST, 0.2, 0.4),
+        ]);
+        let frame = |ahead_c: f64| {
+            let number = |column| {
+                vec![match column {
+                    Number::ColdAhead => ahead_c,
+                    _ => f64::NAN,
+                }]
+            };
+            Frame::new(vec![false], number, |_| Words::default())
+        };
+        // 0.6 / 0.5 in the warmth; at -10 degrees, two tens below 10, 2 x 0.3 more; the last test 0.2 / 0.4.
+        let warm = wear_power(&frame(15.0), 0, &model);
+        let cold = wear_power(&frame(-10.0), 0, &model);
+        assert!((warm.worn - 1.2).abs() < 1e-12 && (cold.worn - 1.8).abs() < 1e-12);
+        assert!((cold.tested - 2.3).abs() < 1e-12);
+        // Where no weather is known the cold says nothing.
+        assert!((wear_power(&frame(f64::NAN), 0, &model).worn - 1.2).abs() < 1e-12);
+    }
+}
