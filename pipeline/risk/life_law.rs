@@ -1,9 +1,9 @@
 //! The law of battery life that new life is priced by: what the fleet shows, blended with what is believed
 //! before.
 //!
-//! The belief is a Weibull law: batteries wear out. The hazard rises as the power 1.5 of lost ability (see
-//! [`super::model`]) and ability is lost about in proportion to age, so the shape is 2.5; the mean life is
-//! the one the settings expect (`common practice, no source`, both). Each failure moves the law from the
+//! The belief is a Weibull law: batteries wear out. A fleet's hazard rises about as the power 1.5 of age, less steeply
+//! than each battery's own with its wear, as batteries differ in pace: a shape of 2.5; the mean life is the one the
+//! settings expect (`common practice, no source`, both). Each failure moves the law from the
 //! belief towards the fleet; no count of them is a threshold. A chemistry and a climate start from the
 //! fleet's law, and lithium from the belief alone, for it does not die as lead does. How much of a law is
 //! the lives' own is told with it.
