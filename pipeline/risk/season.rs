@@ -20,6 +20,8 @@ pub fn factors(year: &[Air], lost: f64, slope: impl Fn(&str) -> f64) -> Vec<f64>
     let weeks = year.len();
     // Cold asks more of those who have lost more.
     let of_cold = slope(COLD) + slope(COLD_ON_LOST) * (log_lost(lost) + 1.0);
+    let (of_frost, of_warming) = (slope(DEEP_FROST), slope(WARMING));
+    let (of_heat, of_heat_behind) = (slope(HEAT_AHEAD), slope(HEAT_BEHIND));
     let before =
         |week: usize| (1..=QUARTER).map(move |back| year[(week + weeks * QUARTER - back) % weeks]);
     let of_week = |week: usize| {
@@ -32,10 +34,10 @@ pub fn factors(year: &[Air], lost: f64, slope: impl Fn(&str) -> f64) -> Vec<f64>
             .fold(f64::NAN, f64::min);
         let heat_behind = before(week).map(|air| air.heat).sum::<f64>() / QUARTER as f64;
         let log = of_cold * cold(air.morning_c)
-            + slope(DEEP_FROST) * deep_frost(air.morning_c)
-            + slope(WARMING) * warming(air.morning_c, behind_c)
-            + slope(HEAT_AHEAD) * air.heat
-            + slope(HEAT_BEHIND) * heat_behind;
+            + of_frost * deep_frost(air.morning_c)
+            + of_warming * warming(air.morning_c, behind_c)
+            + of_heat * air.heat
+            + of_heat_behind * heat_behind;
         log.clamp(-5.0, 5.0).exp()
     };
     (0..weeks).map(of_week).collect()
