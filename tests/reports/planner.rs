@@ -95,7 +95,7 @@ fn a_battery_that_counts_as_failed_is_said_to_until_when_and_its_recovery_says_t
     // failure costs enough.
     place.write(
         "lake/voltwane.toml",
-        "[plan]\nbays_per_week = 1\n[cost]\nunplanned_failure = 4000.0\n",
+        "[plan]\nbays_per_week = 1\n[cost]\nunplanned_failure = 12000.0\n",
     );
     let short = place.run_expecting(0, &["weekly", "--lake", "lake"]);
     assert!(
