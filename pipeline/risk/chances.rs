@@ -12,7 +12,7 @@ use super::frame::{Frame, Number, Word};
 use super::reasons::{self, Reason};
 use super::scaled::Scaling;
 use super::stored_model::StoredModel;
-use super::wear_power::wear_power;
+use super::wear_power::WearSlopes;
 use statistics::InputError;
 use statistics::limits::Limits;
 use statistics::regression::design::Design;
@@ -73,6 +73,7 @@ pub fn predict(
         .map(|features| model.design(features, &rows));
     let offsets = [-(OUTLOOKS.len() as f64).ln(); OUTLOOKS.len()];
     let lost_slope = model.lost_slope();
+    let wear_slopes = WearSlopes::of(model);
     let mut topics = Topics {
         shares: hazard_shares(features, model, &rows),
     };
@@ -105,7 +106,7 @@ pub fn predict(
         };
         // What is not known of the battery's own wear, and of the morning it fails on, in the logarithm of
         // its hazard.
-        let power = wear_power(frame, row, model).worn;
+        let power = wear_slopes.power(frame, row).worn;
         let own_wear = power * log_lost_slope(expected.lost[row]) * expected.sd(row);
         let own_sd = own_wear.hypot(own_morning(frame, row, model, periods)?);
         let chance = model

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::cold::Outlook;
 use super::expected_health;
 use super::features::of_hazard;
-use super::frame::{Frame, Number, Word, Words};
+use super::frame::{Frame, HealthTest, Number, Word, Words};
 use super::model::{self, Wanted};
 
 const HORIZON_DAYS: f64 = 56.0;
@@ -19,14 +19,23 @@ fn drawn(place: usize, what: usize) -> f64 {
 
 type Numbers = HashMap<Number, Vec<f64>>;
 
+/// Looks at batteries, each with one test before it.
+#[derive(Clone)]
+struct Looks {
+    numbers: Numbers,
+    failed: Vec<bool>,
+    tests: Vec<HealthTest>,
+}
+
 /// Batteries that lose 8 % a year, each looked at several times and tested between; old ones fail.
-fn numbers(batteries: usize, looks: usize) -> (Numbers, Vec<bool>) {
+fn looks(batteries: usize, looks: usize) -> Looks {
     let rows = batteries * looks;
     let mut numbers: Numbers = Number::ALL
         .iter()
         .map(|name| (*name, vec![0.0; rows]))
         .collect();
     let mut failed = vec![false; rows];
+    let mut tests = Vec::with_capacity(rows);
     let mut set = |name: Number, row: usize, value: f64| {
         if let Some(column) = numbers.get_mut(&name) {
             column[row] = value;
@@ -41,16 +50,15 @@ fn numbers(batteries: usize, looks: usize) -> (Numbers, Vec<bool>) {
             let at = |days: f64| 1.05 - pace * days / 365.25;
             let tested = (age - 30.0).max(1.0);
             let health = at(tested) + 0.08 * (drawn(row, 3) - 0.5);
-            let years = tested / 365.25;
             set(Number::PeriodsBack, row, step as f64);
             set(Number::AgeDays, row, age);
             set(Number::RestVoltageV, row, 12.7);
             set(Number::Health, row, health);
             set(Number::HealthTests, row, 1.0);
-            set(Number::HealthSum, row, health);
-            set(Number::AgeSum, row, years);
-            set(Number::AgeSquareSum, row, years * years);
-            set(Number::AgeHealthSum, row, years * health);
+            tests.push(HealthTest {
+                age_years: tested / 365.25,
+                health,
+            });
             set(
                 Number::NextHealth,
                 row,
@@ -69,10 +77,19 @@ fn numbers(batteries: usize, looks: usize) -> (Numbers, Vec<bool>) {
             failed[row] = step == 1 && drawn(battery, 6) < (0.9 - at(age)).max(0.0);
         }
     }
-    (numbers, failed)
+    Looks {
+        numbers,
+        failed,
+        tests,
+    }
 }
 
-fn frame(mut numbers: Numbers, failed: Vec<bool>) -> Frame {
+fn frame(looks: Looks) -> Frame {
+    let Looks {
+        mut numbers,
+        failed,
+        tests,
+    } = looks;
     let rows = failed.len();
     let words = |column: Word| {
         let mut words = Words::default();
@@ -92,6 +109,7 @@ fn frame(mut numbers: Numbers, failed: Vec<bool>) -> Frame {
         |column| numbers.remove(&column).expect("a column"),
         words,
     )
+    .with_tests(tests, (0..rows).collect())
 }
 
 /// The predictor of every row to be foretold.
@@ -122,22 +140,20 @@ fn ranking(frame: &Frame) -> Vec<f64> {
 
 #[test]
 fn no_single_cell_stops_a_fit_or_moves_the_others_far() {
-    let (sound, failed) = numbers(150, 6);
-    let before = ranking(&frame(sound.clone(), failed.clone()));
+    let sound = looks(150, 6);
+    let before = ranking(&frame(sound.clone()));
     let wrong = [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, -1e12, 0.0, 1e12];
     for trial in 0..240 {
         let name = Number::ALL[trial % Number::ALL.len()];
-        // Made by the query from whole days and from tests within bounds, never from a cell.
-        if [Number::PeriodsBack, Number::Weight, Number::WatchedDays].contains(&name)
-            || name.name().ends_with("_sum")
-        {
+        // Made by the query from whole days, never from a cell.
+        if [Number::PeriodsBack, Number::Weight, Number::WatchedDays].contains(&name) {
             continue;
         }
-        let row = (drawn(trial, 7) * failed.len() as f64) as usize;
+        let row = (drawn(trial, 7) * sound.failed.len() as f64) as usize;
         let mut spoilt = sound.clone();
-        spoilt.get_mut(&name).expect("a column")[row] =
+        spoilt.numbers.get_mut(&name).expect("a column")[row] =
             wrong[trial / Number::ALL.len() % wrong.len()];
-        let after = ranking(&frame(spoilt, failed.clone()));
+        let after = ranking(&frame(spoilt));
         for (place, (before, after)) in before.iter().zip(&after).enumerate() {
             assert!(after.is_finite(), "{name:?} of row {row}: {after}");
             assert!(
@@ -150,24 +166,20 @@ fn no_single_cell_stops_a_fit_or_moves_the_others_far() {
 
 #[test]
 fn fifty_ratings_typed_at_half_leave_a_ranking() {
-    let (sound, failed) = numbers(700, 6);
-    let before = ranking(&frame(sound.clone(), failed.clone()));
+    let sound = looks(700, 6);
+    let before = ranking(&frame(sound.clone()));
     let mut spoilt = sound;
     // Every share of these batteries is twice what it is; the query sets those beyond 1.4 aside, here
     // none is.
     for battery in (0..700).step_by(14) {
         for row in battery * 6..battery * 6 + 6 {
-            for name in [
-                Number::Health,
-                Number::NextHealth,
-                Number::HealthSum,
-                Number::AgeHealthSum,
-            ] {
-                spoilt.get_mut(&name).expect("a column")[row] *= 2.0;
+            for name in [Number::Health, Number::NextHealth] {
+                spoilt.numbers.get_mut(&name).expect("a column")[row] *= 2.0;
             }
+            spoilt.tests[row].health *= 2.0;
         }
     }
-    let after = ranking(&frame(spoilt, failed));
+    let after = ranking(&frame(spoilt));
     let mut moved: Vec<f64> = before
         .iter()
         .zip(&after)

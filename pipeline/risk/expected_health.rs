@@ -18,7 +18,7 @@ use super::features::found_discharged;
 use super::frame::{Frame, Number, Word};
 use super::loss_features::{of_correction, of_usual_loss};
 use super::own_pace::{
-    MOST_HEALTH, NextTest, OwnPace, Spread, TestSums, USUAL_SPREAD, most_likely_spread, own_pace,
+    MOST_HEALTH, NextTest, OwnPace, Spread, Tested, USUAL_SPREAD, most_likely_spread, own_pace,
     settled_by_tests,
 };
 use super::scaled::{Scaling, design, learn};
@@ -94,7 +94,12 @@ impl Expected {
     /// Standard deviation of the share lost, of this battery.
     pub fn sd(&self, row: usize) -> f64 {
         let own = &self.own[row];
-        (own.variance.max(0.0) + own.strayed + self.beside[row]).sqrt()
+        (own.variance + self.beside[row]).sqrt()
+    }
+
+    /// Standard deviation of what a test of it would read about what is expected.
+    pub fn reading_sd(&self, row: usize) -> f64 {
+        self.sd(row).hypot(self.spread.test_sd)
     }
 }
 
@@ -160,13 +165,11 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
 
     let usual = usual_loss(frame, &kept.slopes, horizon_days);
     let spread = if enough {
-        let tests: Vec<NextTest> = rows
+        let tests: Vec<NextTest<'_>> = rows
             .iter()
             .zip(found.iter().zip(&weights))
             .map(|(&row, (&lost, &weight))| NextTest {
-                sums: TestSums::of(frame, row),
-                usual: usual[row],
-                age_years: age_years(frame, row, horizon_days),
+                battery: Tested::of(frame, row, usual[row], horizon_days),
                 lost,
                 weight,
             })
@@ -190,7 +193,7 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
     kept.number(
         OWN_PACE,
         "stray",
-        "standard deviation of what a battery strays from its line in a year without a test",
+        "standard deviation of what a battery strays from its line in a year",
         spread.stray_sd,
     );
 
@@ -236,7 +239,7 @@ pub fn fit(frame: &Frame, horizon_days: f64) -> HealthFit {
         .filter(|(_, row)| found_discharged(frame, **row));
     let open = discharged.map(|(at, row)| {
         let off = left[at] - level - along(&slopes, &cells, at);
-        let known = own[*row].variance + own[*row].strayed + spread.test_sd.powi(2);
+        let known = own[*row].variance + spread.test_sd.powi(2);
         (weights[at], off * off - known)
     });
     kept.number(
@@ -355,7 +358,10 @@ pub fn shares_of_log_lost(
     }
     let settled: Vec<f64> = rows
         .iter()
-        .map(|row| settled_by_tests(&expected.own[*row], expected.usual[*row], expected.spread))
+        .map(|&row| {
+            let battery = Tested::of(frame, row, expected.usual[row], horizon_days);
+            settled_by_tests(&expected.own[row], battery, expected.spread)
+        })
         .collect();
     let mut of_tests = vec![0.0; rows.len()];
     for (_, values) in &mut shares {
@@ -425,10 +431,7 @@ fn own_paces(frame: &Frame, usual: &[f64], spread: Spread, horizon_days: f64) ->
     usual
         .iter()
         .enumerate()
-        .map(|(row, usual)| {
-            let age = age_years(frame, row, horizon_days);
-            own_pace(TestSums::of(frame, row), *usual, age, spread)
-        })
+        .map(|(row, usual)| own_pace(Tested::of(frame, row, *usual, horizon_days), spread))
         .collect()
 }
 

@@ -37,10 +37,6 @@ columns! {
         RestVoltageV "rest_voltage_v",
         Health "health",
         HealthTests "health_tests",
-        HealthSum "health_sum",
-        AgeSum "age_sum",
-        AgeSquareSum "age_square_sum",
-        AgeHealthSum "age_health_sum",
         FoundDischarged "found_discharged",
         DischargedRead "discharged_read",
         Calls "calls",
@@ -119,6 +115,13 @@ impl Words {
     }
 }
 
+/// A test that read a battery's health: its age then, and the share of its rating.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HealthTest {
+    pub age_years: f64,
+    pub health: f64,
+}
+
 /// Columns of vehicle_week in the order of battery and day.
 pub struct Frame {
     pub rows: usize,
@@ -127,6 +130,9 @@ pub struct Frame {
     numbers: Arc<Vec<Vec<f64>>>,
     /// In the order of [`Word::ALL`].
     words: Arc<Vec<Words>>,
+    tests: Arc<Vec<HealthTest>>,
+    /// Of each row the place of its battery's first test.
+    first_tests: Arc<Vec<usize>>,
 }
 
 impl Frame {
@@ -147,7 +153,17 @@ impl Frame {
             failed_then,
             numbers: Arc::new(numbers.collect()),
             words: Arc::new(Word::ALL.iter().copied().map(word).collect()),
+            tests: Arc::default(),
+            first_tests: Arc::default(),
         }
+    }
+
+    /// The same with the tests of all batteries, each battery's one after the other as they were made, and of each
+    /// row the place of its battery's first.
+    pub fn with_tests(mut self, tests: Vec<HealthTest>, first_tests: Vec<usize>) -> Self {
+        self.tests = Arc::new(tests);
+        self.first_tests = Arc::new(first_tests);
+        self
     }
 
     /// The same rows, of which only these failed.
@@ -157,7 +173,17 @@ impl Frame {
             failed_then,
             numbers: Arc::clone(&self.numbers),
             words: Arc::clone(&self.words),
+            tests: Arc::clone(&self.tests),
+            first_tests: Arc::clone(&self.first_tests),
         }
+    }
+
+    /// The tests of a row's battery up to its day, as they were made.
+    pub fn tests(&self, row: usize) -> &[HealthTest] {
+        let first = self.first_tests.get(row).copied().unwrap_or(0);
+        let so_many = self.number(Number::HealthTests, row).max(0.0) as usize;
+        let end = first.saturating_add(so_many).min(self.tests.len());
+        self.tests.get(first..end).unwrap_or_default()
     }
 
     /// A number of a row; NaN where it is not known.

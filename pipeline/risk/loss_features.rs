@@ -3,8 +3,8 @@
 
 use super::feature::{Feature, HEALTH_WHEN_NEW, Scale, Topic, age_years};
 use super::features::{
-    age_in_doubt, discharged_last, distance_driven, distance_not_known, failed_before, heat,
-    heat_not_known, kinds, signs, untested,
+    DISCHARGED_LOST, age_in_doubt, discharged_last, distance_driven, distance_not_known,
+    failed_before, heat, heat_not_known, kinds, signs, untested,
 };
 use super::frame::{Frame, Number};
 use super::own_pace::{OwnPace, usual_rate};
@@ -93,7 +93,7 @@ pub fn of_correction(
         untested(frame),
         discharged_last(frame),
         new(
-            "lost when discharged",
+            DISCHARGED_LOST,
             "loss it read when found discharged, beyond the battery's own line",
             Tests,
             Spread,

@@ -6,6 +6,7 @@
 //! of the battery and on how well a test tells. The answer serves for as many horizons as a test speaks
 //! for a battery; as it grows old it counts half.
 
+use super::expected_health::Expected;
 use super::feature::log_lost;
 use super::stakes::Stakes;
 
@@ -25,6 +26,23 @@ pub struct TestPower {
 }
 
 impl TestPower {
+    /// Of a battery about which nothing is known.
+    pub const NONE: TestPower = TestPower {
+        lost: 0.0,
+        sd: 0.0,
+        slope: 0.0,
+    };
+
+    /// That of a row's battery, whose hazard goes with its lost ability to this power. An answer spreads by what is
+    /// not known and by the noise of a test; only the first share of it moves what is expected.
+    pub fn of(expected: &Expected, row: usize, slope: f64) -> Self {
+        Self {
+            lost: expected.lost[row],
+            sd: expected.sd(row).powi(2) / expected.reading_sd(row).max(1e-9),
+            slope,
+        }
+    }
+
     /// The factor on the hazard after an answer so many standard deviations worse than expected.
     pub fn factor(self, answer: f64) -> f64 {
         (self.slope * (log_lost(self.lost + self.sd * answer) - log_lost(self.lost))).exp()

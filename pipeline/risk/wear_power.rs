@@ -2,8 +2,8 @@
 //!
 //! Beside the column of the lost ability itself these are its products with the cold ahead, so that wear counts
 //! for more in winter, and the last test or what a battery read when it was found discharged, which a new test
-//! replaces. Were these left out, a test would be
-//! thought to tell less than the model makes of it. Nothing here fails.
+//! replaces. Were these left out, a test would be thought to tell less than the model makes of it. Nothing here
+//! fails.
 
 use super::cold::{COLD_ON_LOST, Outlook, STRAIN_ON_LOST, cold, coldest_ahead, strain};
 use super::feature::LAST_TEST;
@@ -20,21 +20,43 @@ pub struct WearPower {
     pub tested: f64,
 }
 
-/// Those of a row over its horizon, on the mean of the coldest mornings that may come.
-pub fn wear_power(frame: &Frame, row: usize, model: &StoredModel) -> WearPower {
-    let outlook = Outlook::MayCome(0.0);
-    let cold = cold(coldest_ahead(frame, row, outlook));
-    let cold = if cold.is_nan() { 0.0 } else { cold };
-    let worn = model.lost_slope()
-        + model.slope(COLD_ON_LOST) * cold
-        + model.slope(STRAIN_ON_LOST) * strain(frame, row, outlook);
-    let discharged = match found_discharged(frame, row) {
-        true => model.slope(DISCHARGED_LOST),
-        false => 0.0,
-    };
-    WearPower {
-        worn,
-        tested: worn + model.slope(LAST_TEST) + discharged,
+/// The slopes of a model that these powers are made of.
+#[derive(Debug, Clone, Copy)]
+pub struct WearSlopes {
+    lost: f64,
+    cold_on_lost: f64,
+    strain_on_lost: f64,
+    last_test: f64,
+    discharged_lost: f64,
+}
+
+impl WearSlopes {
+    pub fn of(model: &StoredModel) -> Self {
+        Self {
+            lost: model.lost_slope(),
+            cold_on_lost: model.slope(COLD_ON_LOST),
+            strain_on_lost: model.slope(STRAIN_ON_LOST),
+            last_test: model.slope(LAST_TEST),
+            discharged_lost: model.slope(DISCHARGED_LOST),
+        }
+    }
+
+    /// The powers of a row over its horizon, on the mean of the coldest mornings that may come.
+    pub fn power(&self, frame: &Frame, row: usize) -> WearPower {
+        let outlook = Outlook::MayCome(0.0);
+        let cold = cold(coldest_ahead(frame, row, outlook));
+        let cold = if cold.is_nan() { 0.0 } else { cold };
+        let worn = self.lost
+            + self.cold_on_lost * cold
+            + self.strain_on_lost * strain(frame, row, outlook);
+        let discharged = match found_discharged(frame, row) {
+            true => self.discharged_lost,
+            false => 0.0,
+        };
+        WearPower {
+            worn,
+            tested: worn + self.last_test + discharged,
+        }
     }
 }
 
@@ -76,11 +98,11 @@ mod tests {
             Frame::new(vec![false], number, |_| Words::default())
         };
         // 0.6 / 0.5 in the warmth; at -10 degrees, two tens below 10, 2 x 0.3 more; the last test 0.2 / 0.4.
-        let warm = wear_power(&frame(15.0), 0, &model);
-        let cold = wear_power(&frame(-10.0), 0, &model);
+        let power = |ahead_c| WearSlopes::of(&model).power(&frame(ahead_c), 0);
+        let (warm, cold) = (power(15.0), power(-10.0));
         assert!((warm.worn - 1.2).abs() < 1e-12 && (cold.worn - 1.8).abs() < 1e-12);
         assert!((cold.tested - 2.3).abs() < 1e-12);
         // Where no weather is known the cold says nothing.
-        assert!((wear_power(&frame(f64::NAN), 0, &model).worn - 1.2).abs() < 1e-12);
+        assert!((power(f64::NAN).worn - 1.2).abs() < 1e-12);
     }
 }

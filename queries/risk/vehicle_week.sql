@@ -3,9 +3,9 @@
 -- since. The days are $as_of and every $row_weeks weeks before it.
 -- Reads battery_day and what each day's tests, calls, sessions, odometer and weather say. Nothing later than the
 -- row's own day goes into what was known. A battery with an open supply call that no fit test has answered has no
--- row of the past, as it may have failed already; today's chance of that is told by open_call. watched_days, failed_then, next_health and coldest_came are
--- outcomes. The rows of $as_of itself have none yet: they are the ones to foretell. weight makes up for the rows
--- that were not drawn, and for windows of the horizon that overlap.
+-- row of the past, as it may have failed already; today's chance of that is told by open_call. watched_days,
+-- failed_then, next_health and coldest_came are outcomes. The rows of $as_of itself have none yet: they are the ones
+-- to foretell. weight makes up for the rows that were not drawn, and for windows of the horizon that overlap.
 WITH
 -- The first test of the battery's health within the horizon after the row's day: what the expected
 -- health is fitted to. A test after the failure finds what failed, not what was worn.
@@ -23,7 +23,7 @@ SELECT p.vin, p.position, p.battery_no, p.periods_back, p.known_on, p.depot, p.c
        CAST(days_between(p.installed_on, p.known_on) AS DOUBLE) AS age_days,
        p.uncertainty_days, p.failed_before,
        t.tested_on, t.verdict, t.rest_voltage_v, t.state_of_charge, t.health, t.health_on, t.health_tests,
-       t.health_sum, t.age_sum, t.age_square_sum, t.age_health_sum, COALESCE(t.found_discharged, 0) AS found_discharged,
+       COALESCE(t.found_discharged, 0) AS found_discharged,
        CASE WHEN COALESCE(t.discharged_on > t.health_on, TRUE) THEN t.discharged_on END AS discharged_on,
        CASE WHEN COALESCE(t.discharged_on > t.health_on, TRUE) THEN t.discharged_read END AS discharged_read,
        COALESCE(m.calls, 0) AS calls, COALESCE(m.charges, 0) AS charges,

@@ -85,7 +85,7 @@ fn a_battery_that_counts_as_failed_is_said_to_until_when_and_its_recovery_says_t
         "more/tests.csv",
         format!(
             "vin,position,tested_at,rest_voltage_v,measured_value,measured_kind,rated_value,rated_standard\n\
-             {0},auxiliary,2026-06-20 08:00:00,12.6,250,CCA EN,600,EN\n\
+             {0},auxiliary,2026-02-01 08:00:00,12.6,250,CCA EN,600,EN\n\
              {0},main,2026-06-11 08:00:00,12.6,150,CCA EN,600,EN\n",
             vin(0)
         ),

@@ -27,13 +27,18 @@ const TABLES: [&str; 6] = [
 const KNOWN: &str = "vin, position, CAST(known_on AS VARCHAR) AS known_on, ROUND(age_days, 6) AS age_days, \
     uncertainty_days, failed_before, CAST(tested_on AS VARCHAR) AS tested_on, verdict, rest_voltage_v, \
     state_of_charge, health, CAST(health_on AS VARCHAR) AS health_on, health_tests, \
-    ROUND(health_sum, 9) AS health_sum, ROUND(age_sum, 9) AS age_sum, \
-    ROUND(age_square_sum, 9) AS age_square_sum, ROUND(age_health_sum, 9) AS age_health_sum, \
-    found_discharged, calls, charges, supply_sessions_28, supply_sessions_91, supply_sessions_364, \
+    ages_read, healths_read, found_discharged, calls, charges, supply_sessions_28, supply_sessions_91, supply_sessions_364, \
     lost_sessions_91, supply_floods_91, supply_floods_364, sessions_91, sessions_364, least_supply_v_91, \
     ROUND(km_per_day, 9) AS km_per_day, ROUND(heat, 9) AS heat, ROUND(cold_ahead, 9) AS cold_ahead, \
     ROUND(cold_ahead_variance, 6) AS cold_ahead_variance, years_ahead, \
     coldest_28, coldest_91, coldest_182, coldest_364, coldest_728, ROUND(heat_ahead, 9) AS heat_ahead";
+
+/// The tests that the model looks at in a row.
+const TESTS_READ: &str = "SELECT p.vin, p.position, p.periods_back, ROUND(SUM(t.age_years), 9) AS ages_read, \
+    ROUND(SUM(t.age_years * t.health_read), 9) AS healths_read \
+    FROM vehicle_week p JOIN test_history t ON t.vin = p.vin AND t.position = p.position \
+    AND t.battery_no = p.battery_no AND t.tested_on <= p.known_on AND t.health_read IS NOT NULL \
+    GROUP BY p.vin, p.position, p.periods_back";
 
 /// A day or instant after the cut, moved; anything else as it is.
 fn moved(text: &str) -> String {
@@ -87,7 +92,10 @@ fn known_then(place: &Workplace) -> BTreeMap<String, Value> {
     place
         .sql(
             &["--as-of", "2026-06-28"],
-            &format!("SELECT {KNOWN} FROM vehicle_week WHERE known_on <= DATE '{CUT}'"),
+            &format!(
+                "SELECT {KNOWN} FROM vehicle_week LEFT JOIN ({TESTS_READ}) USING (vin, position, periods_back) \
+                 WHERE known_on <= DATE '{CUT}'"
+            ),
         )
         .into_iter()
         .map(|row| {

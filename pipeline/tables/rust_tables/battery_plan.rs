@@ -23,7 +23,7 @@ use risk::stakes::Stakes;
 use risk::stored_model::StoredModel;
 use risk::test_value::TestPower;
 use risk::visits::{self, Candidate, Limits, Outcome, Planned};
-use risk::wear_power::{WearPower, wear_power};
+use risk::wear_power::WearSlopes;
 use risk::weeks_ahead::{Growth, weekly_hazards};
 use trade::calendar::DAYS_A_WEEK;
 use trade::words::Advice;
@@ -34,6 +34,7 @@ pub const BATTERY_PLAN: Computed = Computed {
     reads: &[
         "battery_risk",
         "vehicle_week",
+        "test_history",
         "health_fit",
         "model_fit",
         "replacement_policy",
@@ -65,13 +66,13 @@ struct RankedBattery {
 /// What is known of a battery beyond its rank: of its health, its last test.
 #[derive(Debug, Clone, Copy)]
 struct Known {
-    lost: f64,
     health: f64,
     age_days: f64,
-    /// How far a reading is spread about what is expected, and how far it moves that.
-    spread: f64,
-    sd: f64,
-    power: WearPower,
+    /// How far a reading is spread about what is expected.
+    reading_sd: f64,
+    /// The power of its lost ability that its hazard grows with.
+    worn: f64,
+    test: TestPower,
     in_doubt: bool,
 }
 
@@ -96,38 +97,31 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let known = known(analysis, &model).await?;
     let seasons = seasons(analysis, OUTLOOK_WEEKS).await?;
     let even = vec![1.0; OUTLOOK_WEEKS];
-    let battery = |ranked: &RankedBattery, failure_times: f64, cost_per_day: f64| {
+    let stakes = |ranked: &RankedBattery, failure_times: f64, cost_per_day: f64| Stakes {
+        failure_extra: settings.cost.unplanned_failure * failure_times - ranked.planned_cost,
+        cost_per_day,
+    };
+    let battery = |ranked: &RankedBattery| {
         let known = known.get(&(ranked.vin.clone(), ranked.position.clone()));
         let growth = Growth {
-            lost: known.map_or(0.0, |known| known.lost),
+            lost: known.map_or(0.0, |known| known.test.lost),
             age_days: known.map_or(0.0, |known| known.age_days),
-            slope: known.map_or(0.0, |known| known.power.worn),
+            slope: known.map_or(0.0, |known| known.worn),
             alike: model.alike.hazard,
         };
         let season = seasons.factors(&ranked.depot, growth.lost, &model);
         let season = season.as_ref().unwrap_or(&even);
         Battery {
             hazards: weekly_hazards(ranked.chance, horizon_days, growth, season),
-            stakes: Stakes {
-                failure_extra: settings.cost.unplanned_failure * failure_times
-                    - ranked.planned_cost,
-                cost_per_day,
-            },
+            stakes: stakes(ranked, 1.0, ranked.cost_per_day),
             services: services(ranked),
             chance: ranked.chance,
-            power: TestPower {
-                lost: growth.lost,
-                sd: known.map_or(0.0, |known| known.sd),
-                slope: known.map_or(0.0, |known| known.power.tested),
-            },
+            power: known.map_or(TestPower::NONE, |known| known.test),
             test_cost: settings.cost.battery_test,
             in_doubt: known.is_none_or(|known| known.in_doubt),
         }
     };
-    let batteries: Vec<Battery> = ranked
-        .iter()
-        .map(|ranked| battery(ranked, 1.0, ranked.cost_per_day))
-        .collect();
+    let batteries: Vec<Battery> = ranked.iter().map(battery).collect();
     let mut outcomes: Vec<(Outcome, usize)> = Vec::with_capacity(ranked.len());
     let mut first_visit = 1;
     let mut start = 0;
@@ -161,14 +155,17 @@ async fn battery_plan(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         first_visit += made;
     }
     let saving_if = |times: f64, cost_per_day: fn(&RankedBattery) -> f64| -> Float64Array {
-        ranked
-            .iter()
-            .map(|ranked| {
-                let prospect = prospect(&battery(ranked, times, cost_per_day(ranked)), 1);
-                let gain = prospect.gains.first().filter(|_| !ranked.failed)?;
-                Some(gain - settings.cost.special_visit())
-            })
-            .collect()
+        let each = ranked.iter().zip(&batteries);
+        each.map(|(ranked, battery)| {
+            let battery = Battery {
+                stakes: stakes(ranked, times, cost_per_day(ranked)),
+                ..battery.clone()
+            };
+            let prospect = prospect(&battery, 1);
+            let gain = prospect.gains.first().filter(|_| !ranked.failed)?;
+            Some(gain - settings.cost.special_visit())
+        })
+        .collect()
     };
     let planned = |value: &dyn Fn(Planned, usize) -> Option<i64>| -> Int64Array {
         outcomes
@@ -324,7 +321,7 @@ fn keep_at(battery: &Battery, week: usize, known: &Known) -> f64 {
             false => low = middle,
         }
     }
-    (known.health - known.spread * 0.5 * (low + high)).clamp(0.0, 1.0)
+    (known.health - known.reading_sd * 0.5 * (low + high)).clamp(0.0, 1.0)
 }
 
 /// For each week of the plan, the chance of failing in it if nothing is done.
@@ -351,23 +348,22 @@ async fn known(
     let slopes = stored_health(analysis).await?;
     let horizon_days = settings.run.horizon_days as f64;
     let expected = expected_health::predict(&frame, &slopes, horizon_days);
+    let wear_slopes = WearSlopes::of(model);
     let stale_days = settings.test.test_stale_days as f64;
     Ok(frame
         .current()
         .into_iter()
         .map(|row| {
-            let open = expected.sd(row);
-            let spread = open.hypot(expected.spread.test_sd).max(1e-9);
+            let power = wear_slopes.power(&frame, row);
             let found_bad = matches!(frame.word(Word::Verdict, row), Some("worn" | "failed"));
             let fresh = frame.number(Number::DaysSinceHealth, row) <= stale_days;
             let word = |name| frame.word(name, row).unwrap_or_default().to_owned();
             let known = Known {
-                lost: expected.lost[row],
                 health: expected.health(row),
                 age_days: frame.number(Number::AgeDays, row),
-                spread,
-                sd: open * open / spread,
-                power: wear_power(&frame, row, model),
+                reading_sd: expected.reading_sd(row),
+                worn: power.worn,
+                test: TestPower::of(&expected, row, power.tested),
                 in_doubt: !(found_bad && fresh),
             };
             ((word(Word::Vin), word(Word::Position)), known)

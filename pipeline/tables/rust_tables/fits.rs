@@ -23,14 +23,14 @@ use settings::Settings;
 pub const HEALTH_FIT: Computed = Computed {
     name: "health_fit",
     about: "One row is a number of what makes up the ability lost: the usual loss, own pace, corrections.",
-    reads: &["vehicle_week"],
+    reads: &["vehicle_week", "test_history"],
     make: |analysis| health_fit(analysis).boxed(),
 };
 
 pub const MODEL_FIT: Computed = Computed {
     name: "model_fit",
     about: "One row is a coefficient of the hazard, of a scaled column, the intercept first.",
-    reads: &["vehicle_week", "health_fit"],
+    reads: &["vehicle_week", "test_history", "health_fit"],
     make: |analysis| model_fit(analysis).boxed(),
 };
 
@@ -44,7 +44,13 @@ pub const MODEL_WAY: Computed = Computed {
 pub const BATTERY_CHANCE: Computed = Computed {
     name: "battery_chance",
     about: "One row is a battery in service with its chance of failing within the horizon, and why.",
-    reads: &["vehicle_week", "health_fit", "model_fit", "condition_trend"],
+    reads: &[
+        "vehicle_week",
+        "test_history",
+        "health_fit",
+        "model_fit",
+        "condition_trend",
+    ],
     make: |analysis| battery_chance(analysis).boxed(),
 };
 

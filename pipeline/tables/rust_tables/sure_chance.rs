@@ -21,7 +21,12 @@ use settings::Settings;
 pub const SURE_CHANCE: Computed = Computed {
     name: "sure_chance",
     about: "One row is a battery in service with the chance it would have if no doubtful failure counted; none where no failure that the model learns from is doubtful.",
-    reads: &["vehicle_week", "health_fit", "condition_trend"],
+    reads: &[
+        "vehicle_week",
+        "test_history",
+        "health_fit",
+        "condition_trend",
+    ],
     make: |analysis| sure_chance(analysis).boxed(),
 };
 

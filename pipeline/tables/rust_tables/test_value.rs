@@ -11,13 +11,14 @@ use risk::expected_health;
 use risk::frame::{Number, Word};
 use risk::stakes::Stakes;
 use risk::test_value::{TestPower, value_of_test};
-use risk::wear_power::wear_power;
+use risk::wear_power::WearSlopes;
 
 pub const TEST_VALUE: Computed = Computed {
     name: "test_value",
     about: "One row is a battery in service: what a test of it would be worth now, that less its cost, and what it would likely show.",
     reads: &[
         "vehicle_week",
+        "test_history",
         "health_fit",
         "model_fit",
         "battery_chance",
@@ -57,6 +58,7 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         )
         .await?;
     let expected = expected_health::predict(&frame, &slopes, horizon_days);
+    let wear_slopes = WearSlopes::of(&model);
     let (mut vins, mut positions, mut savings) = (vec![], vec![], vec![]);
     let (mut lowers, mut uppers, mut days_since_health) = (vec![], vec![], vec![]);
     for row in frame.current() {
@@ -71,26 +73,17 @@ async fn test_value(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         else {
             continue;
         };
-        // An answer spreads by what is not known and by the noise of a test; only the first share of it
-        // moves what is expected.
-        let open = expected.sd(row);
-        let spread = open.hypot(expected.spread.test_sd);
-        let sd = open * open / spread.max(1e-9);
         let stakes = Stakes {
             failure_extra: settings.cost.unplanned_failure - priced.planned_cost,
             cost_per_day: priced.cost_per_day,
         };
-        let power = TestPower {
-            lost: expected.lost[row],
-            sd,
-            slope: wear_power(&frame, row, &model).tested,
-        };
+        let power = TestPower::of(&expected, row, wear_slopes.power(&frame, row).tested);
         let horizons = (settings.test.test_stale_days as f64 / horizon_days / 2.0).max(1.0);
         let saving = horizons * value_of_test(priced.chance, power, stakes, horizon_days);
         vins.push(vin);
         positions.push(position);
         savings.push(saving);
-        let health = expected.health(row);
+        let (health, spread) = (expected.health(row), expected.reading_sd(row));
         lowers.push((health - spread).clamp(0.0, MOST_SHOWN));
         uppers.push((health + spread).clamp(0.0, MOST_SHOWN));
         days_since_health.push(frame.number(Number::DaysSinceHealth, row));

@@ -8,10 +8,11 @@ use std::sync::{Arc, Mutex, PoisonError};
 use arrow::array::AsArray;
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type};
+use serde::Deserialize;
 use tokio::sync::OnceCell;
 
 use crate::{Analysis, AnalysisError};
-use risk::frame::{Frame, Number, Word, Words};
+use risk::frame::{Frame, HealthTest, Number, Word, Words};
 use risk::ways::Weighed;
 
 /// What the tables of the model share and no query reads: the frame, read once, and the ways as weighed.
@@ -87,9 +88,49 @@ async fn read(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
         failed_then.extend(failed.into_iter().flatten());
     }
     failed_then.resize(rows, false);
-    Ok(Arc::new(Frame::new(
+    let frame = Frame::new(
         failed_then,
         |column| numbers.remove(&column).unwrap_or_default(),
         |column| words.remove(&column).unwrap_or_default(),
-    )))
+    );
+    with_tests(frame, analysis).await
+}
+
+/// A test that read a battery's health.
+#[derive(Deserialize)]
+struct ReadTest {
+    vin: String,
+    position: String,
+    battery_no: i64,
+    age_years: f64,
+    health_read: f64,
+}
+
+/// The frame with the tests of its batteries.
+async fn with_tests(frame: Frame, analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
+    let read: Vec<ReadTest> = analysis
+        .rows(
+            "SELECT vin, position, battery_no, age_years, health_read FROM test_history
+             WHERE health_read IS NOT NULL ORDER BY vin, position, battery_no, recency DESC",
+        )
+        .await?;
+    let mut first_of_battery: HashMap<(&str, &str, i64), usize> = HashMap::new();
+    for (place, test) in read.iter().enumerate() {
+        first_of_battery
+            .entry((&test.vin, &test.position, test.battery_no))
+            .or_insert(place);
+    }
+    let first_tests = (0..frame.rows).map(|row| {
+        let word = |name| frame.word(name, row).unwrap_or_default();
+        let battery_no = frame.number(Number::BatteryNo, row) as i64;
+        let first = first_of_battery.get(&(word(Word::Vin), word(Word::Position), battery_no));
+        first.copied().unwrap_or(read.len())
+    });
+    let first_tests = first_tests.collect();
+    let tests = read.iter().map(|test| HealthTest {
+        age_years: test.age_years,
+        health: test.health_read,
+    });
+    let tests = tests.collect();
+    Ok(Arc::new(frame.with_tests(tests, first_tests)))
 }
