@@ -10,7 +10,7 @@ use comfy_table::presets::ASCII_MARKDOWN;
 use comfy_table::{CellAlignment, Table};
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::{Outcome, memory_limit, note, say, terminal};
+use super::{Outcome, memory_limit, note, say, terminal, with_papers};
 use intake::load::{FileOutcome, LoadProgress, load};
 use intake::{Mappings, explain_file, find_files, suggest_mapping};
 use lake::Lake;
@@ -59,8 +59,8 @@ impl Load {
             return self.explain(now);
         }
         let place = self.lake.as_deref().unwrap_or_default();
-        let mut lake = Lake::open_or_create(place).await?;
-        let limits = self.limits(lake.folder().as_deref())?;
+        let mut lake = with_papers(Lake::open_or_create(place).await?).await?;
+        let limits = self.limits(lake.papers().as_deref())?;
         let bar = progress_bar();
         let mut last_file = PathBuf::new();
         let outcomes = load(

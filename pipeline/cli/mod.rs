@@ -159,7 +159,7 @@ struct LakeArgs {
 
 impl LakeArgs {
     async fn open(&self, now: DateTime<Utc>) -> anyhow::Result<(Lake, Analysis)> {
-        let lake = Lake::open(&self.lake).await?;
+        let lake = with_papers(Lake::open(&self.lake).await?).await?;
         let analysis = self.analysis(&lake, &[], now).await?;
         Ok((lake, analysis))
     }
@@ -171,7 +171,7 @@ impl LakeArgs {
         beside: &[&Lake],
         now: DateTime<Utc>,
     ) -> anyhow::Result<Analysis> {
-        let settings = Settings::find(self.config.as_deref(), lake.folder().as_deref())?;
+        let settings = Settings::find(self.config.as_deref(), lake.papers().as_deref())?;
         memory_limit::watch(&settings.limits);
         for warning in settings.warnings() {
             note(format_args!("settings: {warning}"));
@@ -188,6 +188,12 @@ impl LakeArgs {
         )
         .await?)
     }
+}
+
+/// The lake with its settings, mappings and code groups at hand, wherever it lies.
+async fn with_papers(mut lake: Lake) -> Result<Lake, ::lake::LakeError> {
+    lake.fetch_papers(scratch::folder).await?;
+    Ok(lake)
 }
 
 /// Says on stderr what is being worked on; not where stderr is no terminal.
@@ -381,8 +387,9 @@ fn pass_over_caught_panics() {
 
 fn start_log(form: LogForm) {
     use tracing_subscriber::EnvFilter;
-    let filter = EnvFilter::try_from_env("VOLTWANE_LOG")
-        .unwrap_or_else(|_| EnvFilter::new("warn,deltalake_core=error"));
+    let filter = EnvFilter::try_from_env("VOLTWANE_LOG").unwrap_or_else(|_| {
+        EnvFilter::new("warn,deltalake_core=error,deltalake_core::kernel::transaction=off")
+    });
     let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_ansi(std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none())

@@ -7,7 +7,7 @@ use chrono::{DateTime, Utc};
 use clap::Args;
 
 use super::report_args::ReportArgs;
-use super::{LakeArgs, Outcome, note, print_written, scratch, spinner};
+use super::{LakeArgs, Outcome, note, print_written, scratch, spinner, with_papers};
 use intake::load::load;
 use lake::Lake;
 use report::{screen, texts};
@@ -50,8 +50,8 @@ impl Screen {
             .any(|entry| matches!(entry.vin, Err(screen::Fault::Malformed(_))));
         let spinner = spinner();
         spinner.set_message("screening");
-        let lake = Lake::open(&self.lake.lake).await?;
-        let settings = Settings::find(self.lake.config.as_deref(), lake.folder().as_deref())?;
+        let lake = with_papers(Lake::open(&self.lake.lake).await?).await?;
+        let settings = Settings::find(self.lake.config.as_deref(), lake.papers().as_deref())?;
         let limits = settings.limits;
         let sellers = match self.dumps.is_empty() {
             true => None,
@@ -86,7 +86,7 @@ impl Screen {
         let mut sellers = Lake::open_or_create(&folder.to_string_lossy()).await?;
         let mut paths = self.dumps.clone();
         paths.extend(
-            lake.folder()
+            lake.papers()
                 .map(|folder| folder.join("mappings"))
                 .filter(|mappings| mappings.is_dir()),
         );

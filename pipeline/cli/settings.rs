@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use super::{Outcome, note, say};
+use super::{Outcome, note, say, with_papers};
 use ::settings::{Listed, Settings as Values};
 use lake::Lake;
 
@@ -44,7 +44,7 @@ enum Form {
 impl Settings {
     pub async fn run(self) -> anyhow::Result<Outcome> {
         let folder = match &self.lake {
-            Some(lake) => Lake::open(lake).await?.folder(),
+            Some(lake) => with_papers(Lake::open(lake).await?).await?.papers(),
             None => None,
         };
         let values = Values::find(self.config.as_deref(), folder.as_deref())?;

@@ -90,7 +90,7 @@ pub async fn load(
 ) -> Result<Vec<FileOutcome>, LoadError> {
     let mut outcomes = Vec::new();
     let lakes_own = lake
-        .folder()
+        .papers()
         .map(|folder| folder.join("mappings"))
         .filter(|folder| folder.is_dir());
     let places: Vec<PathBuf> = paths.iter().cloned().chain(lakes_own).collect();

@@ -12,8 +12,10 @@ mod design;
 mod durable;
 mod identity;
 pub mod known;
+mod papers;
 mod pile;
 mod rewrite;
+mod s3_store;
 mod schema_version;
 mod stored_rows;
 pub mod tables;
@@ -28,7 +30,7 @@ use std::sync::Arc;
 
 use datafusion::catalog::TableProvider;
 use deltalake::kernel::Action;
-use deltalake::kernel::transaction::{CommitBuilder, TransactionError};
+use deltalake::kernel::transaction::CommitBuilder;
 use deltalake::protocol::{DeltaOperation, SaveMode};
 use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError};
 use url::Url;
@@ -111,12 +113,10 @@ impl LakeError {
             reason: match cause(&error) {
                 Some(said) => said.to_string(),
                 // Further lines are a backtrace, which tells a user nothing.
-                None => error
-                    .to_string()
-                    .lines()
-                    .next()
-                    .unwrap_or_default()
-                    .to_owned(),
+                None => s3_store::refusal(&error.to_string()).unwrap_or_else(|| {
+                    let told = error.to_string();
+                    told.lines().next().unwrap_or_default().to_owned()
+                }),
             },
             advice: cause(&error).map_or("", |said| advice(said.kind())),
         }
@@ -158,6 +158,8 @@ pub struct Lake {
     tables: BTreeMap<&'static str, DeltaTable>,
     /// Held from before the lake was opened to be written to.
     lock: Option<WritersLock>,
+    /// Where the papers of a lake in an object store were copied to.
+    papers: Option<PathBuf>,
 }
 
 impl Lake {
@@ -210,6 +212,7 @@ impl Lake {
             root,
             tables,
             lock: None,
+            papers: None,
         })
     }
 
@@ -347,7 +350,11 @@ fn log_table() -> &'static Table {
 fn root_url(place: &str) -> Result<Url, LakeError> {
     let bad = |why: String| LakeError::BadPlace(place.to_owned(), why);
     let mut root = if place.contains("://") {
-        Url::parse(place).map_err(|error| bad(error.to_string()))?
+        let address = Url::parse(place).map_err(|error| bad(error.to_string()))?;
+        if let Some(fault) = s3_store::fault(&address) {
+            return Err(bad(fault));
+        }
+        address
     } else {
         let absolute = std::path::absolute(place).map_err(|error| bad(error.to_string()))?;
         Url::from_directory_path(&absolute).map_err(|()| bad("it is not a path".to_owned()))?
@@ -453,14 +460,11 @@ async fn create(root: &Url, table: &'static Table) -> Result<(), LakeError> {
             },
         )
         .await;
-    match made {
-        Ok(_)
-        | Err(DeltaTableError::VersionAlreadyExists(_))
-        | Err(DeltaTableError::Transaction {
-            source:
-                TransactionError::VersionAlreadyExists(_) | TransactionError::MaxCommitAttempts(_),
-        }) => {}
-        Err(error) => return Err(LakeError::delta(table.name, "created")(error)),
+    if let Err(error) = made
+        // However the store says so, another may have been faster.
+        && !CommitLog::list(root, table).await?.is_begun()
+    {
+        return Err(LakeError::delta(table.name, "created")(error));
     }
     match (local_folder(root), local_folder(&url)) {
         (Some(lake), Some(folder)) => {

@@ -85,7 +85,7 @@ pub async fn newest_fact(
 
 /// The lake's own code groups, where its folder has a `code_groups.toml`.
 pub fn code_groups(lake: &Lake) -> Result<CodeGroups, AnalysisError> {
-    let Some(path) = lake.folder().map(|folder| folder.join("code_groups.toml")) else {
+    let Some(path) = lake.papers().map(|folder| folder.join("code_groups.toml")) else {
         return Ok(CodeGroups::builtin());
     };
     let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::CodeGroups {

@@ -9,6 +9,7 @@ mod mending;
 mod object_store;
 mod outside;
 mod releases;
+mod s3_store;
 mod taking_back;
 mod unwritable;
 mod upkeep;
