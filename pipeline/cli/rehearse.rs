@@ -13,7 +13,7 @@ use super::{Outcome, memory_limit, say, scratch};
 use ::rehearse::compare::{Mean, Told, compare};
 use ::rehearse::ledger::Ledger;
 use ::rehearse::policy::Policy;
-use ::rehearse::{Course, Run, rehearse};
+use ::rehearse::{Afterwards, Course, HABIT_SHARE, Run, rehearse};
 use ::settings::Settings;
 use synthetic::{Climate, Scenario, WorldName};
 
@@ -53,6 +53,10 @@ pub struct Rehearse {
     #[arg(long, value_name = "SHARE", default_value_t = 1.0)]
     tested_share: f64,
 
+    /// Spread of the batteries' own pace, standard deviation of its logarithm; the world's if not given
+    #[arg(long, value_name = "SPREAD")]
+    pace_spread: Option<f64>,
+
     /// Weeks on record before the policies begin
     #[arg(long, value_name = "WEEKS", default_value_t = 104, value_parser = clap::value_parser!(u32).range(1..=520))]
     before: u32,
@@ -61,7 +65,7 @@ pub struct Rehearse {
     #[arg(long, value_name = "WEEKS", default_value_t = 104, value_parser = clap::value_parser!(u32).range(1..=520))]
     weeks: u32,
 
-    /// Weeks afterwards, in which nothing is replaced before it fails: what a policy left in its batteries
+    /// Weeks afterwards, lived alike whatever the policy: what it left in its batteries
     #[arg(long, value_name = "WEEKS", default_value_t = 156, value_parser = clap::value_parser!(u32).range(0..=520))]
     after: u32,
 
@@ -112,11 +116,13 @@ impl Rehearse {
             }
             writer.flush()?;
         }
-        say(table(&compare(&runs), &settings.run.currency))?;
+        let [told, to_failure] = Afterwards::ALL.map(|afterwards| compare(&runs, afterwards));
+        say(table(&told, &to_failure, &settings.run.currency))?;
         say(format_args!(
-            "{} fleets of {} vehicles, seeds {} to {}: {} weeks on record, {} under each policy, {} afterwards in which \
-             nothing is replaced before it fails and whose cost counts as well. {:.0} % of what is asked for is done, \
-             {} weeks later; a plan every {} weeks. Limits are 95 %, over the fleets.",
+            "{} fleets of {} vehicles, seeds {} to {}: {} weeks on record, {} under each policy, {} afterwards whose cost \
+             counts as well: there every fleet tests at each service and replaces below {:.0} %, or, in the column that \
+             says so, replaces nothing before it fails. {:.0} % of what is asked for is done, {} weeks later; a plan \
+             every {} weeks. Limits are 95 %, over the fleets.",
             self.fleets,
             self.vehicles,
             self.seed,
@@ -124,6 +130,7 @@ impl Rehearse {
             self.before,
             self.weeks,
             self.after,
+            HABIT_SHARE * 100.0,
             self.obedience * 100.0,
             self.delay,
             self.every
@@ -138,6 +145,7 @@ impl Rehearse {
                 world: self.world,
                 climate: self.climate,
                 tested_share: self.tested_share,
+                pace_spread: self.pace_spread,
                 truth_weeks: 0,
                 futures: 40,
                 ..Scenario::new(self.vehicles as usize, weeks as usize, seed)
@@ -173,6 +181,8 @@ struct Row {
     cost: f64,
     failures_after: u64,
     cost_after: f64,
+    failures_after_to_failure: u64,
+    cost_after_to_failure: f64,
 }
 
 impl From<&Run> for Row {
@@ -197,8 +207,10 @@ impl From<&Run> for Row {
             special_visits,
             refused,
             cost,
-            failures_after: run.after.failures,
-            cost_after: run.after.cost,
+            failures_after: run.habit.failures,
+            cost_after: run.habit.cost,
+            failures_after_to_failure: run.to_failure.failures,
+            cost_after_to_failure: run.to_failure.cost,
         }
     }
 }
@@ -214,13 +226,16 @@ fn told(mean: Option<Mean>, factor: f64) -> String {
     }
 }
 
-fn table(told_of: &[Told], currency: &str) -> Table {
+/// The policies at their best under the habit afterwards; beside it what those at their best if nothing were replaced
+/// before it fails cost beyond the plan.
+fn table(told_of: &[Told], to_failure: &[Told], currency: &str) -> Table {
     let mut table = Table::new();
     table.load_preset(ASCII_MARKDOWN).set_header([
         "policy".to_owned(),
         "best at".to_owned(),
         format!("{currency} a vehicle and year"),
         "beyond the weekly plan".to_owned(),
+        "the same, nothing replaced afterwards".to_owned(),
         "share of the saving, %".to_owned(),
         "failures in 100 vehicle-years".to_owned(),
         "failures afterwards".to_owned(),
@@ -228,12 +243,13 @@ fn table(told_of: &[Told], currency: &str) -> Table {
         "tests".to_owned(),
         "special visits".to_owned(),
     ]);
-    for one in told_of {
+    for (one, otherwise) in told_of.iter().zip(to_failure) {
         table.add_row([
             one.policy.name().to_owned(),
             one.policy.value().unwrap_or_default(),
             told(Some(one.cost), 1.0),
             told(one.beyond_plan, 1.0),
+            told(otherwise.beyond_plan, 1.0),
             told(one.share_of_saving, 100.0),
             format!("{:.1}", one.failures),
             format!("{:.1}", one.failures_after),

@@ -7,8 +7,8 @@
 
 use statistics::distributions::student_quantile;
 
-use super::Run;
 use super::policy::Policy;
+use super::{Afterwards, Run};
 
 /// A mean over fleets with its 95 % limits; none of one fleet.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,9 +36,10 @@ pub struct Told {
     pub special_visits: f64,
 }
 
-/// The policies in the order they stand in the runs.
-pub fn compare(runs: &[Run]) -> Vec<Told> {
-    let best = best_of_each(runs);
+/// The policies in the order they stand in the runs, with what came afterwards in one of the ways.
+pub fn compare(runs: &[Run], afterwards: Afterwards) -> Vec<Told> {
+    let best = best_of_each(runs, afterwards);
+    let costs_of = |runs: &[&Run]| costs_of(runs, afterwards);
     let costs = |wanted: &dyn Fn(&Policy) -> bool| -> Option<Vec<f64>> {
         let found = best.iter().find(|(policy, _)| wanted(policy));
         found.map(|(_, of_policy)| costs_of(of_policy))
@@ -57,7 +58,7 @@ pub fn compare(runs: &[Run]) -> Vec<Told> {
             .zip(seeing.as_ref())
             .filter(|_| *policy != Policy::RunToFailure)
             .and_then(|(none, all)| ratio(&differences(none, &own), &differences(none, all)));
-        let a_hundred = |count: fn(&Run) -> u64| {
+        let a_hundred = |count: &dyn Fn(&Run) -> u64| {
             let each = of_policy.iter();
             let each = each.map(|run| run.ledger.a_vehicle_year(100.0 * count(run) as f64));
             each.sum::<f64>() / of_policy.len() as f64
@@ -67,18 +68,18 @@ pub fn compare(runs: &[Run]) -> Vec<Told> {
             cost: mean(&own),
             beyond_plan,
             share_of_saving,
-            failures_after: a_hundred(|run| run.after.failures),
-            failures: a_hundred(|run| run.ledger.failures),
-            replacements: a_hundred(|run| run.ledger.replacements),
-            tests: a_hundred(|run| run.ledger.tests),
-            special_visits: a_hundred(|run| run.ledger.special_visits),
+            failures_after: a_hundred(&|run| run.after(afterwards).failures),
+            failures: a_hundred(&|run| run.ledger.failures),
+            replacements: a_hundred(&|run| run.ledger.replacements),
+            tests: a_hundred(&|run| run.ledger.tests),
+            special_visits: a_hundred(&|run| run.ledger.special_visits),
         }
     });
     told.collect()
 }
 
 /// Each policy at the value that cost least over the fleets, with its runs in the fleets' order.
-fn best_of_each(runs: &[Run]) -> Vec<(Policy, Vec<&Run>)> {
+fn best_of_each(runs: &[Run], afterwards: Afterwards) -> Vec<(Policy, Vec<&Run>)> {
     let mut tried: Vec<(Policy, Vec<&Run>)> = Vec::new();
     for run in runs {
         match tried.iter_mut().find(|(policy, _)| *policy == run.policy) {
@@ -88,7 +89,7 @@ fn best_of_each(runs: &[Run]) -> Vec<(Policy, Vec<&Run>)> {
     }
     let mut best: Vec<(Policy, Vec<&Run>)> = Vec::new();
     for (policy, of_policy) in tried {
-        let cost = |runs: &[&Run]| costs_of(runs).iter().sum::<f64>();
+        let cost = |runs: &[&Run]| costs_of(runs, afterwards).iter().sum::<f64>();
         match best
             .iter_mut()
             .find(|(other, _)| other.name() == policy.name())
@@ -101,8 +102,10 @@ fn best_of_each(runs: &[Run]) -> Vec<(Policy, Vec<&Run>)> {
     best
 }
 
-fn costs_of(runs: &[&Run]) -> Vec<f64> {
-    runs.iter().map(|run| run.cost_a_vehicle_year()).collect()
+fn costs_of(runs: &[&Run], afterwards: Afterwards) -> Vec<f64> {
+    let each = runs.iter();
+    each.map(|run| run.cost_a_vehicle_year(afterwards))
+        .collect()
 }
 
 fn differences(one: &[f64], other: &[f64]) -> Vec<f64> {
@@ -157,7 +160,8 @@ mod tests {
             seed,
             policy,
             ledger,
-            after: Ledger::default(),
+            habit: Ledger::default(),
+            to_failure: Ledger::default(),
         }
     }
 
@@ -180,7 +184,7 @@ mod tests {
             .into_iter()
             .flat_map(|(policy, [one, two])| [run(1, policy, one), run(2, policy, two)])
             .collect();
-        let told = compare(&runs);
+        let told = compare(&runs, Afterwards::Habit);
         let told_of: Vec<Policy> = told.iter().map(|told| told.policy).collect();
         assert_eq!(
             told_of,
@@ -202,7 +206,7 @@ mod tests {
 
     #[test]
     fn one_fleet_has_no_limits() {
-        let told = compare(&[run(1, Policy::RunToFailure, 5.0)]);
+        let told = compare(&[run(1, Policy::RunToFailure, 5.0)], Afterwards::ToFailure);
         assert_eq!(told[0].cost.half_width, None);
     }
 }

@@ -5,9 +5,10 @@
 //! (`policy`), week by week, in the one world there is (`synthetic`). The weekly plan (`weekly_plan`)
 //! sees nothing but the dumps, through a lake of its own; its plainer rivals see the vehicles' papers
 //! without an error in them, and one sees what is hidden. What each costs is counted (`ledger`) and set
-//! side by side over the fleets (`compare`). Afterwards every copy lives some years on with nothing replaced
-//! before it fails, so that what a policy leaves in its batteries counts for it. It fails where a lake cannot
-//! be made or the settings of a fleet make no sense.
+//! side by side over the fleets (`compare`). Afterwards every copy lives some years on in one and the same way, so that
+//! what a policy leaves in its batteries counts for it: under a plain habit, as fleets do, and once more with nothing
+//! replaced before it fails, which values a young battery most. It fails where a lake cannot be made or the settings
+//! of a fleet make no sense.
 
 pub mod compare;
 pub mod ledger;
@@ -42,21 +43,55 @@ pub struct Course {
     pub delay_weeks: usize,
 }
 
+/// Below this share of its rating a battery that is tested at a service is replaced by habit.
+/// `common practice, no source`
+pub const HABIT_SHARE: f64 = 0.7;
+
+/// How every fleet lives on when the policies are over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Afterwards {
+    /// Tested at each service, replaced below [`HABIT_SHARE`].
+    Habit,
+    /// Nothing is replaced before it fails.
+    ToFailure,
+}
+
+impl Afterwards {
+    pub const ALL: [Afterwards; 2] = [Afterwards::Habit, Afterwards::ToFailure];
+
+    fn policy(self) -> Policy {
+        match self {
+            Afterwards::Habit => Policy::TestedAtService { share: HABIT_SHARE },
+            Afterwards::ToFailure => Policy::RunToFailure,
+        }
+    }
+}
+
 /// What one policy cost one fleet.
 #[derive(Debug, Clone)]
 pub struct Run {
     pub seed: u64,
     pub policy: Policy,
-    /// Of the weeks under the policy, and of those afterwards.
+    /// Of the weeks under the policy.
     pub ledger: Ledger,
-    pub after: Ledger,
+    /// Of those afterwards, by each way to live on.
+    pub habit: Ledger,
+    pub to_failure: Ledger,
 }
 
 impl Run {
+    /// What came afterwards.
+    pub fn after(&self, afterwards: Afterwards) -> &Ledger {
+        match afterwards {
+            Afterwards::Habit => &self.habit,
+            Afterwards::ToFailure => &self.to_failure,
+        }
+    }
+
     /// Money a vehicle and year under the policy, what came afterwards included.
-    pub fn cost_a_vehicle_year(&self) -> f64 {
+    pub fn cost_a_vehicle_year(&self, afterwards: Afterwards) -> f64 {
         self.ledger
-            .a_vehicle_year(self.ledger.cost + self.after.cost)
+            .a_vehicle_year(self.ledger.cost + self.after(afterwards).cost)
     }
 }
 
@@ -108,21 +143,33 @@ pub async fn rehearse(
         let own_plan = plan.take_if(|_| *policy == Policy::WeeklyPlan);
         let mut world = past.clone();
         let ledger = live(course, *policy, own_plan, settings, &mut world).await?;
-        let mut after = Ledger::default();
-        while let Some(week) =
-            world.step_week(&Policy::RunToFailure.orders(&world, &settings.plan))?
-        {
-            after.add(&week, &settings.cost);
-        }
+        let [habit, to_failure] = Afterwards::ALL.map(|afterwards| {
+            let policy = afterwards.policy();
+            live_on(world.clone(), policy, settings)
+        });
         runs.push(Run {
             seed: course.scenario.seed,
             policy: *policy,
             ledger,
-            after,
+            habit: habit?,
+            to_failure: to_failure?,
         });
         progress(runs.len());
     }
     Ok(runs)
+}
+
+/// Lives the weeks that are left.
+fn live_on(
+    mut world: World,
+    policy: Policy,
+    settings: &Settings,
+) -> Result<Ledger, RehearsalError> {
+    let mut ledger = Ledger::default();
+    while let Some(week) = world.step_week(&policy.orders(&world, &settings.plan))? {
+        ledger.add(&week, &settings.cost);
+    }
+    Ok(ledger)
 }
 
 /// Lives the world's weeks under one policy.

@@ -37,6 +37,7 @@ impl Life {
     pub fn new_battery(&mut self, spec: &'static BatterySpec, day: i32) -> Fitted {
         let law = self.world.law;
         let spread = law.map_or(wear::FRAILTY_LOG_DEVIATION, |law| law.battery_spread);
+        let spread = self.world.scenario.pace_spread.unwrap_or(spread);
         let rng = &mut self.rng;
         let mut hidden = Hidden {
             chemistry: spec.chemistry,

@@ -41,6 +41,8 @@ pub struct Scenario {
     /// Batteries whose test reads below this share of their rating are replaced early, 0 for none; `None`
     /// leaves it to the shops.
     pub replace_below: Option<f64>,
+    /// Standard deviation of the logarithm of the batteries' own pace; `None` leaves it to the world.
+    pub pace_spread: Option<f64>,
     /// Futures lived for each true chance, in worlds whose truth is lived forward.
     pub futures: usize,
     /// Habits of real records.
@@ -66,6 +68,7 @@ impl Scenario {
             tested_share: 1.0,
             replace_at_years: None,
             replace_below: None,
+            pace_spread: None,
             futures: 200,
             habits: BTreeSet::new(),
         }
@@ -102,6 +105,7 @@ impl Scenario {
         )?;
         range("horizon_weeks", self.horizon_weeks as f64, 1.0, 104.0)?;
         range("tested_share", self.tested_share, 0.0, 1.0)?;
+        range("pace_spread", self.pace_spread.unwrap_or(0.0), 0.0, 1.0)?;
         let at_years = self.replace_at_years.unwrap_or(1.0);
         range("replace_at_years", at_years, 0.5, 20.0)?;
         range("replace_below", self.replace_below.unwrap_or(0.0), 0.0, 1.0)?;

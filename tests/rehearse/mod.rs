@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::workplace::Workplace;
 use voltwane::rehearse::policy::Policy;
-use voltwane::rehearse::{Course, Run, rehearse};
+use voltwane::rehearse::{Afterwards, Course, Run, rehearse};
 use voltwane::settings::Settings;
 use voltwane::synthetic::{Scenario, WorldName};
 
@@ -47,10 +47,10 @@ const PLAIN: [Policy; 5] = [
 #[tokio::test]
 async fn what_nobody_obeys_is_running_to_failure() {
     let runs = lived(&course(80, 52, 0.0), &PLAIN).await;
-    let first = (runs[0].ledger, runs[0].after);
+    let first = (runs[0].ledger, runs[0].to_failure);
     assert!(first.0.failures > 0 && first.0.cost > 0.0);
     for run in &runs {
-        assert_eq!((run.ledger, run.after), first, "{:?}", run.policy);
+        assert_eq!((run.ledger, run.to_failure), first, "{:?}", run.policy);
     }
 }
 
@@ -61,11 +61,11 @@ async fn what_is_replaced_does_not_fail() {
     let runs = lived(&course(250, 78, 1.0), &PLAIN).await;
     let failures: Vec<u64> = runs
         .iter()
-        .map(|run| run.ledger.failures + run.after.failures)
+        .map(|run| run.ledger.failures + run.to_failure.failures)
         .collect();
     assert!(failures[0] >= 40, "{failures:?}");
     for (run, failures) in runs.iter().zip(&failures).skip(1) {
-        let few = 10 * failures < 9 * (runs[0].ledger.failures + runs[0].after.failures);
+        let few = 10 * failures < 9 * (runs[0].ledger.failures + runs[0].to_failure.failures);
         assert!(few, "{:?}: {failures}", run.policy);
         assert!(run.ledger.replacements > runs[0].ledger.replacements);
     }
@@ -81,7 +81,24 @@ async fn what_is_replaced_does_not_fail() {
 }
 
 fn run_failures(run: &Run) -> f64 {
-    (run.ledger.failures + run.after.failures) as f64
+    (run.ledger.failures + run.to_failure.failures) as f64
+}
+
+/// A fleet that is tested at each service afterwards fails less than one in which nothing is replaced, and what a
+/// policy left in its batteries counts for less there.
+#[tokio::test]
+async fn what_a_policy_left_counts_by_how_fleets_live_on() {
+    let runs = lived(&course(250, 78, 1.0), &PLAIN[..3]).await;
+    let beyond = |afterwards| {
+        let costs = runs.iter().map(|run: &Run| run.after(afterwards).cost);
+        let costs: Vec<f64> = costs.collect();
+        costs[0] - costs[2]
+    };
+    for run in &runs {
+        assert!(run.habit.failures < run.to_failure.failures);
+        assert!(run.habit.tests > 0 && run.to_failure.replacements == 0);
+    }
+    assert!(beyond(Afterwards::ToFailure) > beyond(Afterwards::Habit));
 }
 
 #[tokio::test]

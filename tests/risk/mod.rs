@@ -3,6 +3,7 @@
 
 mod against_truth;
 mod backtest;
+mod climate;
 mod doubtful_failures;
 mod hindsight;
 mod reference_fit;
