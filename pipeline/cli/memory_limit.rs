@@ -13,9 +13,49 @@ use settings::Limits;
 /// Time between two looks: a machine fills a hundred MiB or so in it.
 const PAUSE: Duration = Duration::from_millis(20);
 
+/// Under a limit below this, in MiB, the allocator gives back at once what is free: a fifth less memory for a fifth
+/// more time.
+const SPARING_BELOW_MB: u64 = 1_024;
+
+/// What the allocator is told then. It reads its options when the process starts, and at no other time.
+#[cfg(unix)]
+const SPARING: [(&str, &str); 3] = [
+    ("MIMALLOC_PURGE_DELAY", "0"),
+    ("MIMALLOC_ARENA_EAGER_COMMIT", "0"),
+    ("MIMALLOC_ABANDONED_PAGE_PURGE", "1"),
+];
+
+/// Starts the program anew in its place with the allocator told to be sparing, unless whoever started it has told the
+/// allocator something. Comes back only where that cannot be done, which is no harm.
+#[cfg(unix)]
+fn start_sparing() {
+    use std::os::unix::process::CommandExt;
+
+    if SPARING
+        .iter()
+        .any(|(name, _)| std::env::var_os(name).is_some())
+    {
+        return;
+    }
+    if let Ok(program) = std::env::current_exe() {
+        scratch::remove_all();
+        let mut arguments = std::env::args_os();
+        let mut anew = std::process::Command::new(program);
+        if let Some(name) = arguments.next() {
+            anew.arg0(name);
+        }
+        let error = anew.args(arguments).envs(SPARING).exec();
+        tracing::debug!(%error, "the allocator is not sparing");
+    }
+}
+
 /// Looks at the program's memory from now on, where the system tells it, and ends it past the limit.
 pub fn watch(limits: &Limits) {
     let most_mb = limits.whole_memory_mb();
+    #[cfg(unix)]
+    if most_mb < SPARING_BELOW_MB {
+        start_sparing();
+    }
     if memory_kb().is_none() {
         return;
     }

@@ -8,8 +8,9 @@ use deltalake::kernel::Add;
 use deltalake::writer::{DeltaWriter, RecordBatchWriter};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::properties::WriterProperties;
+use parquet::schema::types::ColumnPath;
 
-use super::tables::{EVENT_YEAR, Table};
+use super::tables::{EVENT_YEAR, KEY_HASH, ROW_HASH, Table};
 use super::{Lake, LakeError, table_url};
 
 /// Rows on their way into a table: in memory, or in data files that no commit names yet.
@@ -63,6 +64,9 @@ pub async fn write_out(
         .set_compression(Compression::ZSTD(
             ZstdLevel::try_new(3).expect("zstd has a level 3"),
         ))
+        // No two are alike, so a dictionary would only double what a load has to read.
+        .set_column_dictionary_enabled(ColumnPath::from(ROW_HASH), false)
+        .set_column_dictionary_enabled(ColumnPath::from(KEY_HASH), false)
         .build();
     // By the design's schema, which an older table gets with the commit that names these files.
     let partition = design.event_time.map(|_| vec![EVENT_YEAR.to_owned()]);

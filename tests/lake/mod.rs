@@ -2,6 +2,7 @@
 
 mod broken_log;
 mod corrections;
+mod counted_store;
 mod cut_short;
 mod growing;
 mod killed;

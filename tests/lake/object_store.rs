@@ -1,15 +1,17 @@
 //! Writers at once on an object store, where no lock is held: there a commit's entry lands only where none
 //! of its version is yet.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use chrono::NaiveDate;
 use deltalake::DeltaResult;
 use deltalake::logstore::{
-    ObjectStoreFactory, ObjectStoreRef, StorageConfig, object_store_factories,
+    ObjectStoreFactory, ObjectStoreRef, StorageConfig, logstore_factories, object_store_factories,
 };
+use futures::TryStreamExt;
 use object_store::memory::InMemory;
 use object_store::path::Path;
+use object_store::{ObjectMeta, ObjectStore};
 use settings::Settings;
 use tables::Analysis;
 use url::Url;
@@ -17,6 +19,7 @@ use voltwane::lake::Lake;
 use voltwane::lake::tables::TABLES;
 
 use super::append_everywhere;
+use super::counted_store::CountedStore;
 
 /// One store in memory for all that open `memory://`.
 struct OneStore(ObjectStoreRef);
@@ -27,14 +30,18 @@ impl ObjectStoreFactory for OneStore {
     }
 }
 
-/// A lake's place in a store of its own.
+/// A lake's place in the store of all these tests.
 fn store_for(lake: &str) -> String {
-    let place = format!("memory:///{lake}");
-    let scheme = Url::parse("memory://").expect("an address");
-    static STORE: std::sync::OnceLock<ObjectStoreRef> = std::sync::OnceLock::new();
+    static STORE: OnceLock<ObjectStoreRef> = OnceLock::new();
     let store = STORE.get_or_init(|| Arc::new(InMemory::new())).clone();
-    object_store_factories().insert(scheme, Arc::new(OneStore(store)));
-    place
+    open_in(lake, "memory", store)
+}
+
+/// A lake's place in that store, which all that open the scheme share from now on.
+fn open_in(lake: &str, scheme: &str, store: ObjectStoreRef) -> String {
+    let all = Url::parse(&format!("{scheme}://")).expect("an address");
+    object_store_factories().insert(all, Arc::new(OneStore(store)));
+    format!("{scheme}:///{lake}")
 }
 
 /// Each of the writers appends its facts, load by load, all writers at once.
@@ -95,4 +102,42 @@ async fn upkeep_beside_another_writer_loses_nothing() {
     };
     write_at_once(&place, vec![loads(0), loads(1)]).await;
     assert_each_once(&place, 26).await;
+}
+
+/// What a load has to know of a lake is which facts are there: of data files it reads the columns of their hashes.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_load_reads_the_hashes_of_what_is_there_and_no_more() {
+    let store = Arc::new(CountedStore::default());
+    let scheme = Url::parse("counted://").expect("an address");
+    let memory = Url::parse("memory://").expect("an address");
+    let factories = logstore_factories();
+    let of_memory = factories.get(&memory).expect("a factory").value().clone();
+    factories.insert(scheme, of_memory);
+    let place = open_in("lake", "counted", store.clone());
+    let mut lake = Lake::open_or_create(&place).await.expect("a lake");
+    append_everywhere(&mut lake, 0..20_000).await;
+    let files: Vec<_> = store.list(None).try_collect().await.expect("listed");
+    let is_data = |file: &&ObjectMeta| file.location.as_ref().ends_with(".parquet");
+    // Two hashes of eight bytes a row, and what a data file says of itself at its end.
+    let least = 16 * 20_000 * TABLES.len() as u64;
+    let most = least + 8_192 * files.iter().filter(is_data).count() as u64;
+
+    let before = store.read();
+    let mut lake = Lake::open_or_create(&place).await.expect("a lake");
+    append_everywhere(&mut lake, 0..20_000).await;
+    let again = store.read() - before;
+
+    let before = store.read();
+    let mut lake = Lake::open_or_create(&place).await.expect("a lake");
+    append_everywhere(&mut lake, 20_000..20_001).await;
+    let one_more = store.read() - before;
+    assert!(
+        (least..most).contains(&again),
+        "{again} bytes, {least} to {most} expected"
+    );
+    // Of the years that a fact is not of, none.
+    assert!(
+        2 * one_more < again,
+        "{one_more} bytes for a fact, {again} for all"
+    );
 }

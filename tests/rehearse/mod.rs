@@ -88,16 +88,19 @@ fn run_failures(run: &Run) -> f64 {
 /// policy left in its batteries counts for less there.
 #[tokio::test]
 async fn what_a_policy_left_counts_by_how_fleets_live_on() {
-    let runs = lived(&course(250, 78, 1.0), &PLAIN[..3]).await;
+    let mut course = course(250, 78, 1.0);
+    course.scenario.weeks += 78;
+    let runs = lived(&course, &PLAIN[..3]).await;
     let beyond = |afterwards| {
         let costs = runs.iter().map(|run: &Run| run.after(afterwards).cost);
         let costs: Vec<f64> = costs.collect();
         costs[0] - costs[2]
     };
     for run in &runs {
-        assert!(run.habit.failures < run.to_failure.failures);
-        assert!(run.habit.tests > 0 && run.to_failure.replacements == 0);
+        assert!(run.habit.failures <= run.to_failure.failures);
+        assert!(run.habit.replacements > run.to_failure.replacements);
     }
+    assert!(5 * runs[0].habit.failures < 4 * runs[0].to_failure.failures);
     assert!(beyond(Afterwards::ToFailure) > beyond(Afterwards::Habit));
 }
 
