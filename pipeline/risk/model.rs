@@ -33,7 +33,7 @@ const RIDGES: [f64; 5] = [3_000.0, 1_000.0, 300.0, 100.0, 30.0];
 const FOLDS: usize = 5;
 
 /// Names the model, so that what was said by another one is told apart.
-pub const MODEL_VERSION: &str = "pooled-ways-5";
+pub const MODEL_VERSION: &str = "pooled-ways-6";
 
 /// What a fit is asked for.
 #[derive(Debug, Clone, Copy)]
