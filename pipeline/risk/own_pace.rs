@@ -12,6 +12,7 @@
 
 use super::feature::{HEALTH_WHEN_NEW, age_years};
 use super::frame::{Frame, HealthTest, Number};
+use super::together::together;
 use trade::calendar::DAYS_A_YEAR;
 
 /// Standard deviation of a new battery's ability about the usual, as a share of the rating.
@@ -171,9 +172,8 @@ pub fn most_likely_spread(tests: &[NextTest<'_>]) -> Spread {
             }));
         }
     }
-    spreads
+    together(&spreads, |spread| (surprise(*spread), *spread))
         .into_iter()
-        .map(|spread| (surprise(spread), spread))
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or(USUAL_SPREAD, |(_, spread)| spread)
 }
