@@ -113,10 +113,11 @@ impl LakeError {
             reason: match cause(&error) {
                 Some(said) => said.to_string(),
                 // Further lines are a backtrace, which tells a user nothing.
-                None => s3_store::refusal(&error.to_string()).unwrap_or_else(|| {
+                None => {
                     let told = error.to_string();
-                    told.lines().next().unwrap_or_default().to_owned()
-                }),
+                    let first_line = told.lines().next().unwrap_or_default();
+                    s3_store::refusal(&told).unwrap_or(first_line).to_owned()
+                }
             },
             advice: cause(&error).map_or("", |said| advice(said.kind())),
         }

@@ -11,8 +11,7 @@ use std::sync::{Arc, Mutex, Once, PoisonError};
 use std::time::Duration;
 
 use deltalake::logstore::{
-    LogStore, LogStoreFactory, ObjectStoreFactory, ObjectStoreRef, StorageConfig, default_logstore,
-    logstore_factories, object_store_factories,
+    ObjectStoreFactory, ObjectStoreRef, StorageConfig, logstore_factories, object_store_factories,
 };
 use deltalake::{DeltaResult, DeltaTableError};
 use object_store::aws::AmazonS3Builder;
@@ -58,26 +57,6 @@ impl ObjectStoreFactory for S3Stores {
     }
 }
 
-/// Logs whose entries are put by the store itself.
-struct PutByTheStore;
-
-impl LogStoreFactory for PutByTheStore {
-    fn with_options(
-        &self,
-        prefixed_store: ObjectStoreRef,
-        root_store: ObjectStoreRef,
-        location: &Url,
-        options: &StorageConfig,
-    ) -> DeltaResult<Arc<dyn LogStore>> {
-        Ok(default_logstore(
-            prefixed_store,
-            root_store,
-            location,
-            options,
-        ))
-    }
-}
-
 /// What is wrong with an address that is not in a folder, before anything is read of it.
 pub fn fault(address: &Url) -> Option<String> {
     register();
@@ -95,7 +74,7 @@ pub fn fault(address: &Url) -> Option<String> {
 }
 
 /// What the store refused, by the code in its answer; the answer itself is a page of XML.
-pub fn refusal(answer: &str) -> Option<String> {
+pub fn refusal(answer: &str) -> Option<&'static str> {
     let codes = [
         ("NoSuchBucket", "the store has no bucket of that name"),
         ("AccessDenied", "the store refuses it to these credentials"),
@@ -108,17 +87,20 @@ pub fn refusal(answer: &str) -> Option<String> {
             "the store refuses these credentials",
         ),
     ];
-    let (_, told) = codes.iter().find(|(code, _)| answer.contains(code))?;
-    Some((*told).to_owned())
+    let found = codes.into_iter().find(|(code, _)| answer.contains(code));
+    found.map(|(_, told)| told)
 }
 
-/// Makes addresses in such a store known.
+/// Makes addresses in such a store known. The entries of their logs are put by the store itself, as in a folder.
 fn register() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
-        if let Ok(scheme) = Url::parse(SCHEME) {
+        let logs = logstore_factories();
+        let of_folders = logs.iter().find(|known| known.key().scheme() == "file");
+        let of_folders = of_folders.map(|known| Arc::clone(known.value()));
+        if let (Ok(scheme), Some(of_folders)) = (Url::parse(SCHEME), of_folders) {
             object_store_factories().insert(scheme.clone(), Arc::new(S3Stores::default()));
-            logstore_factories().insert(scheme, Arc::new(PutByTheStore));
+            logs.insert(scheme, of_folders);
         }
     });
 }
