@@ -49,7 +49,8 @@ fn start_sparing() {
     }
 }
 
-/// Looks at the program's memory from now on, where the system tells it, and ends it past the limit.
+/// Looks at the program's memory from now on, where the system tells it, and ends it past the limit. Under a small one
+/// the program first starts anew, so this comes before any work.
 pub fn watch(limits: &Limits) {
     let most_mb = limits.whole_memory_mb();
     #[cfg(unix)]

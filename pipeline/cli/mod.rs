@@ -160,8 +160,19 @@ struct LakeArgs {
 impl LakeArgs {
     async fn open(&self, now: DateTime<Utc>) -> anyhow::Result<(Lake, Analysis)> {
         let lake = with_papers(Lake::open(&self.lake).await?).await?;
-        let analysis = self.analysis(&lake, &[], now).await?;
+        let settings = self.settings(&lake)?;
+        let analysis = self.analysis(&lake, &[], settings, now).await?;
         Ok((lake, analysis))
+    }
+
+    /// The settings for this lake; from here on the run's memory is watched.
+    fn settings(&self, lake: &Lake) -> anyhow::Result<Settings> {
+        let settings = Settings::find(self.config.as_deref(), lake.papers().as_deref())?;
+        memory_limit::watch(&settings.limits);
+        for warning in settings.warnings() {
+            note(format_args!("settings: {warning}"));
+        }
+        Ok(settings)
     }
 
     /// The lake looked at, with what stands in the lakes beside it.
@@ -169,13 +180,9 @@ impl LakeArgs {
         &self,
         lake: &Lake,
         beside: &[&Lake],
+        settings: Settings,
         now: DateTime<Utc>,
     ) -> anyhow::Result<Analysis> {
-        let settings = Settings::find(self.config.as_deref(), lake.papers().as_deref())?;
-        memory_limit::watch(&settings.limits);
-        for warning in settings.warnings() {
-            note(format_args!("settings: {warning}"));
-        }
         let (today, queries) = (now.date_naive(), self.queries.as_deref());
         Ok(Analysis::new(
             lake,

@@ -11,7 +11,7 @@ use super::{LakeArgs, Outcome, note, print_written, scratch, spinner, with_paper
 use intake::load::load;
 use lake::Lake;
 use report::{screen, texts};
-use settings::{Limits, Settings};
+use settings::Limits;
 
 /// Screen a list of vehicles for what their 12 V supply will cost
 ///
@@ -51,14 +51,14 @@ impl Screen {
         let spinner = spinner();
         spinner.set_message("screening");
         let lake = with_papers(Lake::open(&self.lake.lake).await?).await?;
-        let settings = Settings::find(self.lake.config.as_deref(), lake.papers().as_deref())?;
-        let limits = settings.limits;
+        let settings = self.lake.settings(&lake)?;
+        let limits = settings.limits.clone();
         let sellers = match self.dumps.is_empty() {
             true => None,
             false => Some(self.read_beside(&lake, &limits, now, &mut findings).await?),
         };
         let beside: Vec<&Lake> = sellers.iter().collect();
-        let analysis = self.lake.analysis(&lake, &beside, now).await?;
+        let analysis = self.lake.analysis(&lake, &beside, settings, now).await?;
         let style = self.report.style(&lake, &analysis)?;
         let templates = texts::templates(&style)?;
         let written =
