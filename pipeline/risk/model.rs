@@ -18,7 +18,7 @@ use statistics::prior::NormalPrior;
 use statistics::regression::cross_validation::choose_lambda;
 use statistics::regression::design::Design;
 use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
-use statistics::regression::hazard_regression::{HazardFit, fit_hazard};
+use statistics::regression::hazard_regression::{HazardFit, fit_hazard_from};
 use statistics::sample::stable_hash;
 
 /// Chance of failing in eight weeks at 60 % of the rating, for the prior.
@@ -145,7 +145,7 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
     let (fit, fallback) = if looks.rows.is_empty() {
         (nothing_seen(&ridge), None)
     } else {
-        fit_or_simpler(&data, &mut ridge)
+        fit_or_simpler(&data, &mut ridge, None)
     };
     Model {
         names: features
@@ -166,10 +166,11 @@ pub fn fit(frame: &Frame, features: &[Feature], wanted: Wanted) -> Model {
 pub(super) fn fit_or_simpler(
     data: &PersonPeriods,
     ridge: &mut Ridge,
+    start: Option<&[f64]>,
 ) -> (HazardFit, Option<String>) {
     let mut fallback = None;
     for _ in 0..3 {
-        match fit_hazard(data, ridge) {
+        match fit_hazard_from(data, ridge, start) {
             Ok(fit) => return (fit, fallback),
             Err(error) => {
                 fallback = Some(format!("the hazard drawn harder to the prior: {error}"));

@@ -10,11 +10,14 @@
 //! A way that cannot be fitted is left out; where none can, the prior stands. So this always ends.
 
 use super::cold::{COLD, WARMING};
+use super::drawn::{Drawn, FEW_COLUMNS_PENALTY};
 use super::feature::{Feature, LAST_TEST, LOST};
 use super::features::{DISCHARGED_LAST, DISCHARGED_LOST, HEAT_AHEAD, HEAT_BEHIND};
 use super::frame::Frame;
-use super::ground::{Drawn, FEW_COLUMNS_PENALTY, Ground};
+use super::ground::Ground;
+use super::learnt::{Learnt, foretold, parted};
 use super::model::{BatteryDays, failed_batteries};
+use super::penalties;
 use super::scaled::{Scaling, design, learn};
 use super::together::together;
 use super::trials::{Trials, Try};
@@ -102,8 +105,8 @@ pub struct Pooled {
     pub alike: Alike,
     pub ways: Vec<Weighed>,
     pub scaling: Vec<Scaling>,
-    pub penalty: f64,
-    /// The factor on it of each column.
+    pub drawn: Drawn,
+    /// The factor on its penalty of each column.
     pub penalty_factors: Vec<f64>,
     /// Logarithm of the factor on all chances, and its standard deviation.
     pub level: f64,
@@ -140,12 +143,12 @@ fn tries(looks: &BatteryDays, end: f64, horizon_days: f64) -> Vec<(Vec<usize>, V
         .collect()
 }
 
-/// Fits, tries and pools the ways.
+/// Fits, tries and pools the ways; how hard slopes are drawn is chosen by the trials unless it is given.
 pub fn fit(
     frame: &Frame,
     features: &[Feature],
     horizon_days: f64,
-    penalty: Option<f64>,
+    given: Option<&Drawn>,
     prior_failures: usize,
 ) -> Pooled {
     let looks = BatteryDays::new(frame, horizon_days);
@@ -181,21 +184,28 @@ pub fn fit(
         true => tries(&looks, end, horizon_days),
         false => Vec::new(),
     };
+    let parts = together(&spans, |(learnt, _)| {
+        parted(&ground, &columns[PARTED_BY], learnt)
+    });
     let tries: Vec<Try> = spans
         .into_iter()
-        .map(|(learnt, tried)| Try {
-            parted: ground.part(&columns[PARTED_BY], &learnt),
+        .zip(parts)
+        .map(|((learnt, tried), parted)| Try {
+            parted,
             learnt,
             tried,
         })
         .collect();
     let mut trials = Trials::of(&looks, &tries);
-    let (drawn, of_all_signs) = ground.drawn(&columns[0], &tries, &trials, penalty);
+    let all_signs = penalties::choose(&ground, &columns[0], &tries, &trials, given);
+    let drawn = &all_signs.drawn;
     let few = Drawn::evenly(FEW_COLUMNS_PENALTY);
     let of_few = together(&columns[1..], |columns| {
-        ground.foretold(columns, &tries, &few)
+        foretold(&ground, columns, &tries, &few)
     });
-    trials.predictors = std::iter::once(of_all_signs).chain(of_few).collect();
+    trials.predictors = std::iter::once(all_signs.said.clone())
+        .chain(of_few)
+        .collect();
     let trial_failures = trials.failures();
     // Untried, the way of all signs stands: its prior speaks where the failures do not.
     let (weights, (level, level_sd)) = match trial_failures > 0.0 {
@@ -206,12 +216,16 @@ pub fn fit(
         }
         false => (vec![1.0, 0.0, 0.0, 0.0, 0.0], (0.0, 0.0)),
     };
-    let parted = ground.part(&columns[PARTED_BY], &all);
+    let parted = parted(&ground, &columns[PARTED_BY], &all);
     let mut fallback = None;
     let ways: Vec<usize> = (0..WAYS.len()).collect();
     let fitted = together(&ways, |way| {
-        let drawn = if *way == 0 { &drawn } else { &few };
-        ground.fit(&columns[*way], &all, &parted.foretold, drawn)
+        let (drawn, near) = match way {
+            0 => (drawn, all_signs.last_fit()),
+            _ => (&few, None),
+        };
+        let learnt = Learnt::of(&ground, &columns[*way], &all);
+        learnt.fit(&parted.foretold, drawn, near)
     });
     let fits: Vec<HazardFit> = fitted
         .into_iter()
@@ -251,8 +265,8 @@ pub fn fit(
             log_sd: parted.alike.log_sd.hypot(level_sd),
         },
         ways,
-        penalty: drawn.penalty,
         penalty_factors: features.iter().map(|one| drawn.factor(one)).collect(),
+        drawn: drawn.clone(),
         level,
         level_sd,
         trial_failures,

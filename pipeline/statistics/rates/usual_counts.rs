@@ -32,6 +32,8 @@ pub const MOST_UPSET_SHARE: f64 = 0.25;
 const UPSET_STRICTNESS: f64 = 2.0;
 const ROUNDS: usize = 200;
 const LN_SIZES: (f64, f64) = (-7.0, 12.0);
+/// A product of at most so many factors is made factor by factor.
+const SHORT_PRODUCT: u64 = 30;
 const GOLDEN: f64 = 0.381_966_011_250_105_1;
 
 impl UsualCounts {
@@ -54,7 +56,8 @@ pub fn fit_usual(
 ) -> Result<UsualCounts, InputError> {
     let counts: f64 = tally.iter().map(|(_, times)| *times as f64).sum();
     at_least("counts", counts as usize, 1)?;
-    let tally: Vec<(u64, f64)> = tally.iter().map(|&(c, times)| (c, times as f64)).collect();
+    let mut tally: Vec<(u64, f64)> = tally.iter().map(|&(c, times)| (c, times as f64)).collect();
+    tally.sort_unstable_by_key(|(count, _)| *count);
     let step = 0.5 * counts.ln();
     let plain = Parts::start(&tally, counts, upset_from, false, false).fit(&tally, counts);
     let zeros = Parts::start(&tally, counts, upset_from, true, false).fit(&tally, counts);
@@ -218,11 +221,7 @@ fn best_size(counts: &[(u64, f64)], mean: f64, before: Option<f64>) -> f64 {
     if mean <= 0.0 {
         return f64::INFINITY;
     }
-    let at = |ln_size: f64| {
-        let size = ln_size.exp();
-        let of = |&(count, times): &(u64, f64)| times * ln_mass(count, mean, size);
-        counts.iter().map(of).sum::<f64>()
-    };
+    let at = |ln_size: f64| likelihood_of_size(counts, mean, ln_size.exp());
     let (mut low, mut high) = match before {
         Some(size) if size.is_finite() => (size.ln() - 1.0, size.ln() + 1.0),
         Some(_) => (LN_SIZES.1 - 2.0, LN_SIZES.1),
@@ -239,12 +238,20 @@ fn best_size(counts: &[(u64, f64)], mean: f64, before: Option<f64>) -> f64 {
         }
     };
     (low, high) = (low.max(LN_SIZES.0), high.min(LN_SIZES.1));
+    // Golden section: one of the two points within is one of the next two.
+    let lower = |low: f64, high: f64| low + GOLDEN * (high - low);
+    let upper = |low: f64, high: f64| high - GOLDEN * (high - low);
+    let mut inner = (lower(low, high), upper(low, high));
+    let mut heights = (at(inner.0), at(inner.1));
     while high - low > 1e-4 {
-        let inner = (low + GOLDEN * (high - low), high - GOLDEN * (high - low));
-        if at(inner.0) > at(inner.1) {
+        if heights.0 > heights.1 {
             high = inner.1;
+            inner = (lower(low, high), inner.0);
+            heights = (at(inner.0), heights.0);
         } else {
             low = inner.0;
+            inner = (inner.1, upper(low, high));
+            heights = (heights.1, at(inner.1));
         }
     }
     let ln_size = 0.5 * (low + high);
@@ -253,6 +260,28 @@ fn best_size(counts: &[(u64, f64)], mean: f64, before: Option<f64>) -> f64 {
     } else {
         ln_size.exp()
     }
+}
+
+/// Log-likelihood of weighed counts of this mean, in ascending order, as far as it depends on the size.
+fn likelihood_of_size(counts: &[(u64, f64)], mean: f64, size: f64) -> f64 {
+    let none = size * (mean / size).ln_1p();
+    let each = mean.ln() - (size + mean).ln();
+    let (mut risen_to, mut rising, mut sum) = (0, 0.0, 0.0);
+    for &(count, times) in counts {
+        rising = if count.saturating_sub(risen_to) <= SHORT_PRODUCT {
+            rising + ln_rising(size, risen_to..count)
+        } else {
+            ln_gamma(size + count as f64) - ln_gamma(size)
+        };
+        risen_to = count;
+        sum += times * (rising - none + count as f64 * each);
+    }
+    sum
+}
+
+/// Logarithm of the product of `size + k` over these k.
+fn ln_rising(size: f64, over: std::ops::Range<u64>) -> f64 {
+    over.map(|k| (size + k as f64).ln()).sum()
 }
 
 /// Logarithm of the negative binomial's chance of exactly `count`.
@@ -264,8 +293,8 @@ fn ln_mass(count: u64, mean: f64, size: f64) -> f64 {
     if size.is_infinite() {
         return c * mean.ln() - mean - ln_gamma(c + 1.0);
     }
-    let rising: f64 = if count <= 30 {
-        (0..count).map(|k| (size + k as f64).ln()).sum()
+    let rising = if count <= SHORT_PRODUCT {
+        ln_rising(size, 0..count)
     } else {
         ln_gamma(size + c) - ln_gamma(size)
     };

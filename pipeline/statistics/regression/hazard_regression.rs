@@ -68,22 +68,23 @@ pub fn fit_hazard_from(
         None => problem.start(),
     };
     let mut last_step = f64::INFINITY;
+    let mut here = problem.surface(&beta, false);
     for iteration in 1..=MOST_ITERATIONS {
-        let here = problem.surface(&beta, false);
-        let height = here.log_likelihood - here.penalty;
+        let height = here.height();
         let information = problem.penalised(&here.information);
         let factor = information
             .cholesky()
             .ok_or(FitError::Singular { what: WHAT })?;
         let step = factor.solve(&here.gradient);
         let (mut fraction, mut next) = (1.0, beta.clone());
-        loop {
+        let there = loop {
             for (j, to) in next.iter_mut().enumerate() {
                 *to = beta[j] + fraction * step[j];
             }
-            let value = problem.value(&next);
+            let there = problem.surface(&next, false);
+            let value = there.height();
             if value.is_finite() && value >= height - 1e-11 * (1.0 + height.abs()) {
-                break;
+                break there;
             }
             fraction *= 0.5;
             if fraction < 1e-12 {
@@ -93,10 +94,11 @@ pub fn fit_hazard_from(
                     last_step,
                 });
             }
-        }
+        };
         beta = next;
         // The Newton decrement: the step's length in standard errors, whatever the columns' scale.
         last_step = fraction * here.gradient.dot(&step).max(0.0).sqrt();
+        here = there;
         if beta[0].abs() > MOST_PREDICTOR {
             return Err(FitError::NoMaximum {
                 what: WHAT,

@@ -12,6 +12,7 @@ use super::{Computed, Rows, apart};
 use crate::{Analysis, AnalysisError};
 use risk::chances::{self, StoredTrend};
 use risk::cold::Outlook;
+use risk::drawn::Drawn;
 use risk::expected_health::{self, HealthSlope};
 use risk::features::of_hazard;
 use risk::frame::{Frame, Number, Word};
@@ -162,9 +163,10 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let settings = analysis.settings().clone();
     let frame = read_frame(analysis).await?;
     let slopes = stored_health(analysis).await?;
-    let fit = move || Ok(fit_hazard(&settings, &frame, &slopes));
+    let given = settings.risk.ridge.map(Drawn::evenly);
+    let fit = move || Ok(fit_hazard(&settings, &frame, &slopes, given.as_ref()));
     let (names, model) = apart(fit).await?;
-    analysis.kept.keep_ways(&model.ways);
+    analysis.kept.keep_ways(&model.ways, &model.drawn);
     let size = names.len() + 1;
     let errors = model.fit.standard_errors();
     let all = || std::iter::once(model.fit.intercept).chain(model.fit.coefficients.iter().copied());
@@ -209,7 +211,7 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
             counts(std::iter::repeat_n(model.looks as i64, size)),
         ),
         ("person_weeks", same(model.battery_weeks)),
-        ("ridge", same(model.penalty)),
+        ("ridge", same(model.drawn.penalty)),
         (
             "penalty_factor",
             numbers(std::iter::once(0.0).chain(model.penalty_factors.iter().copied())),
@@ -231,18 +233,19 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     ])
 }
 
-/// The hazard fitted to the frame's failures, with its columns' names and meanings.
+/// The hazard fitted to the frame's failures, with its columns' names and meanings; how hard slopes are drawn is
+/// chosen by trials unless it is given.
 pub fn fit_hazard(
     settings: &Settings,
     frame: &Frame,
     slopes: &[HealthSlope],
+    given: Option<&Drawn>,
 ) -> (Vec<(String, String)>, Pooled) {
     let horizon_days = settings.run.horizon_days as f64;
     let expected = expected_health::predict(frame, slopes, horizon_days);
     let features = of_hazard(frame, &expected.lost, Outlook::Came, horizon_days);
     let prior_failures = usize::try_from(settings.risk.prior_failures).unwrap_or(0);
-    let ridge = settings.risk.ridge;
-    let model = ways::fit(frame, &features, horizon_days, ridge, prior_failures);
+    let model = ways::fit(frame, &features, horizon_days, given, prior_failures);
     let names = features
         .into_iter()
         .map(|feature| (feature.name, feature.about));

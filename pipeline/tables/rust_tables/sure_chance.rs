@@ -13,6 +13,7 @@ use super::week_frame::read_frame;
 use super::{Computed, Rows, apart};
 use crate::{Analysis, AnalysisError};
 use risk::chances::{self, Predicted, StoredTrend};
+use risk::drawn::Drawn;
 use risk::expected_health::HealthSlope;
 use risk::frame::{Frame, Number, Word};
 use risk::stored_model::StoredModel;
@@ -25,6 +26,7 @@ pub const SURE_CHANCE: Computed = Computed {
         "vehicle_week",
         "test_history",
         "health_fit",
+        "model_fit",
         "condition_trend",
     ],
     make: |analysis| sure_chance(analysis).boxed(),
@@ -63,7 +65,9 @@ async fn sure_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         let slopes = stored_health(analysis).await?;
         let trends = stored_trends(analysis).await?;
         let (settings, frame) = (analysis.settings().clone(), Arc::clone(&frame));
-        told = apart(move || foretell(&frame, &doubtful, &settings, &slopes, &trends)).await?;
+        let drawn = analysis.kept.drawn();
+        let drawn_as = move || foretell(&frame, &doubtful, &settings, &slopes, &trends, drawn);
+        told = apart(drawn_as).await?;
     }
     let word = |column| {
         text_column(
@@ -85,19 +89,22 @@ async fn sure_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     ])
 }
 
+/// Slopes are drawn as hard as where all failures count: whether a few of them do would else move the chances by
+/// more than those failures say.
 fn foretell(
     frame: &Frame,
     doubtful: &HashSet<Doubtful>,
     settings: &Settings,
     slopes: &[HealthSlope],
     trends: &[StoredTrend],
+    drawn: Option<Drawn>,
 ) -> Result<Vec<Predicted>, AnalysisError> {
     let sure = frame.with_failures(
         (0..frame.rows)
             .map(|row| frame.failed_then[row] && !doubtful.contains(&Doubtful::at(frame, row)))
             .collect(),
     );
-    let (names, model) = fit_hazard(settings, &sure, slopes);
+    let (names, model) = fit_hazard(settings, &sure, slopes, drawn.as_ref());
     let names = names.into_iter().map(|(name, _)| name).collect();
     let model = StoredModel::unkept(names, model);
     let horizon_days = settings.run.horizon_days as f64;

@@ -5,26 +5,35 @@
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use arrow::array::AsArray;
+use arrow::array::{ArrayRef, AsArray, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type};
-use serde::Deserialize;
 use tokio::sync::OnceCell;
 
 use crate::{Analysis, AnalysisError};
+use risk::drawn::Drawn;
 use risk::frame::{Frame, HealthTest, Number, Word, Words};
 use risk::ways::Weighed;
 
-/// What the tables of the model share and no query reads: the frame, read once, and the ways as weighed.
+/// What the tables of the model share and no query reads: the frame, read once, and the ways as
+/// weighed and drawn.
 #[derive(Default)]
 pub struct StoredFit {
     frame: OnceCell<Arc<Frame>>,
     ways: Mutex<Vec<Weighed>>,
+    drawn: Mutex<Option<Drawn>>,
 }
 
 impl StoredFit {
-    pub fn keep_ways(&self, ways: &[Weighed]) {
+    pub fn keep_ways(&self, ways: &[Weighed], drawn: &Drawn) {
         *self.ways.lock().unwrap_or_else(PoisonError::into_inner) = ways.to_vec();
+        *self.drawn.lock().unwrap_or_else(PoisonError::into_inner) = Some(drawn.clone());
+    }
+
+    /// How hard the slopes of the model were drawn.
+    pub fn drawn(&self) -> Option<Drawn> {
+        let drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        drawn.clone()
     }
 
     pub fn ways(&self) -> Vec<Weighed> {
@@ -68,13 +77,7 @@ async fn read(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
             values.extend(cells.iter().map(|value| value.unwrap_or(f64::NAN)));
         }
         for (index, column) in Word::ALL.iter().enumerate() {
-            // A query may give words as one of several text types.
-            let cells = cast(batch.column(Number::ALL.len() + index), &DataType::Utf8).map_err(
-                |source| AnalysisError::Rows {
-                    table: "vehicle_week".to_owned(),
-                    source: source.into(),
-                },
-            )?;
+            let cells = texts(batch, Number::ALL.len() + index, "vehicle_week")?;
             let values = words.entry(*column).or_default();
             cells
                 .as_string::<i32>()
@@ -96,41 +99,61 @@ async fn read(analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
     with_tests(frame, analysis).await
 }
 
-/// A test that read a battery's health.
-#[derive(Deserialize)]
-struct ReadTest {
-    vin: String,
-    position: String,
-    battery_no: i64,
-    age_years: f64,
-    health_read: f64,
-}
-
-/// The frame with the tests of its batteries.
+/// The frame with the tests of its batteries. Rows and tests come in the same order, so one walk beside the rows
+/// finds each battery's first test.
 async fn with_tests(frame: Frame, analysis: &Analysis) -> Result<Arc<Frame>, AnalysisError> {
-    let read: Vec<ReadTest> = analysis
-        .rows(
-            "SELECT vin, position, battery_no, age_years, health_read FROM test_history
+    let batches = analysis
+        .query(
+            "SELECT vin, position, CAST(battery_no AS DOUBLE) AS battery_no,
+                    CAST(age_years AS DOUBLE) AS age_years, CAST(health_read AS DOUBLE) AS health_read
+             FROM test_history
              WHERE health_read IS NOT NULL ORDER BY vin, position, battery_no, recency DESC",
         )
         .await?;
-    let mut first_of_battery: HashMap<(&str, &str, i64), usize> = HashMap::new();
-    for (place, test) in read.iter().enumerate() {
-        first_of_battery
-            .entry((&test.vin, &test.position, test.battery_no))
-            .or_insert(place);
+    let mut tests = Vec::new();
+    let mut first_tests = Vec::with_capacity(frame.rows);
+    for batch in &batches {
+        let (vin, position) = (
+            texts(batch, 0, "test_history")?,
+            texts(batch, 1, "test_history")?,
+        );
+        let (vin, position) = (vin.as_string::<i32>(), position.as_string::<i32>());
+        let number = |column| batch.column(column).as_primitive::<Float64Type>();
+        let (battery_no, age_years, health) = (number(2), number(3), number(4));
+        for test in 0..batch.num_rows() {
+            let of = (
+                vin.value(test),
+                position.value(test),
+                battery_no.value(test),
+            );
+            // At a battery's first test come its rows, and those of untested ones before it, which read none.
+            while first_tests.len() < frame.rows && battery(&frame, first_tests.len()) <= of {
+                first_tests.push(tests.len());
+            }
+            tests.push(HealthTest {
+                age_years: age_years.value(test),
+                health: health.value(test),
+            });
+        }
     }
-    let first_tests = (0..frame.rows).map(|row| {
-        let word = |name| frame.word(name, row).unwrap_or_default();
-        let battery_no = frame.number(Number::BatteryNo, row) as i64;
-        let first = first_of_battery.get(&(word(Word::Vin), word(Word::Position), battery_no));
-        first.copied().unwrap_or(read.len())
-    });
-    let first_tests = first_tests.collect();
-    let tests = read.iter().map(|test| HealthTest {
-        age_years: test.age_years,
-        health: test.health_read,
-    });
-    let tests = tests.collect();
+    first_tests.resize(frame.rows, tests.len());
     Ok(Arc::new(frame.with_tests(tests, first_tests)))
+}
+
+/// Which battery a row of the frame is of, by what the rows are ordered by.
+fn battery(frame: &Frame, row: usize) -> (&str, &str, f64) {
+    let word = |name| frame.word(name, row).unwrap_or_default();
+    (
+        word(Word::Vin),
+        word(Word::Position),
+        frame.number(Number::BatteryNo, row),
+    )
+}
+
+/// A column of words, which a query may give as one of several text types.
+fn texts(batch: &RecordBatch, column: usize, table: &str) -> Result<ArrayRef, AnalysisError> {
+    cast(batch.column(column), &DataType::Utf8).map_err(|source| AnalysisError::Rows {
+        table: table.to_owned(),
+        source: source.into(),
+    })
 }

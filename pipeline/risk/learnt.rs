@@ -1,0 +1,176 @@
+//! Looks as the rows on which the columns of a way are fitted, laid out once however often they are fitted.
+
+use super::drawn::{Drawn, FEW_COLUMNS_PENALTY};
+use super::feature::Feature;
+use super::ground::Ground;
+use super::model::{fit_or_simpler, nothing_seen, prior, usual_hazard};
+use super::trials::Try;
+use super::without_warning::{Seen, WithoutWarning, part};
+use statistics::regression::design::Design;
+use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
+use statistics::regression::hazard_regression::HazardFit;
+
+/// Some looks under some columns. A failed look is two rows: one that failed, counted by the share of it that was
+/// foretold, and one that came through, counted by the rest.
+pub struct Learnt<'a> {
+    ground: &'a Ground<'a>,
+    columns: &'a [usize],
+    prior: Ridge,
+    rows: Vec<Row>,
+    events: Vec<bool>,
+    offsets: Vec<f64>,
+    cells: Vec<f64>,
+}
+
+/// How a row counts.
+struct Row {
+    /// The place of its look among the looks.
+    place: usize,
+    weight: f64,
+    of_failed_look: bool,
+}
+
+impl<'a> Learnt<'a> {
+    pub fn of(ground: &'a Ground<'a>, columns: &'a [usize], looks: &[usize]) -> Self {
+        let features: Vec<&Feature> = columns.iter().map(|at| &ground.features[*at]).collect();
+        let scaling: Vec<_> = columns.iter().map(|at| ground.scaling[*at]).collect();
+        let failed = looks.iter().filter(|look| ground.looks.events[**look]);
+        let rows = looks.len() + failed.count();
+        let mut learnt = Self {
+            ground,
+            columns,
+            prior: prior(&features, &scaling, ground.horizon_days),
+            rows: Vec::with_capacity(rows),
+            events: Vec::with_capacity(rows),
+            offsets: Vec::with_capacity(rows),
+            cells: Vec::with_capacity(rows * columns.len()),
+        };
+        for (place, look) in looks.iter().enumerate() {
+            let of_failed_look = ground.looks.events[*look];
+            let ends: &[bool] = if of_failed_look {
+                &[true, false]
+            } else {
+                &[false]
+            };
+            for failed in ends {
+                let cells = ground.row(*look);
+                learnt.rows.push(Row {
+                    place,
+                    weight: ground.looks.weights[*look],
+                    of_failed_look,
+                });
+                learnt.events.push(*failed);
+                learnt.offsets.push(ground.looks.offsets[*look]);
+                learnt.cells.extend(columns.iter().map(|at| cells[*at]));
+            }
+        }
+        learnt
+    }
+
+    /// Fits them, their failures counted by their shares `foretold`, from a fit known to be near; the coefficients
+    /// are of all columns, 0 where not looked at.
+    pub fn fit(
+        &self,
+        foretold: &[f64],
+        drawn: &Drawn,
+        near: Option<&HazardFit>,
+    ) -> (HazardFit, Option<String>) {
+        let mut ridge = self.prior.clone();
+        ridge.lambda = drawn.penalty;
+        for (factor, at) in ridge.factors.iter_mut().zip(self.columns) {
+            *factor *= drawn.factor(&self.ground.features[*at]);
+        }
+        if self.rows.is_empty() {
+            return (self.spread_out(nothing_seen(&ridge)), None);
+        }
+        let weight = |(row, failed): (&Row, &bool)| match (row.of_failed_look, *failed) {
+            (false, _) => row.weight,
+            (true, true) => row.weight * foretold[row.place],
+            (true, false) => row.weight * (1.0 - foretold[row.place]),
+        };
+        let weights: Vec<f64> = self.rows.iter().zip(&self.events).map(weight).collect();
+        let data = PersonPeriods {
+            design: Design {
+                columns: self.columns.len(),
+                values: &self.cells,
+            },
+            events: &self.events,
+            weights: Some(&weights),
+            offsets: Some(&self.offsets),
+        };
+        let start: Option<Vec<f64>> = near.map(|fit| {
+            let slopes = self.columns.iter().map(|at| fit.coefficients[*at]);
+            std::iter::once(fit.intercept).chain(slopes).collect()
+        });
+        let (fit, why) = fit_or_simpler(&data, &mut ridge, start.as_deref());
+        (self.spread_out(fit), why)
+    }
+
+    /// A fit of these columns as one of all, the others at nought.
+    fn spread_out(&self, fit: HazardFit) -> HazardFit {
+        let all = self.ground.features.len();
+        let (small, size) = (self.columns.len() + 1, all + 1);
+        let place = |at: usize| if at == 0 { 0 } else { self.columns[at - 1] + 1 };
+        let mut coefficients = vec![0.0; all];
+        let mut covariance = vec![0.0; size * size];
+        for (at, column) in self.columns.iter().enumerate() {
+            coefficients[*column] = fit.coefficients[at];
+        }
+        for i in 0..small {
+            for j in 0..small {
+                covariance[place(i) * size + place(j)] = fit.covariance[i * small + j];
+            }
+        }
+        HazardFit {
+            coefficients,
+            covariance,
+            ..fit
+        }
+    }
+}
+
+/// Parts what nothing foretells from what the columns of a way do, on some looks.
+pub fn parted(ground: &Ground<'_>, columns: &[usize], looks: &[usize]) -> WithoutWarning {
+    let seen: Vec<Seen> = looks
+        .iter()
+        .map(|look| Seen {
+            failed: ground.looks.events[*look],
+            weight: ground.looks.weights[*look],
+            watched: ground.looks.offsets[*look].exp(),
+        })
+        .collect();
+    let learnt = Learnt::of(ground, columns, looks);
+    let drawn = Drawn::evenly(FEW_COLUMNS_PENALTY);
+    let mut near: Option<HazardFit> = None;
+    part(&seen, usual_hazard(ground.horizon_days), |foretold| {
+        let (fit, _) = learnt.fit(foretold, &drawn, near.as_ref());
+        let gathered = looks
+            .iter()
+            .map(|look| match ground.looks.events[*look] {
+                true => ground.predictor(&fit, *look).min(3.0).exp(),
+                false => 0.0,
+            })
+            .collect();
+        near = Some(fit);
+        gathered
+    })
+}
+
+/// What these columns said of the looks of all tries, each learnt on those before it.
+pub fn foretold(ground: &Ground<'_>, columns: &[usize], tries: &[Try], drawn: &Drawn) -> Vec<f64> {
+    let mut near: Option<HazardFit> = None;
+    let mut told = Vec::new();
+    for one in tries {
+        let learnt = Learnt::of(ground, columns, &one.learnt);
+        let (fit, _) = learnt.fit(&one.parted.foretold, drawn, near.as_ref());
+        told.extend(said(ground, &fit, one));
+        near = Some(fit);
+    }
+    told
+}
+
+/// What a fit says of the looks that a try tries.
+pub fn said(ground: &Ground<'_>, fit: &HazardFit, one: &Try) -> Vec<f64> {
+    let looks = one.tried.iter();
+    looks.map(|look| ground.predictor(fit, *look)).collect()
+}
