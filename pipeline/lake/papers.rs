@@ -50,15 +50,10 @@ impl Lake {
             .map_err(std::io::Error::other)?;
         for name in PAPERS {
             match store.get(&StorePath::from(name)).await {
-                Ok(paper) if paper.meta.size <= LONGEST => {
+                Ok(paper) => {
+                    is_short(name, paper.meta.size)?;
                     let bytes = paper.bytes().await.map_err(std::io::Error::other)?;
                     std::fs::write(folder.join(name), bytes)?;
-                }
-                Ok(paper) => {
-                    return Err(std::io::Error::other(format!(
-                        "{name} has {} bytes, more than the {LONGEST} that a paper may have",
-                        paper.meta.size
-                    )));
                 }
                 Err(object_store::Error::NotFound { .. }) => {}
                 Err(error) => return Err(std::io::Error::other(error)),
@@ -72,9 +67,10 @@ impl Lake {
         std::fs::create_dir_all(folder.join(MAPPINGS))?;
         for (nth, mapping) in mappings.iter().enumerate() {
             let name = mapping.location.filename().unwrap_or_default();
-            if !name.ends_with(".toml") || mapping.size > LONGEST {
+            if !name.ends_with(".toml") {
                 continue;
             }
+            is_short(mapping.location.as_ref(), mapping.size)?;
             let bytes = store.get(&mapping.location).await;
             let bytes = bytes.map_err(std::io::Error::other)?.bytes().await;
             // Numbered, since mappings in folders of their own may be named alike.
@@ -82,5 +78,29 @@ impl Lake {
             std::fs::write(copy, bytes.map_err(std::io::Error::other)?)?;
         }
         Ok(())
+    }
+}
+
+fn is_short(name: &str, bytes: u64) -> std::io::Result<()> {
+    match bytes <= LONGEST {
+        true => Ok(()),
+        false => Err(std::io::Error::other(format!(
+            "{name} has {bytes} bytes, more than the {LONGEST} that a paper may have"
+        ))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_paper_that_is_too_long_is_named() {
+        assert!(is_short("mappings/shop.toml", LONGEST).is_ok());
+        let why = is_short("mappings/shop.toml", LONGEST + 1).unwrap_err();
+        assert!(
+            why.to_string()
+                .starts_with("mappings/shop.toml has 16777217 bytes")
+        );
     }
 }
