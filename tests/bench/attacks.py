@@ -268,7 +268,7 @@ class Attacks:
         return tries, harm
 
     def bad_neighbours(self):
-        """links that dangle or go round, a pipe, a folder without rights, damaged files beside good ones"""
+        """links that dangle or go round, a pipe, damaged files beside good ones"""
         dumps = self.fresh("neighbours")
         shutil.copytree(self.dumps, dumps)
         (dumps / "dangling.csv").symlink_to("nowhere")
