@@ -1,5 +1,6 @@
 //! A temporary place: dumps written into it, the program run in it, its answers read back.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Output, Stdio};
 
@@ -94,6 +95,21 @@ impl Workplace {
             .map(|line| serde_json::from_str(line).expect("a row is a JSON object"))
             .collect()
     }
+}
+
+/// Every file below a folder, by its path there, with what it holds.
+#[track_caller]
+pub fn bytes_below(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    walkdir::WalkDir::new(folder)
+        .into_iter()
+        .map(|entry| entry.expect("an entry"))
+        .filter(|entry| entry.file_type().is_file())
+        .map(|entry| {
+            let name = entry.path().strip_prefix(folder).expect("below it");
+            let bytes = std::fs::read(entry.path()).expect("a file");
+            (name.display().to_string(), bytes)
+        })
+        .collect()
 }
 
 /// A number of a row.

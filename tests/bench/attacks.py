@@ -36,10 +36,11 @@ class Program:
     """Runs the program, and remembers the most memory that a run took."""
 
     def __init__(self, path):
-        self.path, self.peak = path, 0
+        self.path, self.peak, self.work = path, 0, None
 
     def start(self, *arguments, **more):
-        silent = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, **more}
+        # What is written without a folder named lies in the work folder.
+        silent = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": self.work, **more}
         return subprocess.Popen([self.path, *map(str, arguments)], **silent)
 
     def run(self, *arguments, seconds=SECONDS, env=None):

@@ -4,9 +4,8 @@
 //!     python3 tests/lake/with_s3.py cargo test --locked --test voltwane s3_store -- --ignored
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
-use crate::workplace::Workplace;
+use crate::workplace::{Workplace, bytes_below};
 
 const NEEDS_A_SERVER: &str = "tests/lake/with_s3.py names a server in the environment";
 
@@ -31,20 +30,6 @@ fn counted(place: &Workplace, lake: &str) -> String {
                  SELECT 'orders', COUNT(*), COUNT(DISTINCT row_hash) FROM lake.work_order UNION ALL
                  SELECT 'set aside', COUNT(*), COUNT(DISTINCT row_hash) FROM lake.quarantine ORDER BY 1";
     place.run_expecting(0, &["sql", "--lake", lake, "--format", "csv", query])
-}
-
-/// Every file below a folder.
-fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
-    let mut files = BTreeMap::new();
-    for entry in walkdir::WalkDir::new(folder) {
-        let entry = entry.expect("an entry");
-        if entry.file_type().is_file() {
-            let name = entry.path().strip_prefix(folder).expect("below it");
-            let bytes = std::fs::read(entry.path()).expect("a file");
-            files.insert(name.display().to_string(), bytes);
-        }
-    }
-    files
 }
 
 #[test]
@@ -79,8 +64,8 @@ fn every_command_says_the_same_of_a_lake_in_a_store() {
     let mut said = said.into_values();
     assert_eq!(said.next(), said.next());
     for folder in ["", "-screened"] {
-        let here = files(&place.path().join(format!("here{folder}")));
-        let there = files(&place.path().join(format!("there{folder}")));
+        let here = bytes_below(&place.path().join(format!("here{folder}")));
+        let there = bytes_below(&place.path().join(format!("there{folder}")));
         let names: Vec<&String> = here.keys().collect();
         assert_eq!(names, there.keys().collect::<Vec<_>>());
         assert!(names.iter().any(|name| name.ends_with(".md")), "{names:?}");
@@ -134,7 +119,7 @@ fn mappings_beside_the_tables_are_used() {
     let place = fleet("30");
     place.run_expecting(1, &["load", "--lake", "lake", "dumps"]);
     let mappings = place.path().join("dumps/mappings");
-    for (name, bytes) in files(&mappings) {
+    for (name, bytes) in bytes_below(&mappings) {
         let text = String::from_utf8(bytes).expect("text");
         put(&format!("mapped/mappings/{name}"), &text);
     }

@@ -6,30 +6,16 @@ use std::path::Path;
 use voltwane::synthetic::{Scenario, SyntheticError, write_dumps};
 
 use super::{DEMO, Fleet, Row};
-
-fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
-    let entries = walkdir::WalkDir::new(folder)
-        .into_iter()
-        .map(|entry| entry.expect("an entry"));
-    entries
-        .filter(|entry| entry.file_type().is_file())
-        .map(|entry| {
-            let name = entry
-                .path()
-                .strip_prefix(folder)
-                .expect("below")
-                .to_string_lossy()
-                .into_owned();
-            (name, std::fs::read(entry.path()).expect("a file"))
-        })
-        .collect()
-}
+use crate::workplace::bytes_below;
 
 #[test]
 fn the_same_seed_writes_the_same_bytes() {
     let scenario = Scenario::new(60, 60, 3);
     let (one, other) = (Fleet::write(&scenario), Fleet::write(&scenario));
-    let (one, other) = (files(one.folder.path()), files(other.folder.path()));
+    let (one, other) = (
+        bytes_below(one.folder.path()),
+        bytes_below(other.folder.path()),
+    );
     assert!(one.len() > 40, "{} files", one.len());
     assert!(one == other);
 }
@@ -37,8 +23,8 @@ fn the_same_seed_writes_the_same_bytes() {
 /// The committed sample is what the smooth world with plain records has always written.
 #[test]
 fn the_sample_is_written_byte_for_byte() {
-    let sample = files(&Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-lake/dumps"));
-    let mut demo = files(DEMO.folder.path());
+    let sample = bytes_below(&Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-lake/dumps"));
+    let mut demo = bytes_below(DEMO.folder.path());
     demo.remove("truth.csv");
     assert!(sample.len() > 40, "{} files", sample.len());
     assert!(sample.keys().eq(demo.keys()));
@@ -49,8 +35,8 @@ fn the_sample_is_written_byte_for_byte() {
 
 #[test]
 fn another_seed_writes_another_fleet() {
-    let one = files(Fleet::write(&Scenario::new(60, 60, 3)).folder.path());
-    let other = files(Fleet::write(&Scenario::new(60, 60, 4)).folder.path());
+    let one = bytes_below(Fleet::write(&Scenario::new(60, 60, 3)).folder.path());
+    let other = bytes_below(Fleet::write(&Scenario::new(60, 60, 4)).folder.path());
     for folder in [
         "register/north",
         "tests/mervane",
@@ -82,7 +68,7 @@ fn a_vehicle_does_not_depend_on_how_many_others_there_are() {
 
 #[test]
 fn the_demo_fleet_is_small() {
-    let dumps: u64 = files(DEMO.folder.path())
+    let dumps: u64 = bytes_below(DEMO.folder.path())
         .iter()
         .filter(|(name, _)| name.as_str() != "truth.csv")
         .map(|(_, bytes)| bytes.len() as u64)
