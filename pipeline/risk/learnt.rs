@@ -16,18 +16,11 @@ pub struct Learnt<'a> {
     ground: &'a Ground<'a>,
     columns: &'a [usize],
     prior: Ridge,
-    rows: Vec<Row>,
+    /// Of each row the place of its look among those learnt from, and the look.
+    rows: Vec<(usize, usize)>,
     events: Vec<bool>,
     offsets: Vec<f64>,
     cells: Vec<f64>,
-}
-
-/// How a row counts.
-struct Row {
-    /// The place of its look among the looks.
-    place: usize,
-    weight: f64,
-    of_failed_look: bool,
 }
 
 impl<'a> Learnt<'a> {
@@ -46,19 +39,13 @@ impl<'a> Learnt<'a> {
             cells: Vec::with_capacity(rows * columns.len()),
         };
         for (place, look) in looks.iter().enumerate() {
-            let of_failed_look = ground.looks.events[*look];
-            let ends: &[bool] = if of_failed_look {
-                &[true, false]
-            } else {
-                &[false]
+            let ends: &[bool] = match ground.looks.events[*look] {
+                true => &[true, false],
+                false => &[false],
             };
             for failed in ends {
                 let cells = ground.row(*look);
-                learnt.rows.push(Row {
-                    place,
-                    weight: ground.looks.weights[*look],
-                    of_failed_look,
-                });
+                learnt.rows.push((place, *look));
                 learnt.events.push(*failed);
                 learnt.offsets.push(ground.looks.offsets[*look]);
                 learnt.cells.extend(columns.iter().map(|at| cells[*at]));
@@ -83,10 +70,14 @@ impl<'a> Learnt<'a> {
         if self.rows.is_empty() {
             return (self.spread_out(nothing_seen(&ridge)), None);
         }
-        let weight = |(row, failed): (&Row, &bool)| match (row.of_failed_look, *failed) {
-            (false, _) => row.weight,
-            (true, true) => row.weight * foretold[row.place],
-            (true, false) => row.weight * (1.0 - foretold[row.place]),
+        let looks = self.ground.looks;
+        let weight = |((place, look), failed): (&(usize, usize), &bool)| {
+            let weight = looks.weights[*look];
+            match (looks.events[*look], *failed) {
+                (false, _) => weight,
+                (true, true) => weight * foretold[*place],
+                (true, false) => weight * (1.0 - foretold[*place]),
+            }
         };
         let weights: Vec<f64> = self.rows.iter().zip(&self.events).map(weight).collect();
         let data = PersonPeriods {

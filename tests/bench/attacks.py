@@ -15,6 +15,7 @@ import csv
 import gzip
 import hashlib
 import html.parser
+import io
 import json
 import os
 import pathlib
@@ -43,12 +44,12 @@ class Program:
         silent = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": self.work, **more}
         return subprocess.Popen([self.path, *map(str, arguments)], **silent)
 
-    def run(self, *arguments, seconds=SECONDS, env=None):
+    def run(self, *arguments, seconds=SECONDS):
         """Exit code, or what it died of or that it hung; and what it said."""
         out = self.work / "said.txt"
         with open(out, "wb") as said:
             began = time.time()
-            process = self.start(*arguments, stdout=said, stderr=subprocess.STDOUT, env={**os.environ, **(env or {})})
+            process = self.start(*arguments, stdout=said, stderr=subprocess.STDOUT)
             while True:
                 done, status, used = os.wait4(process.pid, os.WNOHANG)
                 if done:
@@ -70,10 +71,8 @@ def facts(program, lake):
         code, said = program.run("sql", "--lake", lake, "--format", "csv", f"SELECT * FROM {table}")
         if code != 0:
             return f"{table}: {code}: {said[-200:]!r}"
-        lines = said.decode().splitlines()
-        left = [at for at, name in enumerate(lines[0].split(",")) if name not in ("load_id", "known_at", "loaded_at")]
-        # The last columns are the load's: what stands before them is the fact.
-        told[table] = sorted(",".join(line.split(",")[at] for at in left if at < len(line.split(","))) for line in lines)
+        rows = csv.DictReader(io.StringIO(said.decode(), newline=""))
+        told[table] = sorted(str({name: cell for name, cell in row.items() if name != "load_id"}) for row in rows)
     return told
 
 
@@ -82,11 +81,11 @@ def tree(folder):
     return {str(path): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
 
 
-def one_line(code, said, codes=(2,)):
-    """Whether it ended as it should: with such a code, one line of why, and no byte a terminal obeys."""
+def one_line(code, said):
+    """Whether it ended as it should: with code 2, up to three lines of why, and no byte a terminal obeys."""
     lines = [line for line in said.decode(errors="replace").splitlines() if line.strip()]
     obeyed = re.search(rb"[\x00-\x08\x0b-\x1f\x7f]", said)
-    return code in codes and len(lines) <= 3 and not obeyed and b"panicked" not in said
+    return code == 2 and len(lines) <= 3 and not obeyed and b"panicked" not in said
 
 
 class Live(html.parser.HTMLParser):
