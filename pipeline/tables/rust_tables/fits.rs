@@ -166,7 +166,7 @@ async fn model_fit(analysis: &Analysis) -> Result<Rows, AnalysisError> {
     let given = settings.risk.ridge.map(Drawn::evenly);
     let fit = move || Ok(fit_hazard(&settings, &frame, &slopes, given.as_ref()));
     let (names, model) = apart(fit).await?;
-    analysis.kept.keep_ways(&model.ways, &model.drawn);
+    analysis.kept.keep(&model.ways, &model.drawn);
     let size = names.len() + 1;
     let errors = model.fit.standard_errors();
     let all = || std::iter::once(model.fit.intercept).chain(model.fit.coefficients.iter().copied());

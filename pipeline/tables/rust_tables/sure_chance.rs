@@ -65,7 +65,7 @@ async fn sure_chance(analysis: &Analysis) -> Result<Rows, AnalysisError> {
         let slopes = stored_health(analysis).await?;
         let trends = stored_trends(analysis).await?;
         let (settings, frame) = (analysis.settings().clone(), Arc::clone(&frame));
-        let drawn = analysis.kept.drawn();
+        let drawn = analysis.kept.drawn().cloned();
         let drawn_as = move || foretell(&frame, &doubtful, &settings, &slopes, &trends, drawn);
         told = apart(drawn_as).await?;
     }

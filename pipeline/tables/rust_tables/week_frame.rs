@@ -3,7 +3,7 @@
 //! Fails when a query was changed so that a column is gone.
 
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, OnceLock};
 
 use arrow::array::{ArrayRef, AsArray, RecordBatch};
 use arrow::compute::cast;
@@ -20,25 +20,23 @@ use risk::ways::Weighed;
 #[derive(Default)]
 pub struct StoredFit {
     frame: OnceCell<Arc<Frame>>,
-    ways: Mutex<Vec<Weighed>>,
-    drawn: Mutex<Option<Drawn>>,
+    chosen: OnceLock<(Vec<Weighed>, Drawn)>,
 }
 
 impl StoredFit {
-    pub fn keep_ways(&self, ways: &[Weighed], drawn: &Drawn) {
-        *self.ways.lock().unwrap_or_else(PoisonError::into_inner) = ways.to_vec();
-        *self.drawn.lock().unwrap_or_else(PoisonError::into_inner) = Some(drawn.clone());
+    /// Keeps what the model's trials chose; the model is made once.
+    pub fn keep(&self, ways: &[Weighed], drawn: &Drawn) {
+        self.chosen.get_or_init(|| (ways.to_vec(), drawn.clone()));
+    }
+
+    /// The ways with their weights.
+    pub fn ways(&self) -> &[Weighed] {
+        self.chosen.get().map_or(&[], |(ways, _)| ways)
     }
 
     /// How hard the slopes of the model were drawn.
-    pub fn drawn(&self) -> Option<Drawn> {
-        let drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
-        drawn.clone()
-    }
-
-    pub fn ways(&self) -> Vec<Weighed> {
-        let ways = self.ways.lock().unwrap_or_else(PoisonError::into_inner);
-        ways.clone()
+    pub fn drawn(&self) -> Option<&Drawn> {
+        self.chosen.get().map(|(_, drawn)| drawn)
     }
 }
 
