@@ -5,6 +5,8 @@
 
 mod backtest;
 mod check;
+#[cfg(feature = "cluster")]
+mod cluster;
 mod comebacks;
 mod forget;
 mod history;
@@ -121,6 +123,9 @@ enum Command {
     Forget(forget::Forget),
     /// Show every setting with its default, meaning and source
     Settings(settings::Settings),
+    /// Serve a cluster
+    #[cfg(feature = "cluster")]
+    Serve(cluster::Serve),
     /// Rehearse the plan on invented fleets, against plainer policies
     Rehearse(rehearse::Rehearse),
     /// Write the dumps of an invented fleet
@@ -155,6 +160,10 @@ struct LakeArgs {
     /// Use the .sql files of this folder before the built-in ones of the same name
     #[arg(long, value_name = "DIR")]
     queries: Option<PathBuf>,
+
+    #[cfg(feature = "cluster")]
+    #[command(flatten)]
+    cluster: cluster::ClusterArgs,
 }
 
 impl LakeArgs {
@@ -184,7 +193,7 @@ impl LakeArgs {
         now: DateTime<Utc>,
     ) -> anyhow::Result<Analysis> {
         let (today, queries) = (now.date_naive(), self.queries.as_deref());
-        Ok(Analysis::new(
+        let analysis = Analysis::new(
             lake,
             beside,
             self.as_of,
@@ -193,7 +202,10 @@ impl LakeArgs {
             settings,
             queries,
         )
-        .await?)
+        .await?;
+        #[cfg(feature = "cluster")]
+        let analysis = self.cluster.analysis(analysis)?;
+        Ok(analysis)
     }
 }
 
@@ -317,6 +329,8 @@ fn run_command(cli: Cli) -> ExitCode {
             Command::Unload(command) => command.run().await,
             Command::Forget(command) => command.run().await,
             Command::Settings(command) => command.run().await,
+            #[cfg(feature = "cluster")]
+            Command::Serve(command) => command.run().await,
             Command::Rehearse(command) => command.run().await,
             Command::Synthesize(command) => command.run(),
             Command::Completions(command) => command.run(),

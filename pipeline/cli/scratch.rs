@@ -1,7 +1,7 @@
 //! Temporary folders of a run: new ones of unpredictable names that no other user can look into, gone
 //! when the program ends, by itself or by a signal.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 use tempfile::TempDir;
@@ -11,11 +11,19 @@ static FOLDERS: Mutex<Vec<TempDir>> = Mutex::new(Vec::new());
 
 /// Makes a folder that is there until the end of the run.
 pub fn folder() -> std::io::Result<PathBuf> {
+    folder_in(None)
+}
+
+/// Makes one in a folder, or where temporary folders are.
+pub fn folder_in(parent: Option<&Path>) -> std::io::Result<PathBuf> {
     let mut named = tempfile::Builder::new();
     named.prefix("voltwane-");
     #[cfg(unix)]
     named.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
-    let folder = named.tempdir()?;
+    let folder = match parent {
+        Some(parent) => named.tempdir_in(parent)?,
+        None => named.tempdir()?,
+    };
     let path = folder.path().to_owned();
     FOLDERS
         .lock()

@@ -20,7 +20,6 @@ use super::query_graph::COLUMNS;
 use super::session::{register_views, session};
 use super::{Analysis, AnalysisError, rust_tables};
 use lake::tables::{KEPT_BESIDE, TABLES, Table};
-use trade::code_group::CodeGroups;
 
 /// A table, what its rows are, its columns.
 #[derive(Debug, Clone)]
@@ -71,7 +70,8 @@ impl Analysis {
 
     /// The same analysis of a lake without a row.
     async fn without_rows(&self) -> Result<Analysis, AnalysisError> {
-        let context = session(CodeGroups::builtin(), &self.settings.limits)?;
+        let code_groups = Arc::clone(&self.code_groups);
+        let context = session(Arc::clone(&code_groups), &self.settings.limits)?;
         let catalog = context
             .catalog("datafusion")
             .ok_or_else(|| AnalysisError::NoSuchTable("datafusion".to_owned()))?;
@@ -94,6 +94,7 @@ impl Analysis {
         register_views(&context, known_by).await?;
         Ok(Analysis {
             context,
+            code_groups,
             graph: self.graph.clone(),
             as_of: self.as_of,
             known_by: self.known_by,

@@ -12,6 +12,8 @@ pub mod backtest;
 mod bind;
 mod by_vehicle;
 mod catalogue;
+#[cfg(feature = "cluster")]
+pub mod cluster;
 mod derived;
 pub mod functions;
 mod kept;
@@ -25,6 +27,7 @@ mod stages;
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use arrow::array::RecordBatch;
 use chrono::NaiveDate;
@@ -40,14 +43,17 @@ use serde::de::DeserializeOwned;
 pub use answer::Answer;
 use as_of::KnownBy;
 pub use catalogue::{ColumnNote, TableNote};
+pub use kept::Chunk;
 use kept::Shelf;
 use lake::tables::TABLES;
 use lake::{self, Lake, LakeError};
+pub use making::Elsewhere;
 use making::Maker;
 use query_graph::{QueryGraph, QueryGraphError, is_query, tables_read};
 use session::{code_groups, corrected_tables, newest_fact, register_views, session};
 use settings::Settings;
 use statistics::FitError;
+use trade::code_group::CodeGroups;
 
 /// Facts of the vehicles that lie in one bucket, so that what is made of them stays small.
 const FACTS_OF_A_BUCKET: usize = 100_000;
@@ -123,6 +129,7 @@ impl AnalysisError {
 /// A lake as it was known on one day, with every derived table at hand.
 pub struct Analysis {
     context: SessionContext,
+    code_groups: Arc<CodeGroups>,
     graph: QueryGraph,
     as_of: NaiveDate,
     known_by: Option<NaiveDate>,
@@ -147,7 +154,8 @@ impl Analysis {
         settings: Settings,
         queries: Option<&Path>,
     ) -> Result<Self, AnalysisError> {
-        let context = session(code_groups(lake)?, &settings.limits)?;
+        let code_groups = Arc::new(code_groups(lake)?);
+        let context = session(Arc::clone(&code_groups), &settings.limits)?;
         let facts = raw_tables::register(&context, lake, beside).await?;
         let buckets = facts.div_ceil(FACTS_OF_A_BUCKET).max(1);
         tracing::debug!(facts, buckets, "opened");
@@ -165,6 +173,7 @@ impl Analysis {
         register_views(&context, known_by).await?;
         Ok(Self {
             context,
+            code_groups,
             graph,
             as_of,
             known_by: loaded_by,
@@ -180,6 +189,19 @@ impl Analysis {
     pub fn in_buckets(mut self, buckets: usize) -> Self {
         self.maker = self.maker.in_buckets(buckets.max(1));
         self
+    }
+
+    /// The same with what is of each vehicle by itself made by other machines, which see that folder too. It is to
+    /// be removed after the analysis.
+    pub fn made_elsewhere(
+        self,
+        machines: Arc<dyn Elsewhere>,
+        folder: &Path,
+    ) -> Result<Self, AnalysisError> {
+        let shelf = Shelf::shared(folder)
+            .map_err(|error| AnalysisError::query("shared folder")(error.into()))?;
+        let maker = self.maker.elsewhere(machines, shelf);
+        Ok(Self { maker, ..self })
     }
 
     /// The day the analysis looks back from.

@@ -7,9 +7,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use arrow::array::RecordBatch;
 use arrow::datatypes::{DataType, Schema, SchemaRef};
+use async_trait::async_trait;
 use datafusion::common::internal_err;
 use datafusion::error::DataFusionError;
-use datafusion::execution::SessionState;
+use datafusion::execution::{SessionState, TaskContext};
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::physical_plan::execution_plan::reset_plan_states;
 use datafusion::physical_plan::{ExecutionPlan, execute_stream_partitioned};
@@ -19,12 +20,28 @@ use tokio::sync::{Semaphore, SemaphorePermit};
 use tokio::task::JoinSet;
 
 use super::by_vehicle::{Reach, reach};
-use super::kept::{GATHERED_ROWS, KeptTable, Shelf, Sorter, brought_to, of_bucket};
+use super::kept::{Chunk, GATHERED_ROWS, KeptTable, Shelf, Sorter, brought_to, of_bucket};
+
+/// Other machines, which work through a plan bucket by bucket of vehicles.
+#[async_trait]
+pub trait Elsewhere: std::fmt::Debug + Send + Sync {
+    /// Whether they make of a plan what is made of it here.
+    fn takes(&self, plan: &LogicalPlan) -> bool;
+
+    /// The rows of each bucket, of a plan that reads only what lies where all machines see it.
+    async fn by_vehicle(
+        &self,
+        plan: &Arc<dyn ExecutionPlan>,
+        schema: &SchemaRef,
+        buckets: usize,
+    ) -> Result<Vec<Vec<Chunk>>, DataFusionError>;
+}
 
 /// What tables are made with.
 #[derive(Debug, Clone)]
 pub struct Maker {
     shelf: Arc<Shelf>,
+    elsewhere: Option<Arc<dyn Elsewhere>>,
     /// How many buckets vehicles lie in.
     buckets: usize,
     /// As many plans, or buckets of one, are worked through at a time as there are threads, whatever
@@ -41,6 +58,7 @@ impl Maker {
     pub fn new(shelf: Shelf, buckets: usize) -> Self {
         Self {
             shelf: Arc::new(shelf),
+            elsewhere: None,
             buckets,
             threads: Arc::new(Semaphore::new(threads())),
         }
@@ -48,6 +66,15 @@ impl Maker {
 
     pub fn in_buckets(self, buckets: usize) -> Self {
         Self { buckets, ..self }
+    }
+
+    /// With what is of each vehicle by itself made by those machines, which see what is on this shelf.
+    pub fn elsewhere(self, machines: Arc<dyn Elsewhere>, shelf: Shelf) -> Self {
+        Self {
+            shelf: Arc::new(shelf),
+            elsewhere: Some(machines),
+            ..self
+        }
     }
 
     /// Sorts rows into a table with these columns, by vehicle where one of them is a VIN.
@@ -69,7 +96,7 @@ impl Maker {
         schema: SchemaRef,
         vin: Option<usize>,
     ) -> Result<KeptTable, DataFusionError> {
-        let work = Work::of(plan, reach(plan), state, schema, vin).await?;
+        let work = self.work(plan, reach(plan), state, schema, vin).await?;
         self.worked_through(work).await
     }
 
@@ -81,8 +108,31 @@ impl Maker {
         schema: SchemaRef,
     ) -> Result<KeptTable, DataFusionError> {
         let of_none = Reach::Vehicle(BTreeSet::new());
-        let work = Work::of(plan, of_none, state, schema, None).await?;
+        let work = self.work(plan, of_none, state, schema, None).await?;
         self.worked_through(work).await
+    }
+
+    async fn work(
+        &self,
+        plan: &LogicalPlan,
+        reach: Reach,
+        state: &SessionState,
+        schema: SchemaRef,
+        vin: Option<usize>,
+    ) -> Result<Work, DataFusionError> {
+        let state = one_partition(state);
+        let physical = state.query_planner().create_physical_plan(plan, &state);
+        let physical = physical.await?;
+        tracing::debug!(?reach, plan = %plan.display_indent(), "making");
+        let machines = self.elsewhere.as_ref();
+        Ok(Work {
+            plan: physical,
+            reach,
+            elsewhere: machines.filter(|machines| machines.takes(plan)).cloned(),
+            state,
+            schema,
+            vin,
+        })
     }
 
     /// The rows of a query, which takes its turn with tables that are made; what finds too little memory beside
@@ -126,32 +176,14 @@ impl Maker {
 struct Work {
     plan: Arc<dyn ExecutionPlan>,
     reach: Reach,
+    /// Who works its buckets through, where that is not done here.
+    elsewhere: Option<Arc<dyn Elsewhere>>,
     state: SessionState,
     schema: SchemaRef,
     vin: Option<usize>,
 }
 
 impl Work {
-    async fn of(
-        plan: &LogicalPlan,
-        reach: Reach,
-        state: &SessionState,
-        schema: SchemaRef,
-        vin: Option<usize>,
-    ) -> Result<Self, DataFusionError> {
-        let state = one_partition(state);
-        let physical = state.query_planner().create_physical_plan(plan, &state);
-        let physical = physical.await?;
-        tracing::debug!(?reach, plan = %plan.display_indent(), "making");
-        Ok(Self {
-            plan: physical,
-            reach,
-            state,
-            schema,
-            vin,
-        })
-    }
-
     /// Its rows, kept, by so many at a time of those that find a thread.
     async fn done(
         &self,
@@ -174,6 +206,11 @@ impl Work {
         threads: &Arc<Semaphore>,
         vins: &BTreeSet<usize>,
     ) -> Result<KeptTable, DataFusionError> {
+        if let Some(machines) = &self.elsewhere {
+            let made = machines.by_vehicle(&self.plan, &self.schema, maker.buckets);
+            let schema = Arc::clone(&self.schema);
+            return Ok(KeptTable::new(schema, Some(vins.clone()), made.await?));
+        }
         let next = Arc::new(AtomicUsize::new(0));
         let mut work = JoinSet::new();
         for _ in 0..at_a_time.min(maker.buckets) {
@@ -193,20 +230,8 @@ impl Work {
                     }
                     let _thread = threads.acquire().await.map_err(outside)?;
                     let plan = of_bucket(&plan, bucket)?;
-                    let (mut chunks, mut gathered, mut rows) = (Vec::new(), Vec::new(), 0);
-                    for mut stream in execute_stream_partitioned(plan, Arc::clone(&context))? {
-                        while let Some(batch) = stream.next().await {
-                            let batch = brought_to(&schema, &batch?)?;
-                            rows += batch.num_rows();
-                            gathered.push(batch);
-                            if rows >= GATHERED_ROWS {
-                                chunks.extend(maker.shelf.put_all(&schema, &gathered)?);
-                                gathered.clear();
-                                rows = 0;
-                            }
-                        }
-                    }
-                    chunks.extend(maker.shelf.put_all(&schema, &gathered)?);
+                    let chunks =
+                        put_away(plan, Arc::clone(&context), &schema, &maker.shelf).await?;
                     made.push((bucket, chunks));
                 }
             });
@@ -245,6 +270,30 @@ impl Work {
     }
 }
 
+/// The rows of a plan, on a shelf.
+pub async fn put_away(
+    plan: Arc<dyn ExecutionPlan>,
+    context: Arc<TaskContext>,
+    schema: &SchemaRef,
+    shelf: &Shelf,
+) -> Result<Vec<Chunk>, DataFusionError> {
+    let (mut chunks, mut gathered, mut rows) = (Vec::new(), Vec::new(), 0);
+    for mut stream in execute_stream_partitioned(plan, context)? {
+        while let Some(batch) = stream.next().await {
+            let batch = brought_to(schema, &batch?)?;
+            rows += batch.num_rows();
+            gathered.push(batch);
+            if rows >= GATHERED_ROWS {
+                chunks.extend(shelf.put_all(schema, &gathered)?);
+                gathered.clear();
+                rows = 0;
+            }
+        }
+    }
+    chunks.extend(shelf.put_all(schema, &gathered)?);
+    Ok(chunks)
+}
+
 fn outside(error: impl std::error::Error + Send + Sync + 'static) -> DataFusionError {
     DataFusionError::External(Box::new(error))
 }
@@ -273,7 +322,7 @@ pub fn promising_nothing(schema: &Schema) -> SchemaRef {
 
 /// Every plan is worked through by one thread, a bucket's too: nothing is exchanged between any, so rows
 /// lie in the same order in every run and sums of them are the same in every bit.
-fn one_partition(state: &SessionState) -> SessionState {
+pub fn one_partition(state: &SessionState) -> SessionState {
     let mut state = state.clone();
     // A filter that a plan finds while it runs would be found once for all buckets.
     let config = state.config().clone().with_target_partitions(1);

@@ -5,8 +5,10 @@ use std::sync::Arc;
 use arrow::array::{Array, AsArray};
 use arrow::datatypes::Date32Type;
 use chrono::NaiveDate;
+#[cfg(feature = "cluster")]
+use datafusion::execution::TaskContext;
 use datafusion::execution::memory_pool::FairSpillPool;
-use datafusion::execution::runtime_env::RuntimeEnvBuilder;
+use datafusion::execution::runtime_env::{RuntimeEnv, RuntimeEnvBuilder};
 use datafusion::prelude::{SessionConfig, SessionContext};
 
 use super::as_of::{self, KnownBy};
@@ -20,13 +22,29 @@ use trade::code_group::CodeGroups;
 /// machine; what is kept is made in one.
 const PARTITIONS: usize = 4;
 
-pub fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, AnalysisError> {
+pub fn session(groups: Arc<CodeGroups>, limits: &Limits) -> Result<SessionContext, AnalysisError> {
     let memory = limits.query_memory();
     let runtime = RuntimeEnvBuilder::new()
         // Of what can go by the disk each has a fair share: a sort that took all would starve the next.
         .with_memory_pool(Arc::new(FairSpillPool::new(memory)))
         .build_arc()
         .map_err(AnalysisError::query("session"))?;
+    Ok(session_in(groups, memory, runtime))
+}
+
+/// What a plan for one bucket is worked through in, on a machine with this memory and these disks.
+#[cfg(feature = "cluster")]
+pub fn context_in(groups: CodeGroups, runtime: Arc<RuntimeEnv>) -> Arc<TaskContext> {
+    use datafusion::execution::memory_pool::MemoryLimit;
+    let memory = match runtime.memory_pool.memory_limit() {
+        MemoryLimit::Finite(bytes) => bytes,
+        _ => usize::MAX,
+    };
+    let session = session_in(Arc::new(groups), memory, runtime);
+    super::making::one_partition(&session.state()).task_ctx()
+}
+
+fn session_in(groups: Arc<CodeGroups>, memory: usize, runtime: Arc<RuntimeEnv>) -> SessionContext {
     let config = SessionConfig::new()
         .with_target_partitions(PARTITIONS)
         .with_sort_spill_reservation_bytes((memory / 64).min(10 << 20))
@@ -41,8 +59,8 @@ pub fn session(groups: CodeGroups, limits: &Limits) -> Result<SessionContext, An
             false,
         );
     let context = SessionContext::new_with_config_rt(config, runtime);
-    functions::register_all(&context, Arc::new(groups));
-    Ok(context)
+    functions::register_all(&context, groups);
+    context
 }
 
 /// The tables in which a row is corrected by another.

@@ -48,6 +48,7 @@ pub enum CodeGroupError {
 #[derive(Debug, Clone, Default)]
 pub struct CodeGroups {
     user_rules: Vec<Rule>,
+    table: Option<String>,
 }
 
 impl CodeGroups {
@@ -58,15 +59,21 @@ impl CodeGroups {
 
     /// The built-in rules after those of this table; its first fitting entry counts.
     pub fn with_table(table: &str) -> Result<Self, CodeGroupError> {
-        let table: Table = toml::from_str(table)?;
-        let rules = table
+        let read: Table = toml::from_str(table)?;
+        let rules = read
             .codes
             .into_iter()
             .enumerate()
             .map(|(index, entry)| entry.rule(index + 1));
         Ok(CodeGroups {
             user_rules: rules.collect::<Result<_, _>>()?,
+            table: Some(table.to_owned()),
         })
+    }
+
+    /// The user's table, so that other machines can group by it too.
+    pub fn table(&self) -> Option<&str> {
+        self.table.as_deref()
     }
 
     /// The group of a code. `failure_type` is the third byte of a three-byte code; `make` is the

@@ -45,6 +45,12 @@ impl KeptTable {
         }
     }
 
+    /// What lies in each bucket.
+    #[cfg(feature = "cluster")]
+    pub fn buckets(&self) -> &[Vec<Chunk>] {
+        &self.buckets
+    }
+
     fn chunks(&self) -> impl Iterator<Item = &Chunk> {
         self.buckets.iter().flatten()
     }

@@ -49,7 +49,8 @@ impl KeptScan {
         Self::of(table, projection, partitions)
     }
 
-    fn of(
+    /// These buckets of a table, a partition each list.
+    pub fn of(
         table: KeptTable,
         projection: Option<Vec<usize>>,
         partitions: Vec<Vec<usize>>,
@@ -68,6 +69,18 @@ impl KeptScan {
             schema,
             properties: Arc::new(properties),
         })
+    }
+}
+
+#[cfg(feature = "cluster")]
+impl KeptScan {
+    pub fn table(&self) -> &KeptTable {
+        &self.table
+    }
+
+    /// The columns that are read; all where none are named.
+    pub fn projection(&self) -> Option<&[usize]> {
+        self.projection.as_deref()
     }
 }
 
@@ -197,7 +210,7 @@ impl ExecutionPlan for KeptScan {
     ) -> Result<Arc<Statistics>> {
         let parts = args.partition().map_or(1, |_| self.partitions.len());
         let rows: usize = self.table.chunks().map(|chunk| chunk.rows).sum();
-        let bytes: usize = self.table.chunks().map(|chunk| chunk.bytes).sum();
+        let bytes: usize = self.table.chunks().map(|chunk| chunk.held).sum();
         let width = self.table.schema.fields().len().max(1);
         let share = self.schema.fields().len();
         let mut statistics = Statistics::new_unknown(&self.schema);

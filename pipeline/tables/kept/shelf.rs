@@ -1,9 +1,11 @@
 //! Where kept rows lie: in memory up to a bound, then in a scratch file.
 //!
-//! The file has no name, so nothing is left of it however a run ends. It fails when the disk does.
+//! The file has no name, so nothing is left of it however a run ends. Rows that other machines are to read
+//! lie in a file of a folder that all of them see. It fails when the disk does.
 
 use std::fs::File;
 use std::io::{Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -24,16 +26,21 @@ pub struct Shelf {
 
 /// A file that grows at its end.
 #[derive(Debug)]
-struct Scratch {
-    file: Arc<File>,
-    end: u64,
+enum Scratch {
+    Unnamed {
+        file: Arc<File>,
+        end: u64,
+    },
+    /// Opened anew for each rows put there: who opens it later, on another machine, finds them all.
+    Shared(Arc<Path>),
 }
 
 /// Some rows of a table.
 #[derive(Debug, Clone)]
 pub struct Chunk {
     pub rows: usize,
-    pub bytes: usize,
+    /// What they hold in memory while any of them is there, in bytes.
+    pub held: usize,
     place: Place,
 }
 
@@ -44,6 +51,12 @@ enum Place {
     Scratch {
         file: Arc<File>,
         from: u64,
+        bytes: usize,
+    },
+    Shared {
+        path: Arc<Path>,
+        from: u64,
+        bytes: usize,
     },
 }
 
@@ -54,6 +67,20 @@ impl Shelf {
             room: AtomicUsize::new(room),
             scratch: Mutex::default(),
         }
+    }
+
+    /// A shelf that holds nothing in memory: all lies in a new file of this folder.
+    pub fn shared(folder: &Path) -> std::io::Result<Self> {
+        let file = tempfile::Builder::new()
+            .suffix(".arrows")
+            .tempfile_in(folder);
+        let (_, path) = file
+            .and_then(|file| Ok(file.keep()?))
+            .map_err(|error| of_folder(folder, &error))?;
+        Ok(Self {
+            room: AtomicUsize::new(0),
+            scratch: Mutex::new(Some(Scratch::Shared(path.into()))),
+        })
     }
 
     /// Keeps rows. `held` are the bytes they hold in memory while any of them is there.
@@ -67,19 +94,14 @@ impl Shelf {
         if taken.is_ok() {
             return Ok(Chunk {
                 rows,
-                bytes: held,
+                held,
                 place: Place::Memory(batch),
             });
         }
         let mut stream = StreamWriter::try_new(Vec::new(), &batch.schema())?;
         stream.write(&compact(&batch)?)?;
-        let bytes = stream.into_inner()?;
-        let (file, from) = self.append(&bytes)?;
-        Ok(Chunk {
-            rows,
-            bytes: bytes.len(),
-            place: Place::Scratch { file, from },
-        })
+        let place = self.append(&stream.into_inner()?)?;
+        Ok(Chunk { rows, held, place })
     }
 
     /// Keeps all of these rows together, nothing where there are none.
@@ -95,34 +117,51 @@ impl Shelf {
         Ok(vec![self.put(batch, held)?])
     }
 
-    fn append(&self, bytes: &[u8]) -> std::io::Result<(Arc<File>, u64)> {
+    fn append(&self, stream: &[u8]) -> std::io::Result<Place> {
+        let bytes = stream.len();
         let mut scratch = self.scratch.lock().unwrap_or_else(PoisonError::into_inner);
         let scratch = match &mut *scratch {
             Some(scratch) => scratch,
-            none => none.insert(Scratch {
+            none => none.insert(Scratch::Unnamed {
                 file: Arc::new(tempfile::tempfile()?),
                 end: 0,
             }),
         };
-        let from = scratch.end;
-        let mut file = scratch.file.as_ref();
-        file.seek(SeekFrom::Start(from))?;
-        file.write_all(bytes)?;
-        scratch.end += bytes.len() as u64;
-        Ok((Arc::clone(&scratch.file), from))
+        match scratch {
+            Scratch::Unnamed { file, end } => {
+                let from = *end;
+                let mut writer = file.as_ref();
+                writer.seek(SeekFrom::Start(from))?;
+                writer.write_all(stream)?;
+                *end += bytes as u64;
+                let file = Arc::clone(file);
+                Ok(Place::Scratch { file, from, bytes })
+            }
+            Scratch::Shared(path) => {
+                let mut file = File::options().append(true).open(&path)?;
+                let from = file.seek(SeekFrom::End(0))?;
+                file.write_all(stream)?;
+                let path = Arc::clone(path);
+                Ok(Place::Shared { path, from, bytes })
+            }
+        }
     }
 }
 
 impl Chunk {
     /// The rows.
     pub fn read(&self) -> Result<RecordBatch, ArrowError> {
-        let (file, from) = match &self.place {
+        let (file, from, bytes) = match &self.place {
             Place::Memory(batch) => return Ok(batch.clone()),
-            Place::Scratch { file, from } => (file, *from),
+            Place::Scratch { file, from, bytes } => (Arc::clone(file), *from, *bytes),
+            Place::Shared { path, from, bytes } => {
+                let file = File::open(path).map_err(|error| of_folder(path, &error))?;
+                (Arc::new(file), *from, *bytes)
+            }
         };
-        let mut bytes = MutableBuffer::from_len_zeroed(self.bytes);
-        read_at(file, bytes.as_slice_mut(), from)?;
-        let mut rest = Buffer::from(bytes);
+        let mut stream = MutableBuffer::from_len_zeroed(bytes);
+        read_at(&file, stream.as_slice_mut(), from)?;
+        let mut rest = Buffer::from(stream);
         let mut decoder = StreamDecoder::new();
         let batch = decoder.decode(&mut rest)?;
         batch.ok_or_else(|| ArrowError::IpcError("kept rows ended early".to_owned()))
@@ -130,8 +169,29 @@ impl Chunk {
 
     /// Whether the rows lie on the disk.
     pub fn is_on_disk(&self) -> bool {
-        matches!(self.place, Place::Scratch { .. })
+        !matches!(self.place, Place::Memory(_))
     }
+
+    /// So many rows, which hold so much, in the file of another's shelf: from there, so many bytes.
+    pub fn shared(rows: usize, held: usize, path: PathBuf, from: u64, bytes: usize) -> Self {
+        let path = path.into();
+        let place = Place::Shared { path, from, bytes };
+        Self { rows, held, place }
+    }
+
+    /// The file that others read it from, where in it, and how many bytes; none where they cannot.
+    pub fn lies_shared(&self) -> Option<(&Path, u64, usize)> {
+        match &self.place {
+            Place::Shared { path, from, bytes } => Some((path, *from, *bytes)),
+            Place::Memory(_) | Place::Scratch { .. } => None,
+        }
+    }
+}
+
+/// What is wrong with a folder that all machines are to see.
+fn of_folder(path: &Path, error: &std::io::Error) -> std::io::Error {
+    let told = format!("{}: {error}", path.display());
+    std::io::Error::new(error.kind(), told)
 }
 
 #[cfg(unix)]
@@ -215,8 +275,10 @@ mod tests {
             format!("{:0>1000}", 300)
         );
         let chunk = Shelf::new(0).put(all.slice(500, 1), 1).expect("put");
-        assert!(chunk.is_on_disk());
-        assert!(chunk.bytes < 5_000, "{} bytes on the disk", chunk.bytes);
+        let Place::Scratch { bytes, .. } = chunk.place else {
+            panic!("on the disk");
+        };
+        assert!(bytes < 5_000, "{bytes} bytes on the disk");
         assert_eq!(chunk.read().expect("read"), all.slice(500, 1));
     }
 }
