@@ -30,7 +30,7 @@ impl ClusterArgs {
             return Ok(analysis);
         };
         let folder = scratch::folder_in(self.shared_folder.as_deref())?;
-        Ok(analysis.on_cluster(cluster.clone(), folder)?)
+        Ok(analysis.on_cluster(cluster.clone(), &folder)?)
     }
 }
 

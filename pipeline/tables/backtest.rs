@@ -91,7 +91,8 @@ pub async fn run(
         let Some(day) = today.as_of().checked_sub_days(Days::new(back)) else {
             continue;
         };
-        let (told, ridge, bays) = predict(lake, day, &settings, queries, &lives, &asked).await?;
+        let (told, ridge, bays) =
+            predict(lake, today, day, &settings, queries, &lives, &asked).await?;
         // The first penalty that rests on failures enough is kept.
         settings.risk.ridge = settings.risk.ridge.or(ridge);
         capacity = capacity.max(bays);
@@ -147,6 +148,7 @@ async fn lives(today: &Analysis) -> Result<HashMap<(String, String), Vec<Life>>,
 /// What would have been told on a day, with what came of it.
 async fn predict(
     lake: &Lake,
+    today: &Analysis,
     day: NaiveDate,
     settings: &Settings,
     queries: Option<&Path>,
@@ -162,7 +164,8 @@ async fn predict(
         settings.clone(),
         queries,
     )
-    .await?;
+    .await?
+    .made_where(today)?;
     let horizon_days = settings.run.horizon_days;
     let told: Vec<Predicted> = then
         .rows(

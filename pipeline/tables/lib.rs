@@ -191,16 +191,21 @@ impl Analysis {
         self
     }
 
-    /// The same with what is of each vehicle by itself made by other machines, which see that folder too. It is to
-    /// be removed after the analysis.
+    /// The same with what is of each vehicle by itself made by other machines, which see that folder too.
     pub fn made_elsewhere(
         self,
         machines: Arc<dyn Elsewhere>,
         folder: &Path,
     ) -> Result<Self, AnalysisError> {
-        let shelf = Shelf::shared(folder)
-            .map_err(|error| AnalysisError::query("shared folder")(error.into()))?;
-        let maker = self.maker.elsewhere(machines, shelf);
+        let maker = self.maker.elsewhere(machines, folder);
+        let maker = maker.map_err(|error| AnalysisError::query("shared folder")(error.into()))?;
+        Ok(Self { maker, ..self })
+    }
+
+    /// The same with tables made where another analysis has them made.
+    fn made_where(self, other: &Self) -> Result<Self, AnalysisError> {
+        let maker = self.maker.where_makes(&other.maker);
+        let maker = maker.map_err(|error| AnalysisError::query("shared folder")(error.into()))?;
         Ok(Self { maker, ..self })
     }
 

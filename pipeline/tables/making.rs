@@ -2,6 +2,7 @@
 //! vehicle by itself, so that no more than a few buckets are in memory, else of all at once.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -16,6 +17,7 @@ use datafusion::physical_plan::execution_plan::reset_plan_states;
 use datafusion::physical_plan::{ExecutionPlan, execute_stream_partitioned};
 use datafusion::prelude::DataFrame;
 use futures::StreamExt;
+use tempfile::TempDir;
 use tokio::sync::{Semaphore, SemaphorePermit};
 use tokio::task::JoinSet;
 
@@ -28,20 +30,30 @@ pub trait Elsewhere: std::fmt::Debug + Send + Sync {
     /// Whether they make of a plan what is made of it here.
     fn takes(&self, plan: &LogicalPlan) -> bool;
 
-    /// The rows of each bucket, of a plan that reads only what lies where all machines see it.
+    /// The rows of each bucket, put into a folder that all machines see; what the plan reads lies there too.
     async fn by_vehicle(
         &self,
         plan: &Arc<dyn ExecutionPlan>,
         schema: &SchemaRef,
         buckets: usize,
+        folder: &Path,
     ) -> Result<Vec<Vec<Chunk>>, DataFusionError>;
+}
+
+/// Other machines, with a folder of one run that they see too.
+#[derive(Debug)]
+struct Away {
+    machines: Arc<dyn Elsewhere>,
+    folder: TempDir,
+    /// Where such folders are.
+    parent: PathBuf,
 }
 
 /// What tables are made with.
 #[derive(Debug, Clone)]
 pub struct Maker {
     shelf: Arc<Shelf>,
-    elsewhere: Option<Arc<dyn Elsewhere>>,
+    away: Option<Arc<Away>>,
     /// How many buckets vehicles lie in.
     buckets: usize,
     /// As many plans, or buckets of one, are worked through at a time as there are threads, whatever
@@ -58,7 +70,7 @@ impl Maker {
     pub fn new(shelf: Shelf, buckets: usize) -> Self {
         Self {
             shelf: Arc::new(shelf),
-            elsewhere: None,
+            away: None,
             buckets,
             threads: Arc::new(Semaphore::new(threads())),
         }
@@ -68,12 +80,31 @@ impl Maker {
         Self { buckets, ..self }
     }
 
-    /// With what is of each vehicle by itself made by those machines, which see what is on this shelf.
-    pub fn elsewhere(self, machines: Arc<dyn Elsewhere>, shelf: Shelf) -> Self {
-        Self {
+    /// With what is of each vehicle by itself made by those machines, in a new folder of one that they see.
+    pub fn elsewhere(
+        self,
+        machines: Arc<dyn Elsewhere>,
+        parent: &Path,
+    ) -> Result<Self, std::io::Error> {
+        let folder = tempfile::Builder::new().prefix("run-").tempdir_in(parent)?;
+        let shelf = Shelf::shared(folder.path())?;
+        let away = Away {
+            machines,
+            folder,
+            parent: parent.to_owned(),
+        };
+        Ok(Self {
             shelf: Arc::new(shelf),
-            elsewhere: Some(machines),
+            away: Some(Arc::new(away)),
             ..self
+        })
+    }
+
+    /// With what is of each vehicle made where another makes it.
+    pub fn where_makes(self, other: &Self) -> Result<Self, std::io::Error> {
+        match &other.away {
+            Some(away) => self.elsewhere(Arc::clone(&away.machines), &away.parent),
+            None => Ok(self),
         }
     }
 
@@ -124,11 +155,11 @@ impl Maker {
         let physical = state.query_planner().create_physical_plan(plan, &state);
         let physical = physical.await?;
         tracing::debug!(?reach, plan = %plan.display_indent(), "making");
-        let machines = self.elsewhere.as_ref();
+        let away = self.away.as_ref();
         Ok(Work {
             plan: physical,
             reach,
-            elsewhere: machines.filter(|machines| machines.takes(plan)).cloned(),
+            away: away.filter(|away| away.machines.takes(plan)).cloned(),
             state,
             schema,
             vin,
@@ -177,7 +208,7 @@ struct Work {
     plan: Arc<dyn ExecutionPlan>,
     reach: Reach,
     /// Who works its buckets through, where that is not done here.
-    elsewhere: Option<Arc<dyn Elsewhere>>,
+    away: Option<Arc<Away>>,
     state: SessionState,
     schema: SchemaRef,
     vin: Option<usize>,
@@ -206,10 +237,14 @@ impl Work {
         threads: &Arc<Semaphore>,
         vins: &BTreeSet<usize>,
     ) -> Result<KeptTable, DataFusionError> {
-        if let Some(machines) = &self.elsewhere {
-            let made = machines.by_vehicle(&self.plan, &self.schema, maker.buckets);
+        if let Some(Away {
+            machines, folder, ..
+        }) = self.away.as_deref()
+        {
             let schema = Arc::clone(&self.schema);
-            return Ok(KeptTable::new(schema, Some(vins.clone()), made.await?));
+            let made = machines.by_vehicle(&self.plan, &schema, maker.buckets, folder.path());
+            let made = made.await?;
+            return Ok(KeptTable::new(schema, Some(vins.clone()), made));
         }
         let next = Arc::new(AtomicUsize::new(0));
         let mut work = JoinSet::new();

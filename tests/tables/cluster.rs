@@ -56,8 +56,11 @@ async fn until_listening(port: u16) {
     }
 }
 
-fn files(folder: &Path) -> usize {
-    std::fs::read_dir(folder).map_or(0, Iterator::count)
+/// How many files of rows there are in the folder of the only run.
+fn files(shared: &Path) -> usize {
+    let of = |folder: &Path| std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let runs = of(shared).map(|run| of(&run.path()).count());
+    runs.sum()
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -96,7 +99,7 @@ async fn a_cluster_makes_the_same_rows_though_a_machine_is_lost() {
         .await
         .expect("an analysis")
         .in_buckets(5)
-        .on_cluster(address, shared.path().to_owned())
+        .on_cluster(address, shared.path())
         .expect("a cluster");
 
     // Some work has been told by then, and most is still to be done.

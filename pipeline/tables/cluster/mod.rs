@@ -10,7 +10,7 @@ mod places;
 mod plan_bytes;
 mod servers;
 
-use std::path::PathBuf;
+use std::path::Path;
 use std::sync::Arc;
 
 use arrow::array::{AsArray, RecordBatch};
@@ -66,26 +66,24 @@ impl std::str::FromStr for Address {
     }
 }
 
-/// A cluster with the folder that it shares with this machine.
+/// A cluster that works for an analysis.
 #[derive(Debug)]
 struct Cluster {
     scheduler: Address,
-    folder: PathBuf,
     /// The lake's own code groups, which our functions over there need.
     code_groups: Option<String>,
 }
 
 impl Analysis {
     /// The same with what is of each vehicle made on a cluster. All its machines see the folder under the
-    /// same name; it is to be removed after the analysis.
-    pub fn on_cluster(self, scheduler: Address, folder: PathBuf) -> Result<Self, AnalysisError> {
+    /// same name.
+    pub fn on_cluster(self, scheduler: Address, folder: &Path) -> Result<Self, AnalysisError> {
         let code_groups = self.code_groups.table().map(str::to_owned);
         let cluster = Cluster {
             scheduler,
-            folder: folder.clone(),
             code_groups,
         };
-        self.made_elsewhere(Arc::new(cluster), &folder)
+        self.made_elsewhere(Arc::new(cluster), folder)
     }
 }
 
@@ -100,6 +98,7 @@ impl Elsewhere for Cluster {
         plan: &Arc<dyn ExecutionPlan>,
         schema: &SchemaRef,
         buckets: usize,
+        folder: &Path,
     ) -> Result<Vec<Vec<Chunk>>, DataFusionError> {
         let (plan, tables) = plan_bytes::written(plan)?;
         let rows = (0..buckets).map(|bucket| {
@@ -110,11 +109,10 @@ impl Elsewhere for Cluster {
         });
         let rows = rows.collect::<Result<Vec<_>, DataFusionError>>()?;
         let input = MemorySourceConfig::try_new(&rows, buckets_schema(), None)?;
-        let folder = self.folder.to_string_lossy().into_owned();
         let work = Work {
             plan,
             schema: schema_bytes(schema),
-            folder,
+            folder: folder.to_string_lossy().into_owned(),
             code_groups: self.code_groups.clone(),
         };
         let work = BucketWork::new(DataSourceExec::from_data_source(input), work);
@@ -122,7 +120,7 @@ impl Elsewhere for Cluster {
         let mut tries = 0;
         loop {
             tries += 1;
-            match self.worked_through(&work, buckets).await {
+            match self.worked_through(&work, buckets, folder).await {
                 Err(error) if tries < TRIES => {
                     tracing::warn!(%error, "the cluster failed, once more");
                 }
@@ -138,9 +136,10 @@ impl Cluster {
         &self,
         work: &Arc<dyn ExecutionPlan>,
         buckets: usize,
+        folder: &Path,
     ) -> Result<Vec<Vec<Chunk>>, DataFusionError> {
         let config = SessionConfig::new_with_ballista().with_ballista_adaptive_query_planner(false);
-        let session = self.folder.file_name().unwrap_or_default();
+        let session = folder.file_name().unwrap_or_default();
         let session = session.to_string_lossy().into_owned();
         let mut told = execute_physical_plan::<PhysicalPlanNode>(
             format!("http://{}:{}", self.scheduler.host, self.scheduler.port),
