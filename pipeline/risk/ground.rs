@@ -3,7 +3,6 @@
 use super::feature::Feature;
 use super::model::BatteryDays;
 use super::scaled::Scaling;
-use statistics::regression::hazard_regression::HazardFit;
 
 /// What the ways are fitted on.
 pub struct Ground<'a> {
@@ -20,9 +19,9 @@ impl Ground<'_> {
         &self.cells[look * size..(look + 1) * size]
     }
 
-    /// The logarithm of what a fit says a look gathers of the hazard.
-    pub fn predictor(&self, fit: &HazardFit, look: usize) -> f64 {
-        let line = fit.coefficients.iter().zip(self.row(look));
-        fit.intercept + self.looks.offsets[look] + line.map(|(b, x)| b * x).sum::<f64>()
+    /// The logarithm of what a fit's coefficients, the intercept first, say a look gathers of the hazard.
+    pub fn predictor(&self, line: &[f64], look: usize) -> f64 {
+        let slopes = line[1..].iter().zip(self.row(look));
+        line[0] + self.looks.offsets[look] + slopes.map(|(b, x)| b * x).sum::<f64>()
     }
 }

@@ -3,7 +3,7 @@
 use super::drawn::{Drawn, FEW_COLUMNS_PENALTY};
 use super::feature::Feature;
 use super::ground::Ground;
-use super::model::{fit_or_simpler, nothing_seen, prior, usual_hazard};
+use super::model::{fit_or_simpler, line_or_simpler, nothing_seen, prior, usual_hazard};
 use super::trials::Try;
 use super::without_warning::{Seen, WithoutWarning, part};
 use statistics::regression::design::Design;
@@ -54,22 +54,52 @@ impl<'a> Learnt<'a> {
         learnt
     }
 
-    /// Fits them, their failures counted by their shares `foretold`, from a fit known to be near; the coefficients
-    /// are of all columns, 0 where not looked at.
+    /// Fits them, their failures counted by their shares `foretold`, from coefficients known to be near; those of the
+    /// fit are of all columns, 0 where not looked at.
     pub fn fit(
         &self,
         foretold: &[f64],
         drawn: &Drawn,
-        near: Option<&HazardFit>,
+        near: Option<&[f64]>,
     ) -> (HazardFit, Option<String>) {
+        let mut ridge = self.ridge(drawn);
+        if self.rows.is_empty() {
+            return (self.spread_out(nothing_seen(&ridge)), None);
+        }
+        let weights = self.weights(foretold);
+        let start = near.map(|near| self.own_of(near));
+        let (fit, why) = fit_or_simpler(&self.data(&weights), &mut ridge, start.as_deref());
+        (self.spread_out(fit), why)
+    }
+
+    /// The coefficients of such a fit alone, of all columns, the intercept first.
+    pub fn line(&self, foretold: &[f64], drawn: &Drawn, near: Option<&[f64]>) -> Vec<f64> {
+        let mut ridge = self.ridge(drawn);
+        let own = if self.rows.is_empty() {
+            nothing_seen(&ridge).line()
+        } else {
+            let weights = self.weights(foretold);
+            let start = near.map(|near| self.own_of(near));
+            line_or_simpler(&self.data(&weights), &mut ridge, start.as_deref())
+        };
+        let mut line = vec![0.0; self.ground.features.len() + 1];
+        line[0] = own[0];
+        for (column, slope) in self.columns.iter().zip(&own[1..]) {
+            line[column + 1] = *slope;
+        }
+        line
+    }
+
+    fn ridge(&self, drawn: &Drawn) -> Ridge {
         let mut ridge = self.prior.clone();
         ridge.lambda = drawn.penalty;
         for (factor, at) in ridge.factors.iter_mut().zip(self.columns) {
             *factor *= drawn.factor(&self.ground.features[*at]);
         }
-        if self.rows.is_empty() {
-            return (self.spread_out(nothing_seen(&ridge)), None);
-        }
+        ridge
+    }
+
+    fn weights(&self, foretold: &[f64]) -> Vec<f64> {
         let looks = self.ground.looks;
         let weight = |((place, look), failed): (&(usize, usize), &bool)| {
             let weight = looks.weights[*look];
@@ -79,22 +109,25 @@ impl<'a> Learnt<'a> {
                 (true, false) => weight * (1.0 - foretold[*place]),
             }
         };
-        let weights: Vec<f64> = self.rows.iter().zip(&self.events).map(weight).collect();
-        let data = PersonPeriods {
+        self.rows.iter().zip(&self.events).map(weight).collect()
+    }
+
+    fn data<'d>(&'d self, weights: &'d [f64]) -> PersonPeriods<'d> {
+        PersonPeriods {
             design: Design {
                 columns: self.columns.len(),
                 values: &self.cells,
             },
             events: &self.events,
-            weights: Some(&weights),
+            weights: Some(weights),
             offsets: Some(&self.offsets),
-        };
-        let start: Option<Vec<f64>> = near.map(|fit| {
-            let slopes = self.columns.iter().map(|at| fit.coefficients[*at]);
-            std::iter::once(fit.intercept).chain(slopes).collect()
-        });
-        let (fit, why) = fit_or_simpler(&data, &mut ridge, start.as_deref());
-        (self.spread_out(fit), why)
+        }
+    }
+
+    /// Those coefficients of all columns that are of these.
+    fn own_of(&self, line: &[f64]) -> Vec<f64> {
+        let slopes = self.columns.iter().map(|at| line[at + 1]);
+        std::iter::once(line[0]).chain(slopes).collect()
     }
 
     /// A fit of these columns as one of all, the others at nought.
@@ -132,36 +165,36 @@ pub fn parted(ground: &Ground<'_>, columns: &[usize], looks: &[usize]) -> Withou
         .collect();
     let learnt = Learnt::of(ground, columns, looks);
     let drawn = Drawn::evenly(FEW_COLUMNS_PENALTY);
-    let mut near: Option<HazardFit> = None;
+    let mut near: Option<Vec<f64>> = None;
     part(&seen, usual_hazard(ground.horizon_days), |foretold| {
-        let (fit, _) = learnt.fit(foretold, &drawn, near.as_ref());
+        let line = learnt.line(foretold, &drawn, near.as_deref());
         let gathered = looks
             .iter()
             .map(|look| match ground.looks.events[*look] {
-                true => ground.predictor(&fit, *look).min(3.0).exp(),
+                true => ground.predictor(&line, *look).min(3.0).exp(),
                 false => 0.0,
             })
             .collect();
-        near = Some(fit);
+        near = Some(line);
         gathered
     })
 }
 
 /// What these columns said of the looks of all tries, each learnt on those before it.
 pub fn foretold(ground: &Ground<'_>, columns: &[usize], tries: &[Try], drawn: &Drawn) -> Vec<f64> {
-    let mut near: Option<HazardFit> = None;
+    let mut near: Option<Vec<f64>> = None;
     let mut told = Vec::new();
     for one in tries {
         let learnt = Learnt::of(ground, columns, &one.learnt);
-        let (fit, _) = learnt.fit(&one.parted.foretold, drawn, near.as_ref());
-        told.extend(said(ground, &fit, one));
-        near = Some(fit);
+        let line = learnt.line(&one.parted.foretold, drawn, near.as_deref());
+        told.extend(said(ground, &line, one));
+        near = Some(line);
     }
     told
 }
 
-/// What a fit says of the looks that a try tries.
-pub fn said(ground: &Ground<'_>, fit: &HazardFit, one: &Try) -> Vec<f64> {
+/// What the coefficients of a fit say of the looks that a try tries.
+pub fn said(ground: &Ground<'_>, line: &[f64], one: &Try) -> Vec<f64> {
     let looks = one.tried.iter();
-    looks.map(|look| ground.predictor(fit, *look)).collect()
+    looks.map(|look| ground.predictor(line, *look)).collect()
 }

@@ -14,11 +14,12 @@
 use super::feature::{Feature, HEALTH_WHEN_NEW, LOST, log_lost};
 use super::frame::{Frame, Number, Word};
 use super::scaled::{Scaling, design, learn};
+use statistics::FitError;
 use statistics::prior::NormalPrior;
 use statistics::regression::cross_validation::choose_lambda;
 use statistics::regression::design::Design;
 use statistics::regression::hazard_likelihood::{PersonPeriods, Ridge};
-use statistics::regression::hazard_regression::{HazardFit, fit_hazard_from};
+use statistics::regression::hazard_regression::{HazardFit, coefficients_from, fit_hazard_from};
 use statistics::sample::stable_hash;
 
 /// Chance of failing in eight weeks at 60 % of the rating, for the prior.
@@ -168,9 +169,28 @@ pub(super) fn fit_or_simpler(
     ridge: &mut Ridge,
     start: Option<&[f64]>,
 ) -> (HazardFit, Option<String>) {
+    let fit = |ridge: &Ridge| fit_hazard_from(data, ridge, start);
+    or_simpler(fit, ridge, nothing_seen)
+}
+
+/// Likewise its coefficients alone, the intercept first.
+pub(super) fn line_or_simpler(
+    data: &PersonPeriods,
+    ridge: &mut Ridge,
+    start: Option<&[f64]>,
+) -> Vec<f64> {
+    let line = |ridge: &Ridge| coefficients_from(data, ridge, start);
+    or_simpler(line, ridge, |ridge| nothing_seen(ridge).line()).0
+}
+
+fn or_simpler<T>(
+    fit: impl Fn(&Ridge) -> Result<T, FitError>,
+    ridge: &mut Ridge,
+    prior_alone: impl Fn(&Ridge) -> T,
+) -> (T, Option<String>) {
     let mut fallback = None;
     for _ in 0..3 {
-        match fit_hazard_from(data, ridge, start) {
+        match fit(ridge) {
             Ok(fit) => return (fit, fallback),
             Err(error) => {
                 fallback = Some(format!("the hazard drawn harder to the prior: {error}"));
@@ -180,7 +200,7 @@ pub(super) fn fit_or_simpler(
     }
     let why = fallback.unwrap_or_default();
     (
-        nothing_seen(ridge),
+        prior_alone(ridge),
         Some(format!("the prior alone, in place of {why}")),
     )
 }

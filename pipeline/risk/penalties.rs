@@ -5,7 +5,6 @@ use super::ground::Ground;
 use super::learnt::{Learnt, said};
 use super::together::together;
 use super::trials::{Trials, Try};
-use statistics::regression::hazard_regression::HazardFit;
 
 /// Penalties of the way of all signs, from which trials choose; the others' columns are few.
 const PENALTIES: [f64; 7] = [10_000.0, 3_000.0, 1_000.0, 300.0, 100.0, 30.0, 10.0];
@@ -22,8 +21,8 @@ pub struct Scored {
     likelihood: f64,
     /// What was said of the looks of all tries, each learnt on those before it.
     pub said: Vec<f64>,
-    /// The fit of each try.
-    fits: Vec<HazardFit>,
+    /// The coefficients of the fit of each try.
+    lines: Vec<Vec<f64>>,
 }
 
 impl Scored {
@@ -33,7 +32,7 @@ impl Scored {
             drawn,
             likelihood: f64::NEG_INFINITY,
             said: Vec::new(),
-            fits: Vec::new(),
+            lines: Vec::new(),
         }
     }
 
@@ -45,9 +44,9 @@ impl Scored {
         }
     }
 
-    /// The fit on the most looks.
-    pub fn last_fit(&self) -> Option<&HazardFit> {
-        self.fits.last()
+    /// The coefficients of the fit on the most looks.
+    pub fn last_line(&self) -> Option<&[f64]> {
+        self.lines.last().map(Vec::as_slice)
     }
 }
 
@@ -65,30 +64,30 @@ pub fn choose(
         .map(|one| (one, Learnt::of(ground, columns, &one.learnt)))
         .collect();
     // All tries at once; in each, one fit after the other begins where the last one ended.
-    let scored = |candidates: &[Drawn], near: &[HazardFit]| -> Vec<Scored> {
+    let scored = |candidates: &[Drawn], near: &[Vec<f64>]| -> Vec<Scored> {
         let numbered: Vec<usize> = (0..learnt.len()).collect();
         let of_tries = together(&numbered, |at| {
             let (one, learnt) = &learnt[*at];
             let mut near = near.get(*at).cloned();
-            let mut fits = Vec::with_capacity(candidates.len());
+            let mut lines = Vec::with_capacity(candidates.len());
             for drawn in candidates {
-                let (fit, _) = learnt.fit(&one.parted.foretold, drawn, near.as_ref());
-                near = Some(fit.clone());
-                fits.push(fit);
+                let line = learnt.line(&one.parted.foretold, drawn, near.as_deref());
+                near = Some(line.clone());
+                lines.push(line);
             }
-            fits
+            lines
         });
         let scored = candidates.iter().enumerate().map(|(candidate, drawn)| {
-            let fits = of_tries.iter().map(|fits| fits[candidate].clone());
-            let fits: Vec<HazardFit> = fits.collect();
-            let told = fits.iter().zip(tries);
-            let told = told.flat_map(|(fit, one)| said(ground, fit, one));
+            let lines = of_tries.iter().map(|lines| lines[candidate].clone());
+            let lines: Vec<Vec<f64>> = lines.collect();
+            let told = lines.iter().zip(tries);
+            let told = told.flat_map(|(line, one)| said(ground, line, one));
             let said: Vec<f64> = told.collect();
             Scored {
                 drawn: drawn.clone(),
                 likelihood: trials.likelihood_of(&said),
                 said,
-                fits,
+                lines,
             }
         });
         scored.collect()
@@ -114,7 +113,7 @@ pub fn choose(
             drawn.groups[group] = factor;
             drawn
         });
-        let others = scored(&others, &best.fits).into_iter();
+        let others = scored(&others, &best.lines).into_iter();
         if let Some(found) = others.reduce(Scored::or_likelier)
             && found.likelihood > best.likelihood + LEAST_GAIN
         {

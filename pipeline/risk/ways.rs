@@ -221,7 +221,7 @@ pub fn fit(
     let ways: Vec<usize> = (0..WAYS.len()).collect();
     let fitted = together(&ways, |way| {
         let (drawn, near) = match way {
-            0 => (drawn, all_signs.last_fit()),
+            0 => (drawn, all_signs.last_line()),
             _ => (&few, None),
         };
         let learnt = Learnt::of(&ground, &columns[*way], &all);

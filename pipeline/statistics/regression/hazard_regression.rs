@@ -13,8 +13,9 @@ use crate::limits::{Limits, two_sided_z};
 use super::design::Design;
 
 const MOST_ITERATIONS: usize = 100;
-/// The fit ends with a step of at most this many standard errors.
-const SMALL_STEP: f64 = 1e-7;
+/// The fit ends with a step of at most this many standard errors. Steps shrink by their square, so what is left
+/// after it is some 1e-10 of one.
+const SMALL_STEP: f64 = 1e-5;
 /// A linear predictor this far out is taken for a coefficient without bound.
 const MOST_PREDICTOR: f64 = 60.0;
 
@@ -59,6 +60,22 @@ pub fn fit_hazard_from(
     start: Option<&[f64]>,
 ) -> Result<HazardFit, FitError> {
     let problem = Problem::new(*data, ridge)?;
+    let (beta, iterations) = top(&problem, start)?;
+    problem.finish(beta, iterations)
+}
+
+/// The coefficients of such a fit alone, the intercept first: a quarter of the work less.
+pub fn coefficients_from(
+    data: &PersonPeriods,
+    ridge: &Ridge,
+    start: Option<&[f64]>,
+) -> Result<Vec<f64>, FitError> {
+    let problem = Problem::new(*data, ridge)?;
+    Ok(top(&problem, start)?.0)
+}
+
+/// Where the surface is highest, and the steps it took to get there.
+fn top(problem: &Problem, start: Option<&[f64]>) -> Result<(Vec<f64>, usize), FitError> {
     let mut beta = match start {
         Some(start) => {
             same_length("start", start.len(), "coefficients", problem.centre.len())?;
@@ -76,6 +93,15 @@ pub fn fit_hazard_from(
             .cholesky()
             .ok_or(FitError::Singular { what: WHAT })?;
         let step = factor.solve(&here.gradient);
+        // The Newton decrement: the step's length in standard errors, whatever the columns' scale.
+        let length = here.gradient.dot(&step).max(0.0).sqrt();
+        if length < SMALL_STEP {
+            // The top is so near that whether the step climbs is a matter of rounding.
+            for (slope, step) in beta.iter_mut().zip(step.iter()) {
+                *slope += step;
+            }
+            return Ok((beta, iteration));
+        }
         let (mut fraction, mut next) = (1.0, beta.clone());
         let there = loop {
             for (j, to) in next.iter_mut().enumerate() {
@@ -96,8 +122,7 @@ pub fn fit_hazard_from(
             }
         };
         beta = next;
-        // The Newton decrement: the step's length in standard errors, whatever the columns' scale.
-        last_step = fraction * here.gradient.dot(&step).max(0.0).sqrt();
+        last_step = fraction * length;
         here = there;
         if beta[0].abs() > MOST_PREDICTOR {
             return Err(FitError::NoMaximum {
@@ -107,7 +132,7 @@ pub fn fit_hazard_from(
             });
         }
         if last_step < SMALL_STEP {
-            return problem.finish(beta, iteration);
+            return Ok((beta, iteration));
         }
     }
     Err(FitError::NotConverged {
@@ -143,6 +168,12 @@ impl Problem<'_> {
 }
 
 impl HazardFit {
+    /// Intercept and coefficients.
+    pub fn line(&self) -> Vec<f64> {
+        let slopes = self.coefficients.iter().copied();
+        std::iter::once(self.intercept).chain(slopes).collect()
+    }
+
     /// Intercept plus the row's contributions.
     pub fn linear_predictor(&self, row: &[f64]) -> Result<f64, InputError> {
         same_length("row", row.len(), "coefficients", self.coefficients.len())?;
