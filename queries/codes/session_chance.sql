@@ -28,6 +28,11 @@ judged AS (
                 ELSE (1.0 - zero_share) * count_tail(new_codes, mean, size) END AS p_value,
            (1.0 - zero_share) * mean AS usual_codes
     FROM held
+),
+-- A week's window holds all rows of the fleet at once, so it is of few columns.
+adjusted AS (
+    SELECT vin, session_no, adjusted_p(p_value) OVER (PARTITION BY week) AS adjusted FROM judged
 )
-SELECT *, adjusted_p(p_value) OVER (PARTITION BY week) AS adjusted
-FROM judged
+SELECT j.*, a.adjusted
+FROM judged j
+JOIN adjusted a ON a.vin = j.vin AND a.session_no = j.session_no
