@@ -99,6 +99,7 @@ impl Analysis {
             as_of: self.as_of,
             known_by: self.known_by,
             newest_fact: self.newest_fact,
+            parameters: self.parameters.clone(),
             maker: self.maker.clone().in_buckets(1),
             settings: self.settings.clone(),
             made: Default::default(),

@@ -76,6 +76,23 @@ impl Analysis {
         }
     }
 
+    /// Makes what a derived table reads, and not the table.
+    pub async fn make_below(&self, name: &str) -> Result<(), AnalysisError> {
+        match self.derived(name) {
+            Some(derived) => self.make_those_below(derived).await,
+            None => Ok(()),
+        }
+    }
+
+    async fn make_those_below(&self, derived: Derived<'_>) -> Result<(), AnalysisError> {
+        let below = derived
+            .reads()
+            .filter_map(|table| self.derived(table).or_else(|| raw(table)))
+            .map(|table| self.make_with_those_below(table));
+        try_join_all(below).await?;
+        Ok(())
+    }
+
     /// The graph has no circles, so this ends.
     fn make_with_those_below<'a>(
         &'a self,
@@ -84,11 +101,7 @@ impl Analysis {
         let made = self.made.once(derived.name());
         async move {
             let making = async || {
-                let below = derived
-                    .reads()
-                    .filter_map(|table| self.derived(table).or_else(|| raw(table)))
-                    .map(|table| self.make_with_those_below(table));
-                try_join_all(below).await?;
+                self.make_those_below(derived).await?;
                 self.make_one(derived).await
             };
             made.get_or_try_init(making).await.copied()

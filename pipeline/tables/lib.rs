@@ -25,7 +25,7 @@ pub mod rust_tables;
 mod session;
 mod stages;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -134,6 +134,7 @@ pub struct Analysis {
     as_of: NaiveDate,
     known_by: Option<NaiveDate>,
     newest_fact: Option<NaiveDate>,
+    parameters: BTreeMap<String, ScalarValue>,
     settings: Settings,
     maker: Maker,
     made: derived::Made,
@@ -178,6 +179,7 @@ impl Analysis {
             as_of,
             known_by: loaded_by,
             newest_fact,
+            parameters: bind::parameters(&settings, as_of),
             maker: Maker::new(Shelf::new(settings.limits.kept_memory()), buckets),
             settings,
             made: Default::default(),
@@ -307,17 +309,18 @@ impl Analysis {
             .with_allow_ddl(false)
             .with_allow_dml(false)
             .with_allow_statements(false);
-        let values: HashMap<String, ScalarAndMetadata> =
-            bind::parameters(&self.settings, self.as_of)
-                .into_iter()
-                .chain(given.iter().map(|(name, text)| {
-                    (
-                        (*name).to_owned(),
-                        ScalarValue::Utf8(Some((*text).to_owned())),
-                    )
-                }))
-                .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
-                .collect();
+        let values: HashMap<String, ScalarAndMetadata> = self
+            .parameters
+            .clone()
+            .into_iter()
+            .chain(given.iter().map(|(name, text)| {
+                (
+                    (*name).to_owned(),
+                    ScalarValue::Utf8(Some((*text).to_owned())),
+                )
+            }))
+            .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
+            .collect();
         self.context
             .sql_with_options(sql, read_only)
             .await

@@ -5,8 +5,8 @@
 
 makes each fleet once under --work, loads it, writes the weekly report and asks one question, and prints
 the table that DEVELOPERS.md shows. `--memory MIB` sets limits.memory_mb; `--repeat N` writes the report
-N times; `--pairs` runs the project's SQL on the same rows in DuckDB (`pip install duckdb`), each query
-three times, in turn, the best told.
+N times; `--pairs` runs the project's SQL on the same rows in DuckDB (`pip install duckdb`), here and there each query by
+itself on what it reads, three times, the best told.
 
 Peak memory is the largest resident set of the process, as the kernel counts it (wait4).
 """
@@ -121,11 +121,11 @@ def paired(program, work, vehicles, weeks):
             with open(file, "w") as out:
                 subprocess.run([program, "sql", *options, "--format", "csv", f"SELECT * FROM {table}"], stdout=out, check=True)
         engine.execute(f"CREATE TABLE {table} AS SELECT * FROM read_csv('{file}', header = true, sample_size = -1)")
-    timed = {}
-    for _ in range(3):
-        log = run([program, "weekly", *options, "--out", str(place / "reports")], env={**os.environ, "VOLTWANE_LOG": "tables=debug"})[4]
-        for name, seconds in re.findall(r'table="?([a-z_]+)"? seconds=([0-9.e-]+)', log):
-            timed[name] = min(float(seconds), timed.get(name, 1e9))
+    alone = subprocess.run(
+        ["cargo", "bench", "--quiet", "--locked", "--bench", "tables", "--", str(lake.resolve()), str(config.resolve())],
+        cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True,
+    )
+    timed = {name: float(seconds) for name, seconds in map(str.split, alone.stdout.splitlines())}
     lines = ["| query | here | DuckDB | ratio |", "| --- | --: | --: | --: |"]
     for name in PAIRED:
         sql = re.sub(r"\$as_of\b", f"DATE '{as_of}'", texts[name])
