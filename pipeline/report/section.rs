@@ -138,7 +138,7 @@ impl Part {
 }
 
 /// Sections that are made side by side, so that the tables they read are.
-const AT_A_TIME: usize = 12;
+pub const AT_A_TIME: usize = 12;
 
 /// All sections of a report, one behind the other; `progress` hears what is being worked on.
 pub async fn make<S>(

@@ -11,6 +11,7 @@ use futures::FutureExt;
 use futures::future::{BoxFuture, try_join_all};
 use tokio::sync::OnceCell;
 
+use super::beside::beside;
 use super::kept::{KeptTable, VEHICLE};
 use super::making::promising_nothing;
 use super::query_graph::Query;
@@ -165,7 +166,8 @@ impl Analysis {
         let made = async {
             let schema = promising_nothing(frame.schema().as_arrow());
             let (state, plan) = frame.into_parts();
-            let plan = state.optimize(&plan)?;
+            let optimising = state.clone();
+            let plan = beside(async move { optimising.optimize(&plan) }).await?;
             let plan = Stages::new(&self.maker, &state).taken_apart(&plan).await?;
             let vin = vin_of(&schema);
             let table = self.maker.make(&plan, &state, schema, vin).await?;

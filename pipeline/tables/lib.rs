@@ -9,6 +9,7 @@
 mod answer;
 mod as_of;
 pub mod backtest;
+mod beside;
 mod bind;
 mod by_vehicle;
 mod catalogue;
@@ -42,6 +43,7 @@ use serde::de::DeserializeOwned;
 
 pub use answer::Answer;
 use as_of::KnownBy;
+use beside::beside;
 pub use catalogue::{ColumnNote, TableNote};
 pub use kept::Chunk;
 use kept::Shelf;
@@ -321,11 +323,12 @@ impl Analysis {
             }))
             .map(|(name, value)| (name, ScalarAndMetadata::from(value)))
             .collect();
-        self.context
-            .sql_with_options(sql, read_only)
-            .await
-            .and_then(|frame| frame.with_param_values(ParamValues::Map(values)))
-            .map_err(AnalysisError::query(file))
+        let (context, sql) = (self.context.clone(), sql.to_owned());
+        let planned = beside(async move {
+            let frame = context.sql_with_options(&sql, read_only).await?;
+            frame.with_param_values(ParamValues::Map(values))
+        });
+        planned.await.map_err(AnalysisError::query(file))
     }
 
     /// The derived tables' queries.

@@ -21,6 +21,7 @@ use tempfile::TempDir;
 use tokio::sync::{Semaphore, SemaphorePermit};
 use tokio::task::JoinSet;
 
+use super::beside::beside;
 use super::by_vehicle::{Reach, reach};
 use super::kept::{Chunk, GATHERED_ROWS, KeptTable, Shelf, Sorter, brought_to, of_bucket};
 
@@ -152,7 +153,11 @@ impl Maker {
         vin: Option<usize>,
     ) -> Result<Work, DataFusionError> {
         let state = one_partition(state);
-        let physical = state.query_planner().create_physical_plan(plan, &state);
+        let (planning, planned) = (state.clone(), plan.clone());
+        let physical = beside(async move {
+            let planner = planning.query_planner();
+            planner.create_physical_plan(&planned, &planning).await
+        });
         let physical = physical.await?;
         tracing::debug!(?reach, plan = %plan.display_indent(), "making");
         let away = self.away.as_ref();
@@ -171,7 +176,7 @@ impl Maker {
     pub async fn answer(&self, frame: DataFrame) -> Result<Vec<RecordBatch>, DataFusionError> {
         let beside = {
             let _turn = self.threads.acquire().await.map_err(outside)?;
-            frame.clone().collect().await
+            beside(frame.clone().collect()).await
         };
         match beside {
             Err(error) if is_out_of_memory(&error) => {

@@ -93,7 +93,7 @@ def reads_of(sql):
     return set(re.findall(r"(?:FROM|JOIN)\s+([a-z_]+)\b", sql))
 
 
-def paired(program, work, vehicles, weeks):
+def paired(program, work, vehicles, weeks, features):
     """Seconds of each query here and in DuckDB, on the same rows of what it reads."""
     import duckdb
 
@@ -121,8 +121,9 @@ def paired(program, work, vehicles, weeks):
             with open(file, "w") as out:
                 subprocess.run([program, "sql", *options, "--format", "csv", f"SELECT * FROM {table}"], stdout=out, check=True)
         engine.execute(f"CREATE TABLE {table} AS SELECT * FROM read_csv('{file}', header = true, sample_size = -1)")
+    bench = ["cargo", "bench", "--quiet", "--locked", "--features", features, "--bench", "tables", "--"]
     alone = subprocess.run(
-        ["cargo", "bench", "--quiet", "--locked", "--bench", "tables", "--", str(lake.resolve()), str(config.resolve())],
+        [*bench, str(lake.resolve()), str(config.resolve())],
         cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True,
     )
     timed = {name: float(seconds) for name, seconds in map(str.split, alone.stdout.splitlines())}
@@ -155,6 +156,7 @@ def main():
     asked.add_argument("--memory", type=int, help="limits.memory_mb")
     asked.add_argument("--repeat", type=int, default=3)
     asked.add_argument("--pairs", action="store_true")
+    asked.add_argument("--features", default="", help="of the build that --pairs times, so that one at hand is used")
     given = asked.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
     program = str(pathlib.Path(given.program).resolve())
@@ -167,7 +169,7 @@ def main():
     if given.pairs:
         for vehicles, weeks in sizes:
             print(f"\n{vehicles:,} × {weeks}:\n")
-            print("\n".join(paired(program, given.work, vehicles, weeks)), flush=True)
+            print("\n".join(paired(program, given.work, vehicles, weeks, given.features)), flush=True)
 
 
 main()

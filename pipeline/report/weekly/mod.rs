@@ -7,6 +7,7 @@ mod shelf;
 use std::path::Path;
 
 use chrono::{DateTime, Utc};
+use futures::{StreamExt, TryStreamExt, stream};
 
 use super::ReportError;
 use super::document::{Document, Written};
@@ -67,14 +68,15 @@ pub async fn write(
     let title = format!("12 V battery risk, week {week}");
     let mut document = Document::of("report", title, analysis.as_of(), whole);
     progress("writing the histories of the first vehicles");
-    for vehicle in sections::ranking::first_vehicles(&reading).await? {
+    let first = sections::ranking::first_vehicles(&reading).await?;
+    let histories = stream::iter(first).map(|vehicle| {
         let vehicle = Named {
             vin: vehicle.vin,
             unit_no: vehicle.unit_no,
         };
-        let history = history::document(analysis, vehicle, templates, style).await?;
-        document.beside.push(history);
-    }
+        history::document(analysis, vehicle, templates, style)
+    });
+    document.beside = histories.buffered(section::AT_A_TIME).try_collect().await?;
     let written = document.write(&out.join(&week), style)?;
     shelf::renew(out)?;
     let ranking = sections::ranking::rows::as_ranked(&reading).await?;

@@ -92,22 +92,17 @@ fn predictor(beta: &[f64], row: &[f64]) -> f64 {
 struct Point {
     log_likelihood: f64,
     score: f64,
-    observed: f64,
-    expected: f64,
+    curvature: f64,
 }
 
 impl Point {
     fn at(eta: f64, event: bool) -> Self {
         let m = eta.exp();
-        // m / (e^m - 1), which tends to 1 as m does to 0 and to 0 as m grows.
-        let ratio = if m < 1e-12 { 1.0 } else { m / m.exp_m1() };
-        let expected = if m > 700.0 { 0.0 } else { m * ratio };
         if !event {
             return Self {
                 log_likelihood: -m,
                 score: -m,
-                observed: m,
-                expected,
+                curvature: m,
             };
         }
         let log_likelihood = if m < 1e-12 {
@@ -115,7 +110,8 @@ impl Point {
         } else {
             (-(-m).exp_m1()).ln()
         };
-        let observed = if m < 1e-5 {
+        let ratio = event_score(m);
+        let curvature = if m < 1e-5 {
             0.5 * m
         } else {
             ratio * (m + ratio - 1.0)
@@ -123,10 +119,20 @@ impl Point {
         Self {
             log_likelihood,
             score: ratio,
-            observed: observed.max(0.0),
-            expected,
+            curvature: curvature.max(0.0),
         }
     }
+}
+
+/// The curvature that is to be expected of a row, whether it turns out an event or not.
+fn expected_curvature(eta: f64) -> f64 {
+    let m = eta.exp();
+    if m > 700.0 { 0.0 } else { m * event_score(m) }
+}
+
+/// The score of an event, `m / (e^m - 1)`, which tends to 1 as m does to 0 and to 0 as m grows.
+fn event_score(m: f64) -> f64 {
+    if m < 1e-12 { 1.0 } else { m / m.exp_m1() }
 }
 
 /// The penalised log-likelihood with its gradient, and the information it is read with.
@@ -227,12 +233,11 @@ impl<'a> Problem<'a> {
                 let point = Point::at(eta, self.data.events[row]);
                 log_likelihood += weight * point.log_likelihood;
                 scores[at] = weight * point.score;
-                curvatures[at] = weight
-                    * if expected {
-                        point.expected
-                    } else {
-                        point.observed
-                    };
+                let curvature = match expected {
+                    true => expected_curvature(eta),
+                    false => point.curvature,
+                };
+                curvatures[at] = weight * curvature;
             }
             for mut column in curved.column_iter_mut() {
                 column.component_mul_assign(&curvatures);
