@@ -18,25 +18,33 @@ code AS (
       ON b.vin = c.vin AND b.session_no = c.session_no - 1
      AND b.module_address = c.module_address AND b.code = c.code
 ),
-modules AS (
-    SELECT vin, session_no, COUNT(*) AS modules
-    FROM (SELECT DISTINCT vin, session_no, module_address FROM code)
-    GROUP BY vin, session_no
+of_session AS (
+    SELECT make, model, vin, session_no, COUNT(*) AS modules, MIN(module_address) AS first_module
+    FROM (SELECT DISTINCT make, model, vin, session_no, module_address FROM code)
+    GROUP BY make, model, vin, session_no
 ),
 held AS (
     SELECT c.make, c.model, c.module_address, c.code, COUNT(*) AS times,
-           SUM(CASE WHEN m.modules > 1 THEN 1 ELSE 0 END) AS times_with_others
+           SUM(CASE WHEN o.modules > 1 THEN 1 ELSE 0 END) AS times_with_others
     FROM code c
-    JOIN modules m ON m.vin = c.vin AND m.session_no = c.session_no
+    JOIN of_session o ON o.vin = c.vin AND o.session_no = c.session_no
     GROUP BY c.make, c.model, c.module_address, c.code
     HAVING COUNT(*) >= 5
 ),
+of_model AS (
+    SELECT make, model, COUNT(*) AS sessions FROM of_session GROUP BY make, model
+),
+alone AS (
+    SELECT make, model, first_module AS module_address, COUNT(*) AS sessions
+    FROM of_session WHERE modules = 1 GROUP BY make, model, first_module
+),
+-- All sessions of the model that brought codes, but for those that brought them in this module alone.
 elsewhere AS (
-    SELECT a.make, a.model, a.module_address,
-           COUNT(DISTINCT c.vin || ' ' || CAST(c.session_no AS VARCHAR)) AS sessions
+    SELECT a.make, a.model, a.module_address, m.sessions - COALESCE(l.sessions, 0) AS sessions
     FROM (SELECT DISTINCT make, model, module_address FROM held) a
-    JOIN code c ON c.make = a.make AND c.model = a.model AND c.module_address <> a.module_address
-    GROUP BY a.make, a.model, a.module_address
+    JOIN of_model m ON m.make = a.make AND m.model = a.model
+    LEFT JOIN alone l ON l.make = a.make AND l.model = a.model AND l.module_address = a.module_address
+    WHERE m.sessions > COALESCE(l.sessions, 0)
 ),
 shared AS (
     SELECT h.make, h.model, h.module_address, h.code, h.times, h.times_with_others,
