@@ -137,7 +137,7 @@ impl Part {
     }
 }
 
-/// Sections that are made side by side, so that the tables they read are.
+/// Sections, or documents of them, that are made side by side, so that the tables they read are.
 pub const AT_A_TIME: usize = 12;
 
 /// All sections of a report, one behind the other; `progress` hears what is being worked on.

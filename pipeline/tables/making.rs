@@ -9,7 +9,6 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use arrow::array::RecordBatch;
 use arrow::datatypes::{DataType, Schema, SchemaRef};
 use async_trait::async_trait;
-use datafusion::common::internal_err;
 use datafusion::error::DataFusionError;
 use datafusion::execution::{SessionState, TaskContext};
 use datafusion::logical_expr::LogicalPlan;
@@ -174,11 +173,11 @@ impl Maker {
     /// The rows of a query, which takes its turn with tables that are made; what finds too little memory beside
     /// others is asked again by itself.
     pub async fn answer(&self, frame: DataFrame) -> Result<Vec<RecordBatch>, DataFusionError> {
-        let beside = {
+        let rows = {
             let _turn = self.threads.acquire().await.map_err(outside)?;
             beside(frame.clone().collect()).await
         };
-        match beside {
+        match rows {
             Err(error) if is_out_of_memory(&error) => {
                 let _alone = self.alone().await?;
                 frame.collect().await
@@ -293,8 +292,7 @@ impl Work {
         let plan = reset_plan_states(Arc::clone(&self.plan))?;
         let mut sorter = maker.sorter(&self.schema, self.vin);
         let (context, threads) = (self.state.task_ctx(), Arc::clone(threads));
-        let mut work = JoinSet::new();
-        work.spawn(async move {
+        let work = beside(async move {
             let _thread = threads.acquire().await.map_err(outside)?;
             for mut stream in execute_stream_partitioned(plan, context)? {
                 while let Some(batch) = stream.next().await {
@@ -303,10 +301,7 @@ impl Work {
             }
             Ok(sorter.finish()?)
         });
-        match work.join_next().await {
-            Some(done) => done.map_err(outside)?,
-            None => internal_err!("a table's work was lost"),
-        }
+        work.await
     }
 }
 
