@@ -11,6 +11,7 @@ pub mod comebacks;
 pub mod document;
 pub mod files;
 pub mod history;
+pub mod once;
 pub mod page;
 pub mod pseudonym;
 pub mod screen;

@@ -11,6 +11,7 @@ use serde::de::DeserializeOwned;
 
 use super::ReportError;
 use super::chart::Chart;
+use super::once::Once;
 use super::page::Paper;
 use super::style::ReportStyle;
 use super::table_files::Sheet;
@@ -37,6 +38,8 @@ pub struct Reading<'a, S = ()> {
     pub templates: &'a Templates,
     /// What the report is about, beyond the lake.
     pub about: &'a S,
+    /// What several sections read.
+    pub once: Once,
 }
 
 impl<S> Reading<'_, S> {

@@ -17,6 +17,12 @@ use super::{ReportError, cells};
 /// The longest text a workbook's cell takes.
 const CELL_LETTERS: usize = 32_767;
 
+/// The rows a workbook's sheet takes below its header (ECMA-376: 1,048,576 in all).
+const SHEET_ROWS: usize = 1_048_575;
+
+/// The longest name of a workbook's sheet.
+const NAME_LETTERS: usize = 31;
+
 /// How a column's values are kept and shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -199,8 +205,11 @@ pub fn workbook(title: &str, as_of: NaiveDate, sheets: &[Sheet]) -> Result<Vec<u
             .set_creation_datetime(&day),
     );
     for sheet in sheets {
-        let page = workbook.add_worksheet();
-        fill(page, sheet).map_err(failed(&sheet.name))?;
+        for (name, rows) in pages(sheet, SHEET_ROWS) {
+            // Rows that are done lie in a temporary file: a large fleet's cells take gigabytes.
+            let page = workbook.add_worksheet_with_low_memory();
+            fill(page, &name, sheet, rows).map_err(failed(&sheet.name))?;
+        }
     }
     let bytes = workbook.save_to_buffer().map_err(failed("workbook"))?;
     named_as_ours(&bytes).map_err(|error| ReportError::Table {
@@ -214,9 +223,29 @@ fn excel_day(day: NaiveDate) -> Result<ExcelDateTime, XlsxError> {
     ExcelDateTime::from_ymd(year, day.month() as u8, day.day() as u8)
 }
 
-fn fill(page: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
-    // A sheet's name is at most 31 letters.
-    page.set_name(sheet.name.chars().take(31).collect::<String>())?;
+/// A table's rows as far as a sheet takes so many, the rest in further ones: "ranking", "ranking 2".
+fn pages(sheet: &Sheet, most: usize) -> Vec<(String, &[Vec<Cell>])> {
+    let count = sheet.rows.len().div_ceil(most).max(1);
+    let page = |page: usize| {
+        let number = match page {
+            0 => String::new(),
+            later => format!(" {}", later + 1),
+        };
+        let room = NAME_LETTERS.saturating_sub(number.len());
+        let name: String = sheet.name.chars().take(room).collect();
+        let end = sheet.rows.len().min((page + 1) * most);
+        (name + &number, &sheet.rows[page * most..end])
+    };
+    (0..count).map(page).collect()
+}
+
+fn fill(
+    page: &mut Worksheet,
+    name: &str,
+    sheet: &Sheet,
+    rows: &[Vec<Cell>],
+) -> Result<(), XlsxError> {
+    page.set_name(name)?;
     let header = Format::new()
         .set_bold()
         .set_border_bottom(FormatBorder::Thin)
@@ -233,7 +262,7 @@ fn fill(page: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
         .iter()
         .map(|(_, kind)| format(*kind))
         .collect();
-    for (at, row) in (1u32..).zip(&sheet.rows) {
+    for (at, row) in (1u32..).zip(rows) {
         for ((column, cell), (format, (_, kind))) in
             (0u16..).zip(row).zip(formats.iter().zip(&sheet.columns))
         {
@@ -310,6 +339,29 @@ fn twelve_digits(number: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_a_sheet_does_not_take_stands_in_further_ones() {
+        let rows: Vec<i64> = (0..7).collect();
+        let columns = vec![column("n", Kind::Integer, |row: &i64| *row)];
+        let name = "a name of more letters than thirty-one";
+        let sheet = Sheet::new(name, &rows, columns);
+        let told: Vec<(String, usize)> = pages(&sheet, 3)
+            .into_iter()
+            .map(|(name, rows)| (name, rows.len()))
+            .collect();
+        let named = |name: &str, rows| (name.to_owned(), rows);
+        assert_eq!(
+            told,
+            [
+                named("a name of more letters than thi", 3),
+                named("a name of more letters than t 2", 3),
+                named("a name of more letters than t 3", 1)
+            ]
+        );
+        let none = Sheet::new::<i64>("none", &[], Vec::new());
+        assert_eq!(pages(&none, 3), [("none".to_owned(), &[][..])]);
+    }
 
     #[test]
     fn a_number_is_told_to_twelve_digits() {

@@ -8,6 +8,7 @@
 
 mod answer;
 mod as_of;
+mod as_values;
 pub mod backtest;
 mod beside;
 mod bind;
@@ -25,6 +26,7 @@ mod raw_tables;
 pub mod rust_tables;
 mod session;
 mod stages;
+mod whole_windows;
 
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
@@ -43,6 +45,7 @@ use serde::de::DeserializeOwned;
 
 pub use answer::Answer;
 use as_of::KnownBy;
+use as_values::values;
 use beside::beside;
 pub use catalogue::{ColumnNote, TableNote};
 pub use kept::Chunk;
@@ -258,22 +261,10 @@ impl Analysis {
         let frame = self.frame(sql, given).await?;
         let batches = self.maker.answer(frame).await;
         let batches = batches.map_err(AnalysisError::query("query"))?;
-        let failed = |source: Box<dyn std::error::Error + Send + Sync>| AnalysisError::Rows {
+        values(batches).map_err(|source| AnalysisError::Rows {
             table: sql.to_owned(),
             source,
-        };
-        let mut writer = arrow::json::WriterBuilder::new()
-            .with_explicit_nulls(true)
-            .build::<_, arrow::json::writer::JsonArray>(Vec::new());
-        for batch in &batches {
-            writer.write(batch).map_err(|error| failed(error.into()))?;
-        }
-        writer.finish().map_err(|error| failed(error.into()))?;
-        let bytes = writer.into_inner();
-        if bytes.is_empty() {
-            return Ok(Vec::new());
-        }
-        serde_json::from_slice(&bytes).map_err(|error| failed(error.into()))
+        })
     }
 
     /// Runs one read-only query over raw and derived tables; parameters are bound.

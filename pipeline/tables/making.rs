@@ -23,6 +23,7 @@ use tokio::task::JoinSet;
 use super::beside::beside;
 use super::by_vehicle::{Reach, reach};
 use super::kept::{Chunk, GATHERED_ROWS, KeptTable, Shelf, Sorter, brought_to, of_bucket};
+use super::whole_windows::worked_at_once;
 
 /// Other machines, which work through a plan bucket by bucket of vehicles.
 #[async_trait]
@@ -157,7 +158,10 @@ impl Maker {
             let planner = planning.query_planner();
             planner.create_physical_plan(&planned, &planning).await
         });
-        let physical = physical.await?;
+        let physical = match reach {
+            Reach::Vehicle(_) => worked_at_once(physical.await?)?,
+            _ => physical.await?,
+        };
         tracing::debug!(?reach, plan = %plan.display_indent(), "making");
         let away = self.away.as_ref();
         Ok(Work {

@@ -5,6 +5,10 @@
 //! English, German, French, Spanish and Italian (common practice, no source). Nothing here fails: a text
 //! without a mark is some other trouble, an empty one says nothing.
 
+use std::sync::LazyLock;
+
+use regex::Regex;
+
 use super::words::VisitReason;
 
 /// The engine is not turned over, or hardly.
@@ -232,18 +236,25 @@ pub fn visit_reason(text: &str) -> Option<VisitReason> {
     if words.trim().is_empty() {
         return None;
     }
-    let says = |marks: &[&str]| marks.iter().any(|mark| words.contains(&format!(" {mark}")));
-    Some(if says(STARTING) {
-        VisitReason::Starting
-    } else if says(CHARGING) {
-        VisitReason::Charging
-    } else if says(TROUBLE) {
-        VisitReason::OtherTrouble
-    } else if says(PLANNED) {
-        VisitReason::Planned
-    } else {
-        VisitReason::OtherTrouble
-    })
+    let said = REASONS.iter().find(|(marks, _)| marks.is_match(&words));
+    Some(said.map_or(VisitReason::OtherTrouble, |(_, reason)| *reason))
+}
+
+/// What each kind of visit is known by; the first that is found counts.
+static REASONS: LazyLock<Vec<(Regex, VisitReason)>> = LazyLock::new(|| {
+    let kinds = [
+        (STARTING, VisitReason::Starting),
+        (CHARGING, VisitReason::Charging),
+        (TROUBLE, VisitReason::OtherTrouble),
+        (PLANNED, VisitReason::Planned),
+    ];
+    let known = kinds.map(|(marks, reason)| Some((beginning_a_word(marks)?, reason)));
+    known.into_iter().flatten().collect()
+});
+
+/// Any of these marks where a word begins.
+fn beginning_a_word(marks: &[&str]) -> Option<Regex> {
+    Regex::new(&format!(" (?:{})", marks.join("|"))).ok()
 }
 
 /// Lower-case words with one space before each, without accents and punctuation.

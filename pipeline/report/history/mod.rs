@@ -58,6 +58,7 @@ pub async fn document(
         style,
         templates,
         about: &record,
+        once: Default::default(),
     };
     let whole = section::make(SECTIONS, &reading, &|_| {}).await?;
     let title = format!("History of {}", record.called);

@@ -48,6 +48,7 @@ pub async fn write(
         style,
         templates,
         about: &judged,
+        once: Default::default(),
     };
     let whole = section::make(SECTIONS, &reading, &|_| {}).await?;
     let as_of = analysis.as_of();

@@ -62,6 +62,7 @@ pub async fn write(
         style,
         templates,
         about: &(),
+        once: Default::default(),
     };
     let week = reading.week();
     let whole = section::make(SECTIONS, &reading, progress).await?;

@@ -56,29 +56,26 @@ pub async fn append(
                 .collect::<Float64Array>(),
         ) as ArrayRef
     };
-    let settings = fingerprint(&format!("{:?}", analysis.settings()));
-    let said: Vec<String> = known
-        .iter()
-        .map(|row| {
-            format!(
-                "{} {} {:?} {:?} {:?} {} {} {} {}",
-                row.vin,
-                row.position,
-                rounded(row.chance),
-                rounded(row.chance_lower),
-                rounded(row.chance_upper),
-                row.rank,
-                row.action,
-                row.why(Units::Metric),
-                row.model_version
-            )
-        })
-        .collect();
-    let said = fingerprint(&format!(
-        "{} {settings} {}",
-        analysis.as_of(),
-        said.join("\n")
-    ));
+    let settings = format!("{:?}", analysis.settings());
+    let settings = first_digits(&Sha256::digest(settings));
+    let mut said = Sha256::new();
+    said.update(format!("{} {settings} ", analysis.as_of()));
+    for (at, row) in known.iter().enumerate() {
+        let between = if at > 0 { "\n" } else { "" };
+        said.update(format!(
+            "{between}{} {} {:?} {:?} {:?} {} {} {} {}",
+            row.vin,
+            row.position,
+            rounded(row.chance),
+            rounded(row.chance_lower),
+            rounded(row.chance_upper),
+            row.rank,
+            row.action,
+            row.why(Units::Metric),
+            row.model_version
+        ));
+    }
+    let said = first_digits(&said.finalize());
     let newest: Vec<Run> = analysis
         .rows_with(
             "SELECT run_id FROM risk_week WHERE week = $week LIMIT 1",
@@ -128,11 +125,8 @@ pub async fn append(
     Ok(())
 }
 
-/// The first 8 hexadecimal digits of the text's SHA-256.
-fn fingerprint(text: &str) -> String {
-    let digest = Sha256::digest(text.as_bytes());
-    digest[..4]
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+/// The first 8 hexadecimal digits.
+fn first_digits(digest: &[u8]) -> String {
+    let first = digest.iter().take(4);
+    first.map(|byte| format!("{byte:02x}")).collect()
 }

@@ -9,7 +9,7 @@ use arrow::ipc::writer::StreamWriter;
 use datafusion::common::internal_datafusion_err;
 use datafusion::error::DataFusionError;
 
-use crate::kept::Chunk;
+use crate::kept::{Chunk, Lies};
 
 /// A plan to be worked through for some buckets.
 #[derive(Clone, PartialEq, Eq, prost::Message)]
@@ -49,8 +49,9 @@ struct Place {
     rows: u64,
     #[prost(uint64, tag = "4")]
     held: u64,
-    #[prost(uint64, tag = "5")]
-    bytes: u64,
+    /// How many bytes each column takes.
+    #[prost(uint64, repeated, tag = "5")]
+    columns: Vec<u64>,
 }
 
 impl Lists {
@@ -67,13 +68,13 @@ impl Lists {
 impl List {
     pub fn of(chunks: &[Chunk]) -> Result<Self, DataFusionError> {
         let place = |chunk: &Chunk| {
-            let (path, from, bytes) = chunk.lies_shared()?;
+            let (path, lies) = chunk.lies_shared()?;
             Some(Place {
                 path: path.to_str()?.to_owned(),
-                from,
+                from: lies.from,
                 rows: chunk.rows as u64,
                 held: chunk.held as u64,
-                bytes: bytes as u64,
+                columns: lies.columns.iter().map(|bytes| *bytes as u64).collect(),
             })
         };
         let places = chunks.iter().map(place).collect::<Option<_>>();
@@ -87,8 +88,11 @@ impl List {
         let of = |number: u64| usize::try_from(number).unwrap_or(usize::MAX);
         let chunk = |place: &Place| {
             let path = place.path.clone().into();
-            let (rows, held, bytes) = (of(place.rows), of(place.held), of(place.bytes));
-            Chunk::shared(rows, held, path, place.from, bytes)
+            let lies = Lies {
+                from: place.from,
+                columns: place.columns.iter().map(|bytes| of(*bytes)).collect(),
+            };
+            Chunk::shared(of(place.rows), of(place.held), path, lies)
         };
         self.places.iter().map(chunk).collect()
     }

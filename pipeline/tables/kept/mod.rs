@@ -4,6 +4,7 @@
 //! VIN gives, the same in every table, so what is of each vehicle by itself can be made bucket by bucket,
 //! however many vehicles there are. Of any other table all rows are in one.
 
+mod columns;
 mod scan;
 mod shelf;
 mod sorting;
@@ -19,6 +20,8 @@ use datafusion::logical_expr::{Expr, TableType};
 use datafusion::physical_plan::ExecutionPlan;
 
 pub use scan::{KeptScan, of_bucket};
+#[cfg(feature = "cluster")]
+pub use shelf::Lies;
 pub use shelf::{Chunk, Shelf};
 pub use sorting::{GATHERED_ROWS, Sorter, brought_to};
 
@@ -33,12 +36,18 @@ pub struct KeptTable {
     /// vehicle. They may all be left out of a table that does.
     pub vins: Option<BTreeSet<usize>>,
     buckets: Arc<Vec<Vec<Chunk>>>,
+    rows: usize,
+    /// What they hold while all are in memory, in bytes.
+    held: usize,
 }
 
 impl KeptTable {
     /// A table of what lies in each bucket, or in the one there is.
     pub fn new(schema: SchemaRef, vins: Option<BTreeSet<usize>>, buckets: Vec<Vec<Chunk>>) -> Self {
+        let chunks = || buckets.iter().flatten();
         Self {
+            rows: chunks().map(|chunk| chunk.rows).sum(),
+            held: chunks().map(|chunk| chunk.held).sum(),
             schema,
             vins,
             buckets: Arc::new(buckets),
@@ -49,10 +58,6 @@ impl KeptTable {
     #[cfg(feature = "cluster")]
     pub fn buckets(&self) -> &[Vec<Chunk>] {
         &self.buckets
-    }
-
-    fn chunks(&self) -> impl Iterator<Item = &Chunk> {
-        self.buckets.iter().flatten()
     }
 }
 

@@ -98,8 +98,8 @@ pub fn of_bucket(plan: &Arc<dyn ExecutionPlan>, bucket: usize) -> Result<Arc<dyn
     reset_plan_states(plan.data)
 }
 
-/// The rows in memory of their own. A join or a sort counts a batch at all that its buffers hold: one that is
-/// read from the disk holds the columns that nobody asked for, one that is cut from a chunk the rest of it.
+/// The rows in memory of their own. A sort counts a batch at all that its buffers hold: one that is cut from a
+/// chunk holds the rest of it.
 fn copied(batch: &RecordBatch) -> Result<RecordBatch> {
     let columns = batch.columns().iter().map(|column| {
         let data = column.to_data();
@@ -181,16 +181,13 @@ impl ExecutionPlan for KeptScan {
                     .cloned(),
             );
         }
-        let projection = self.projection.clone();
+        let (projection, schema) = (self.projection.clone(), Arc::clone(&self.table.schema));
         let batches = chunks.into_iter().flat_map(move |chunk| {
             // A chunk is read when its turn comes, so one at a time is in memory.
-            let read = chunk.read().and_then(|batch| match &projection {
-                Some(columns) => batch.project(columns),
-                None => Ok(batch),
-            });
+            let read = chunk.read(&schema, projection.as_deref());
             let rows = read.as_ref().map_or(1, |batch| batch.num_rows());
             (0..rows).step_by(most).map(move |from| match &read {
-                Ok(batch) if from == 0 && rows <= most && !chunk.is_on_disk() => Ok(batch.clone()),
+                Ok(batch) if from == 0 && rows <= most => Ok(batch.clone()),
                 Ok(batch) => copied(&batch.slice(from, most.min(rows - from))),
                 Err(error) => Err(datafusion::error::DataFusionError::Execution(
                     error.to_string(),
@@ -209,8 +206,7 @@ impl ExecutionPlan for KeptScan {
         args: &StatisticsArgs,
     ) -> Result<Arc<Statistics>> {
         let parts = args.partition().map_or(1, |_| self.partitions.len());
-        let rows: usize = self.table.chunks().map(|chunk| chunk.rows).sum();
-        let bytes: usize = self.table.chunks().map(|chunk| chunk.held).sum();
+        let (rows, bytes) = (self.table.rows, self.table.held);
         let width = self.table.schema.fields().len().max(1);
         let share = self.schema.fields().len();
         let mut statistics = Statistics::new_unknown(&self.schema);

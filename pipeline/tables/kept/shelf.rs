@@ -10,11 +10,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use arrow::array::{ArrayRef, AsArray, RecordBatch, RecordBatchOptions};
-use arrow::buffer::{Buffer, MutableBuffer};
 use arrow::datatypes::SchemaRef;
 use arrow::error::ArrowError;
-use arrow::ipc::reader::StreamDecoder;
-use arrow::ipc::writer::StreamWriter;
+
+use super::columns;
 
 /// What keeps the rows of all tables of a run.
 #[derive(Debug)]
@@ -47,17 +46,15 @@ pub struct Chunk {
 #[derive(Debug, Clone)]
 enum Place {
     Memory(RecordBatch),
-    /// A stream of the Arrow format in the file.
-    Scratch {
-        file: Arc<File>,
-        from: u64,
-        bytes: usize,
-    },
-    Shared {
-        path: Arc<Path>,
-        from: u64,
-        bytes: usize,
-    },
+    Scratch(Arc<File>, Lies),
+    Shared(Arc<Path>, Lies),
+}
+
+/// Where in a file rows lie: from there, column behind column, each of so many bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lies {
+    pub from: u64,
+    pub columns: Arc<[usize]>,
 }
 
 impl Shelf {
@@ -98,9 +95,8 @@ impl Shelf {
                 place: Place::Memory(batch),
             });
         }
-        let mut stream = StreamWriter::try_new(Vec::new(), &batch.schema())?;
-        stream.write(&compact(&batch)?)?;
-        let place = self.append(&stream.into_inner()?)?;
+        let (bytes, lengths) = columns::written(&compact(&batch)?)?;
+        let place = self.append(&bytes, lengths)?;
         Ok(Chunk { rows, held, place })
     }
 
@@ -117,8 +113,7 @@ impl Shelf {
         Ok(vec![self.put(batch, held)?])
     }
 
-    fn append(&self, stream: &[u8]) -> std::io::Result<Place> {
-        let bytes = stream.len();
+    fn append(&self, bytes: &[u8], columns: Arc<[usize]>) -> std::io::Result<Place> {
         let mut scratch = self.scratch.lock().unwrap_or_else(PoisonError::into_inner);
         let scratch = match &mut *scratch {
             Some(scratch) => scratch,
@@ -132,58 +127,66 @@ impl Shelf {
                 let from = *end;
                 let mut writer = file.as_ref();
                 writer.seek(SeekFrom::Start(from))?;
-                writer.write_all(stream)?;
-                *end += bytes as u64;
-                let file = Arc::clone(file);
-                Ok(Place::Scratch { file, from, bytes })
+                writer.write_all(bytes)?;
+                *end += bytes.len() as u64;
+                Ok(Place::Scratch(Arc::clone(file), Lies { from, columns }))
             }
             Scratch::Shared(path) => {
                 let mut file = File::options().append(true).open(&path)?;
                 let from = file.seek(SeekFrom::End(0))?;
-                file.write_all(stream)?;
-                let path = Arc::clone(path);
-                Ok(Place::Shared { path, from, bytes })
+                file.write_all(bytes)?;
+                Ok(Place::Shared(Arc::clone(path), Lies { from, columns }))
             }
         }
     }
 }
 
 impl Chunk {
-    /// The rows.
-    pub fn read(&self) -> Result<RecordBatch, ArrowError> {
-        let (file, from, bytes) = match &self.place {
-            Place::Memory(batch) => return Ok(batch.clone()),
-            Place::Scratch { file, from, bytes } => (Arc::clone(file), *from, *bytes),
-            Place::Shared { path, from, bytes } => {
+    /// The rows, of these columns of the table or of all.
+    pub fn read(
+        &self,
+        table: &SchemaRef,
+        projection: Option<&[usize]>,
+    ) -> Result<RecordBatch, ArrowError> {
+        let (file, lies) = match &self.place {
+            Place::Memory(batch) => {
+                return match projection {
+                    Some(columns) => batch.project(columns),
+                    None => Ok(batch.clone()),
+                };
+            }
+            Place::Scratch(file, lies) => (Arc::clone(file), lies),
+            Place::Shared(path, lies) => {
                 let file = File::open(path).map_err(|error| of_folder(path, &error))?;
-                (Arc::new(file), *from, *bytes)
+                (Arc::new(file), lies)
             }
         };
-        let mut stream = MutableBuffer::from_len_zeroed(bytes);
-        read_at(&file, stream.as_slice_mut(), from)?;
-        let mut rest = Buffer::from(stream);
-        let mut decoder = StreamDecoder::new();
-        let batch = decoder.decode(&mut rest)?;
-        batch.ok_or_else(|| ArrowError::IpcError("kept rows ended early".to_owned()))
+        let mut ends = vec![lies.from];
+        for length in lies.columns.iter() {
+            ends.push(ends[ends.len() - 1] + *length as u64);
+        }
+        let all: Vec<usize> = (0..lies.columns.len()).collect();
+        let read = projection.unwrap_or(&all);
+        let columns = read.iter().map(|at| {
+            let length = lies.columns.get(*at).copied().unwrap_or_default();
+            columns::read(&file, ends[*at], length, &table.fields()[*at])
+        });
+        let columns = columns.collect::<Result<_, _>>()?;
+        let rows = RecordBatchOptions::new().with_row_count(Some(self.rows));
+        RecordBatch::try_new_with_options(Arc::new(table.project(read)?), columns, &rows)
     }
 
-    /// Whether the rows lie on the disk.
-    pub fn is_on_disk(&self) -> bool {
-        !matches!(self.place, Place::Memory(_))
-    }
-
-    /// So many rows, which hold so much, in the file of another's shelf: from there, so many bytes.
-    pub fn shared(rows: usize, held: usize, path: PathBuf, from: u64, bytes: usize) -> Self {
-        let path = path.into();
-        let place = Place::Shared { path, from, bytes };
+    /// So many rows, which hold so much, in the file of another's shelf.
+    pub fn shared(rows: usize, held: usize, path: PathBuf, lies: Lies) -> Self {
+        let place = Place::Shared(path.into(), lies);
         Self { rows, held, place }
     }
 
-    /// The file that others read it from, where in it, and how many bytes; none where they cannot.
-    pub fn lies_shared(&self) -> Option<(&Path, u64, usize)> {
+    /// The file that others read it from, and where in it; none where they cannot.
+    pub fn lies_shared(&self) -> Option<(&Path, &Lies)> {
         match &self.place {
-            Place::Shared { path, from, bytes } => Some((path, *from, *bytes)),
-            Place::Memory(_) | Place::Scratch { .. } => None,
+            Place::Shared(path, lies) => Some((path, lies)),
+            Place::Memory(_) | Place::Scratch(..) => None,
         }
     }
 }
@@ -192,24 +195,6 @@ impl Chunk {
 fn of_folder(path: &Path, error: &std::io::Error) -> std::io::Error {
     let told = format!("{}: {error}", path.display());
     std::io::Error::new(error.kind(), told)
-}
-
-#[cfg(unix)]
-fn read_at(file: &File, bytes: &mut [u8], from: u64) -> std::io::Result<()> {
-    std::os::unix::fs::FileExt::read_exact_at(file, bytes, from)
-}
-
-#[cfg(windows)]
-fn read_at(file: &File, mut bytes: &mut [u8], mut from: u64) -> std::io::Result<()> {
-    while !bytes.is_empty() {
-        let read = std::os::windows::fs::FileExt::seek_read(file, bytes, from)?;
-        if read == 0 {
-            return Err(std::io::ErrorKind::UnexpectedEof.into());
-        }
-        bytes = &mut bytes[read..];
-        from += read as u64;
-    }
-    Ok(())
 }
 
 /// Rows put together, with the bytes they hold.
@@ -256,10 +241,22 @@ mod tests {
         let first = shelf.put(batch.clone(), held).expect("put");
         let second = shelf.put(batch.slice(1, 1), held).expect("put");
         let third = shelf.put(batch.clone(), held).expect("put");
-        assert!(!first.is_on_disk() && second.is_on_disk() && third.is_on_disk());
-        assert_eq!(first.read().expect("read"), batch);
-        assert_eq!(second.read().expect("read"), batch.slice(1, 1));
-        assert_eq!(third.read().expect("read"), batch);
+        let places = [&first, &second, &third].map(|chunk| chunk.place.clone());
+        assert!(matches!(
+            places,
+            [Place::Memory(_), Place::Scratch(..), Place::Scratch(..)]
+        ));
+        let schema = batch.schema();
+        let read = |chunk: &Chunk| chunk.read(&schema, None).expect("rows");
+        assert_eq!(read(&first), batch);
+        assert_eq!(read(&second), batch.slice(1, 1));
+        assert_eq!(read(&third), batch);
+        for chunk in [&first, &third] {
+            let text = chunk.read(&schema, Some(&[1])).expect("rows");
+            assert_eq!(text, batch.project(&[1]).expect("one column"));
+            let counted = chunk.read(&schema, Some(&[])).expect("rows");
+            assert_eq!((counted.num_rows(), counted.num_columns()), (2, 0));
+        }
     }
 
     #[test]
@@ -275,10 +272,12 @@ mod tests {
             format!("{:0>1000}", 300)
         );
         let chunk = Shelf::new(0).put(all.slice(500, 1), 1).expect("put");
-        let Place::Scratch { bytes, .. } = chunk.place else {
+        let Place::Scratch(_, lies) = &chunk.place else {
             panic!("on the disk");
         };
+        let bytes: usize = lies.columns.iter().sum();
         assert!(bytes < 5_000, "{bytes} bytes on the disk");
-        assert_eq!(chunk.read().expect("read"), all.slice(500, 1));
+        let read = chunk.read(&all.schema(), None).expect("rows");
+        assert_eq!(read, all.slice(500, 1));
     }
 }

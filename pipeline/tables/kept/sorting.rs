@@ -10,9 +10,11 @@ use arrow::error::ArrowError;
 use super::KeptTable;
 use super::shelf::{Chunk, Shelf, joined};
 
-/// Rows gathered before they are put away: enough that a bucket's share of them is worth a chunk, and few enough
-/// that they take some tens of megabytes.
+/// Rows gathered before they are put away: few enough that they take some tens of megabytes.
 pub const GATHERED_ROWS: usize = 1 << 17;
+
+/// Where there are many buckets more are gathered, so that a bucket's share of them is worth a chunk.
+const OF_A_BUCKET: usize = 1 << 10;
 
 /// Sorts the rows of one table; of one without vehicles all go to one bucket.
 pub struct Sorter {
@@ -47,7 +49,7 @@ impl Sorter {
         let batch = brought_to(&self.schema, batch)?;
         self.gathered_rows += batch.num_rows();
         self.gathered.push(batch);
-        if self.gathered_rows < GATHERED_ROWS {
+        if self.gathered_rows < GATHERED_ROWS.max(self.buckets.len() * OF_A_BUCKET) {
             return Ok(());
         }
         self.put()
@@ -158,10 +160,11 @@ mod tests {
         let mut sorter = Sorter::new(batch.schema(), Some((0, 8)), shelf);
         sorter.push(&batch).expect("rows");
         let table = sorter.finish().expect("a table");
-        let held: Vec<usize> = table
-            .chunks()
-            .map(|chunk| chunk.read().expect("rows").get_array_memory_size())
-            .collect();
+        let held = |chunk: &Chunk| {
+            let rows = chunk.read(&table.schema, None).expect("rows");
+            rows.get_array_memory_size()
+        };
+        let held: Vec<usize> = table.buckets.iter().flatten().map(held).collect();
         assert_eq!(held.len(), 8);
         assert!(
             held.iter().sum::<usize>() < 2 * whole,

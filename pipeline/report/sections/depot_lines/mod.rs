@@ -4,7 +4,7 @@ use minijinja::context;
 use serde::Serialize;
 
 use super::depots::room::{self, Depot, Short};
-use super::ranking::lines::{RankedLine, Trends};
+use super::ranking::lines::{self, RankedLine, Trends};
 use super::ranking::rows::{self, RiskRow};
 use super::{Part, Reading, Section};
 use crate::ReportError;
@@ -22,7 +22,7 @@ const DEPOT_ROWS: usize = 12;
 
 async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let ranking = rows::ranking(reading).await?;
-    let trends = Trends::new(rows::healths(reading).await?);
+    let trends = lines::trends(reading).await?;
     let depots = room::depots(&ranking, &reading.analysis.settings().plan);
     let lines: Vec<DepotLines> = depots
         .iter()

@@ -1,21 +1,50 @@
 //! The ranking in words, as tables print it.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-use super::rows::{Health, RiskRow};
-use crate::cells;
+use super::rows::RiskRow;
+use crate::sections::Reading;
 use crate::style::ReportStyle;
+use crate::{ReportError, cells};
 
 /// Tests shown in a battery's small drawing.
 const SPARK_TESTS: usize = 8;
 
-/// The healths of each battery's tests, oldest first.
+const HEALTHS: &str = "
+    SELECT vin, position, battery_no, health
+    FROM battery_condition
+    WHERE health IS NOT NULL AND verdict <> 'discharged'
+    ORDER BY vin, position, battery_no, tested_at, health";
+
+/// The share of rated cranking ability that one test found.
+#[derive(Debug, Deserialize)]
+struct Health {
+    vin: String,
+    position: String,
+    battery_no: i64,
+    health: f64,
+}
+
+/// The healths of each battery's tests when it was charged, oldest first.
 pub struct Trends(BTreeMap<(String, String, i64), Vec<f64>>);
 
+/// The trends of all batteries.
+pub async fn trends(reading: &Reading<'_>) -> Result<Arc<Trends>, ReportError> {
+    let found = || async {
+        let mut healths: Vec<Health> = reading.rows(HEALTHS).await?;
+        for row in &mut healths {
+            row.position = reading.style.position(&row.position);
+        }
+        Ok(Trends::new(healths))
+    };
+    reading.once.of("the trends", found).await
+}
+
 impl Trends {
-    pub fn new(rows: Vec<Health>) -> Self {
+    fn new(rows: Vec<Health>) -> Self {
         let mut trends: BTreeMap<_, Vec<f64>> = BTreeMap::new();
         for row in rows {
             trends

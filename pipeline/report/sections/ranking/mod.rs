@@ -9,7 +9,7 @@ use minijinja::context;
 use super::depots::room;
 use super::{Part, Reading, Section, history_folder};
 use crate::ReportError;
-use lines::{RankedLine, Trends};
+use lines::RankedLine;
 use rows::RiskRow;
 
 /// The section.
@@ -24,7 +24,7 @@ const FIRST: usize = 10;
 
 async fn make(reading: &Reading<'_>) -> Result<Part, ReportError> {
     let ranking = rows::ranking(reading).await?;
-    let trends = Trends::new(rows::healths(reading).await?);
+    let trends = lines::trends(reading).await?;
     let depots = room::depots(&ranking, &reading.analysis.settings().plan);
     let histories = with_history(&ranking, reading);
     let first: Vec<RankedLine> = first_to_act_on(&ranking)

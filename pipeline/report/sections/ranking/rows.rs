@@ -1,5 +1,7 @@
 //! The rows of the ranking: batteries in service with their chances and what to do about them.
 
+use std::sync::Arc;
+
 use serde::Deserialize;
 
 use crate::ReportError;
@@ -109,43 +111,26 @@ impl RiskRow {
     }
 }
 
-pub const HEALTHS: &str = "
-    SELECT vin, position, battery_no, health
-    FROM battery_condition
-    WHERE health IS NOT NULL AND verdict <> 'discharged'
-    ORDER BY vin, position, battery_no, tested_at, health";
-
-/// The share of rated cranking ability that one test found.
-#[derive(Debug, Deserialize)]
-pub struct Health {
-    pub vin: String,
-    pub position: String,
-    pub battery_no: i64,
-    pub health: f64,
-}
-
 /// The ranking as the lake is told it.
-pub async fn as_ranked(reading: &Reading<'_>) -> Result<Vec<RiskRow>, ReportError> {
-    reading.rows(RANKING).await
+pub async fn as_ranked(reading: &Reading<'_>) -> Result<Arc<Vec<RiskRow>>, ReportError> {
+    let rows = || reading.rows(RANKING);
+    reading.once.of("the ranking", rows).await
 }
 
 /// The ranking as the report shows it: what a person typed replaced, where the report is shared.
-pub async fn ranking(reading: &Reading<'_>) -> Result<Vec<RiskRow>, ReportError> {
-    let mut rows = as_ranked(reading).await?;
-    for row in &mut rows {
-        row.position = reading.style.position(&row.position);
-        if let Some(group) = &mut row.battery_group {
-            *group = reading.style.battery_group(group);
+pub async fn ranking(reading: &Reading<'_>) -> Result<Arc<Vec<RiskRow>>, ReportError> {
+    if !reading.style.shared() {
+        return as_ranked(reading).await;
+    }
+    let shared = || async {
+        let mut rows = as_ranked(reading).await?.to_vec();
+        for row in &mut rows {
+            row.position = reading.style.position(&row.position);
+            if let Some(group) = &mut row.battery_group {
+                *group = reading.style.battery_group(group);
+            }
         }
-    }
-    Ok(rows)
-}
-
-/// The tests of each battery when it was charged, oldest first.
-pub async fn healths(reading: &Reading<'_>) -> Result<Vec<Health>, ReportError> {
-    let mut rows: Vec<Health> = reading.rows(HEALTHS).await?;
-    for row in &mut rows {
-        row.position = reading.style.position(&row.position);
-    }
-    Ok(rows)
+        Ok(rows)
+    };
+    reading.once.of("the shared ranking", shared).await
 }
