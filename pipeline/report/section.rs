@@ -140,8 +140,9 @@ impl Part {
     }
 }
 
-/// Sections, or documents of them, that are made side by side, so that the tables they read are.
-pub const AT_A_TIME: usize = 12;
+/// Sections, or documents of them, that are made side by side, so that the tables they read are: as many as a report
+/// has, for what one waits for leaves room for another's.
+pub const AT_A_TIME: usize = 24;
 
 /// All sections of a report, one behind the other; `progress` hears what is being worked on.
 pub async fn make<S>(

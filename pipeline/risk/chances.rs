@@ -12,6 +12,7 @@ use super::frame::{Frame, Number, Word};
 use super::reasons::{self, Reason};
 use super::scaled::Scaling;
 use super::stored_model::StoredModel;
+use super::together::together;
 use super::wear_power::WearSlopes;
 use statistics::InputError;
 use statistics::limits::Limits;
@@ -23,6 +24,9 @@ const MOST_SD: f64 = 3.0;
 /// How far batteries differ, in the logarithm, in what strikes them without warning: by make, mounting, shaking.
 /// `common practice, no source`
 const OWN_ALIKE_SD: f64 = 0.7;
+
+/// Batteries that a thread foretells at once.
+const AT_ONCE: usize = 1_000;
 
 /// One battery's chance.
 pub struct Predicted {
@@ -93,8 +97,7 @@ pub fn predict(
         .collect();
     let [alike, fit_alike_lower, fit_alike_upper] = model.alike.limits(0.0);
     let [_, alike_lower, alike_upper] = model.alike.limits(OWN_ALIKE_SD);
-    let mut foretold = Vec::with_capacity(rows.len());
-    for (place, &row) in rows.iter().enumerate() {
+    let foretell = |place: usize, row: usize| {
         let values: Vec<f64> = cells
             .iter()
             .flat_map(|cells| &cells[place * columns..(place + 1) * columns])
@@ -121,7 +124,7 @@ pub fn predict(
             frame.number(Number::BatteryNo, row) as i64,
         );
         let trend = trends.get(&key).copied().flatten();
-        foretold.push(Predicted {
+        Ok(Predicted {
             row,
             chance: either(chance.chance, alike),
             lower: either(lower.min(of_fit.limits.lower), alike_lower),
@@ -130,7 +133,17 @@ pub fn predict(
             fit_upper: either(of_fit.limits.upper, fit_alike_upper),
             expected_health: expected.health(row),
             reasons: reasons::reasons(frame, row, &topics.of(place), trend),
-        });
+        })
+    };
+    let places: Vec<(usize, usize)> = rows.iter().copied().enumerate().collect();
+    let parts: Vec<&[(usize, usize)]> = places.chunks(AT_ONCE).collect();
+    let parts = together(&parts, |part| {
+        let each = part.iter().map(|(place, row)| foretell(*place, *row));
+        each.collect::<Result<Vec<_>, InputError>>()
+    });
+    let mut foretold = Vec::with_capacity(rows.len());
+    for part in parts {
+        foretold.extend(part?);
     }
     Ok(foretold)
 }

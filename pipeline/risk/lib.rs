@@ -35,7 +35,7 @@ pub mod season;
 pub mod stakes;
 pub mod stored_model;
 pub mod test_value;
-mod together;
+pub mod together;
 mod trials;
 pub mod visits;
 pub mod ways;

@@ -7,12 +7,11 @@ use serde::de::DeserializeOwned;
 /// As text rows take several times what they hold, so few are text at a time.
 const AT_A_TIME: usize = 4_096;
 
-/// The rows as values; days and instants come as text.
-pub fn values<T: DeserializeOwned>(
+/// Gives each row as a value; days and instants are text.
+pub fn each<T: DeserializeOwned>(
     batches: Vec<RecordBatch>,
-) -> Result<Vec<T>, Box<dyn std::error::Error + Send + Sync>> {
-    let rows = batches.iter().map(RecordBatch::num_rows).sum();
-    let mut values: Vec<T> = Vec::with_capacity(rows);
+    mut take: impl FnMut(T),
+) -> Result<(), Box<dyn std::error::Error + Send + Sync>> {
     for batch in batches {
         for from in (0..batch.num_rows()).step_by(AT_A_TIME) {
             let some = batch.slice(from, AT_A_TIME.min(batch.num_rows() - from));
@@ -22,10 +21,10 @@ pub fn values<T: DeserializeOwned>(
             writer.write(&some)?;
             writer.finish()?;
             let some: Vec<T> = serde_json::from_slice(&writer.into_inner())?;
-            values.extend(some);
+            some.into_iter().for_each(&mut take);
         }
     }
-    Ok(values)
+    Ok(())
 }
 
 #[cfg(test)]
@@ -58,7 +57,8 @@ mod tests {
             batch.slice(7, 0),
             batch.slice(7, batch.num_rows() - 7),
         ];
-        let rows: Vec<Row> = values(parts).expect("values");
+        let mut rows: Vec<Row> = Vec::new();
+        each(parts, |row| rows.push(row)).expect("values");
         assert_eq!(rows.len(), batch.num_rows());
         for (n, row) in (0..).zip(rows) {
             let text = (n % 3 > 0).then(|| n.to_string());

@@ -45,7 +45,7 @@ use serde::de::DeserializeOwned;
 
 pub use answer::Answer;
 use as_of::KnownBy;
-use as_values::values;
+use as_values::each;
 use beside::beside;
 pub use catalogue::{ColumnNote, TableNote};
 pub use kept::Chunk;
@@ -258,10 +258,30 @@ impl Analysis {
         sql: &str,
         given: &[(&str, &str)],
     ) -> Result<Vec<T>, AnalysisError> {
+        let mut rows = Vec::new();
+        self.each_with(sql, given, |row| rows.push(row)).await?;
+        Ok(rows)
+    }
+
+    /// Gives each row of a query, as [`Self::rows`] reads it: of very many no more than is wanted is kept.
+    pub async fn each<T: DeserializeOwned>(
+        &self,
+        sql: &str,
+        take: impl FnMut(T),
+    ) -> Result<(), AnalysisError> {
+        self.each_with(sql, &[], take).await
+    }
+
+    async fn each_with<T: DeserializeOwned>(
+        &self,
+        sql: &str,
+        given: &[(&str, &str)],
+        take: impl FnMut(T),
+    ) -> Result<(), AnalysisError> {
         let frame = self.frame(sql, given).await?;
         let batches = self.maker.answer(frame).await;
         let batches = batches.map_err(AnalysisError::query("query"))?;
-        values(batches).map_err(|source| AnalysisError::Rows {
+        each(batches, take).map_err(|source| AnalysisError::Rows {
             table: sql.to_owned(),
             source,
         })

@@ -5,6 +5,7 @@
 
 mod advice_worth;
 mod battery_plan;
+mod depot_plan;
 mod fits;
 mod life_law;
 mod plan;

@@ -83,7 +83,7 @@ impl LifeFit {
 /// The laws that new life is priced by, of the chemistries the fleet has and last of those not known.
 pub const PRICED_LIVES: &str = "
     SELECT chemistry, failures, half_life_days, half_life_lower_days, half_life_upper_days,
-           half_life_as_seen_days, planned_made_up_for, own_share
+           half_life_as_seen_days, planned_made_up_for, own_share, drawn_share
     FROM life_law
     WHERE heat_band = 'not known'
       AND (chemistry = 'not known' OR chemistry IN (SELECT chemistry FROM battery_life))
@@ -100,6 +100,8 @@ pub struct PricedLife {
     pub half_life_as_seen_days: f64,
     pub planned_made_up_for: i64,
     pub own_share: f64,
+    /// Of the vehicles whose lives these are, among all.
+    pub drawn_share: f64,
 }
 
 pub const CURVES: &str = "

@@ -13,11 +13,20 @@ use crate::{ReportError, cells};
 /// Tests shown in a battery's small drawing.
 const SPARK_TESTS: usize = 8;
 
-const HEALTHS: &str = "
-    SELECT vin, position, battery_no, health
-    FROM battery_condition
-    WHERE health IS NOT NULL AND verdict <> 'discharged'
-    ORDER BY vin, position, battery_no, tested_at, health";
+/// Of each battery of the ranking the newest tests, as many as are drawn.
+fn healths() -> String {
+    format!(
+        "SELECT vin, position, battery_no, health
+         FROM (SELECT c.vin, c.position, c.battery_no, c.health, c.tested_at,
+                      ROW_NUMBER() OVER (PARTITION BY c.vin, c.position, c.battery_no
+                                         ORDER BY c.tested_at DESC, c.health DESC) AS recency
+               FROM battery_condition c
+               JOIN replacement_plan p ON p.vin = c.vin AND p.position = c.position AND p.battery_no = c.battery_no
+               WHERE c.health IS NOT NULL AND c.verdict <> 'discharged')
+         WHERE recency <= {SPARK_TESTS}
+         ORDER BY vin, position, battery_no, tested_at, health"
+    )
+}
 
 /// The share of rated cranking ability that one test found.
 #[derive(Debug, Deserialize)]
@@ -29,32 +38,25 @@ struct Health {
 }
 
 /// The healths of each battery's tests when it was charged, oldest first.
+#[derive(Default)]
 pub struct Trends(BTreeMap<(String, String, i64), Vec<f64>>);
 
 /// The trends of all batteries.
 pub async fn trends(reading: &Reading<'_>) -> Result<Arc<Trends>, ReportError> {
     let found = || async {
-        let mut healths: Vec<Health> = reading.rows(HEALTHS).await?;
-        for row in &mut healths {
-            row.position = reading.style.position(&row.position);
-        }
-        Ok(Trends::new(healths))
+        let mut trends = Trends::default();
+        let each = |row: Health| {
+            let position = reading.style.position(&row.position);
+            let key = (row.vin, position, row.battery_no);
+            trends.0.entry(key).or_default().push(row.health);
+        };
+        reading.analysis.each(&healths(), each).await?;
+        Ok(trends)
     };
     reading.once.of("the trends", found).await
 }
 
 impl Trends {
-    fn new(rows: Vec<Health>) -> Self {
-        let mut trends: BTreeMap<_, Vec<f64>> = BTreeMap::new();
-        for row in rows {
-            trends
-                .entry((row.vin, row.position, row.battery_no))
-                .or_default()
-                .push(row.health);
-        }
-        Self(trends)
-    }
-
     /// What the last test of the charged battery found, as the page draws it: a discharged battery says
     /// nothing of its health.
     pub fn last(&self, row: &RiskRow) -> Option<f64> {
