@@ -56,8 +56,15 @@ struct Waiting {
     /// Of the file being read: forgotten if it fails.
     file: Pile,
     file_taken: Vec<FileRow>,
-    /// The contents of each key that the file has named, in its order.
-    file_keys: HashMap<i64, Vec<i64>>,
+    file_keys: FileKeys,
+}
+
+/// The contents of each key that the file being read has named, in its order. Hardly a key has a second, and a list
+/// for each would take most of what a load of a large file holds.
+#[derive(Default)]
+struct FileKeys {
+    first: HashMap<i64, i64>,
+    further: HashMap<i64, Vec<i64>>,
 }
 
 /// A row taken from the file being read.
@@ -68,17 +75,20 @@ struct FileRow {
     taken: Taken,
 }
 
-impl Waiting {
-    /// The key of a row that comes from the file being read: that of its place among the file's rows
-    /// of one key.
-    fn file_key(&mut self, key: i64, content: i64) -> i64 {
-        let contents = self.file_keys.entry(key).or_default();
-        let place = contents.iter().position(|known| *known == content);
+impl FileKeys {
+    /// The key of a row that comes from the file: that of its place among the file's rows of one key.
+    fn key(&mut self, key: i64, content: i64) -> i64 {
+        let first = *self.first.entry(key).or_insert(content);
+        if first == content {
+            return nth_key(key, 0);
+        }
+        let further = self.further.entry(key).or_default();
+        let place = further.iter().position(|known| *known == content);
         let place = place.unwrap_or_else(|| {
-            contents.push(content);
-            contents.len() - 1
+            further.push(content);
+            further.len() - 1
         });
-        nth_key(key, place)
+        nth_key(key, place + 1)
     }
 }
 
@@ -119,7 +129,7 @@ impl<'a> Append<'a> {
         let mut taken = Vec::with_capacity(contents.len());
         for (row, content) in contents.iter().enumerate() {
             let year = years.as_ref().map(|years| years[row]);
-            keys[row] = waiting.file_key(keys[row], *content);
+            keys[row] = waiting.file_keys.key(keys[row], *content);
             let known = match waiting.known.entry(year) {
                 Entry::Occupied(known) => known.into_mut(),
                 Entry::Vacant(place) => place.insert(Known::read(delta, design, year).await?),
@@ -161,8 +171,8 @@ impl<'a> Append<'a> {
     /// The file being read is good: its rows stay.
     pub async fn file_done(&mut self) -> Result<(), LakeError> {
         for (name, waiting) in &mut self.tables {
-            waiting.file_taken.clear();
-            waiting.file_keys.clear();
+            waiting.file_taken = Vec::new();
+            waiting.file_keys = FileKeys::default();
             waiting.kept.absorb(&mut waiting.file);
             if waiting.kept.rows >= ROWS_IN_MEMORY {
                 let design = table(name).ok_or_else(|| LakeError::NoSuchTable(name.to_string()))?;
@@ -180,7 +190,7 @@ impl<'a> Append<'a> {
                     known.forget(row.key, row.content, row.taken);
                 }
             }
-            waiting.file_keys.clear();
+            waiting.file_keys = FileKeys::default();
             waiting.file = Pile::default();
         }
     }
@@ -299,4 +309,18 @@ fn event_years(design: &Table, batch: &RecordBatch) -> Result<Option<Vec<i32>>, 
             .map(|micros| DateTime::from_timestamp_micros(*micros).map_or(0, |at| at.year()))
             .collect(),
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_key_of_a_row_is_that_of_its_place_among_those_of_one_key() {
+        let mut keys = FileKeys::default();
+        let told = [10, 20, 10, 30, 20].map(|content| keys.key(1, content));
+        let places = [0, 1, 0, 2, 1].map(|place| nth_key(1, place));
+        assert_eq!(told, places);
+        assert_eq!(keys.key(2, 10), nth_key(2, 0));
+    }
 }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use serde::Deserialize;
 
-use super::cold::{OUTLOOKS, OWN_MORNING_SD_C, Outlook, sd_ahead};
+use super::cold::{OUTLOOKS, OWN_MORNING_SD_C, Outlook, of_cold, sd_ahead};
 use super::expected_health::{self, Expected, HealthSlope, less_mean};
 use super::feature::{Feature, LOST, Topic, log_lost_slope};
 use super::features::of_hazard;
@@ -62,25 +62,18 @@ pub fn predict(
     let expected = expected_health::predict(frame, slopes, horizon_days);
     let rows = frame.current();
     let columns = model.names.len();
-    // The columns under each outlook of the coldest morning; reasons are told of the middle one.
-    let outlooks = OUTLOOKS.map(|deviations| {
-        of_hazard(
-            frame,
-            &expected.lost,
-            Outlook::MayCome(deviations),
-            horizon_days,
-        )
-    });
-    let features = &outlooks[OUTLOOKS.len() / 2];
-    let cells = outlooks
-        .each_ref()
-        .map(|features| model.design(features, &rows));
+    // Under another outlook of the coldest morning only the columns of cold are others; reasons are told of the
+    // middle one.
+    let middle = Outlook::MayCome(OUTLOOKS[OUTLOOKS.len() / 2]);
+    let features = of_hazard(frame, &expected.lost, middle, horizon_days);
+    let colds =
+        OUTLOOKS.map(|deviations| of_cold(frame, &expected.lost, Outlook::MayCome(deviations)));
+    let outlooks = colds.each_ref().map(|cold| model.columns(cold, &features));
     let offsets = [-(OUTLOOKS.len() as f64).ln(); OUTLOOKS.len()];
     let lost_slope = model.lost_slope();
     let wear_slopes = WearSlopes::of(model);
-    let mut topics = Topics {
-        shares: hazard_shares(features, model, &rows),
-    };
+    let mut topics = Topics::default();
+    topics.add_columns(&features, model, &rows);
     let of_lost =
         expected_health::shares_of_log_lost(frame, slopes, &expected, &rows, horizon_days);
     topics.add_lost(of_lost, &expected, lost_slope, &rows);
@@ -98,10 +91,9 @@ pub fn predict(
     let [alike, fit_alike_lower, fit_alike_upper] = model.alike.limits(0.0);
     let [_, alike_lower, alike_upper] = model.alike.limits(OWN_ALIKE_SD);
     let foretell = |place: usize, row: usize| {
-        let values: Vec<f64> = cells
+        let values: Vec<f64> = outlooks
             .iter()
-            .flat_map(|cells| &cells[place * columns..(place + 1) * columns])
-            .copied()
+            .flat_map(|columns| model.scaled(columns, row))
             .collect();
         let periods = Design {
             columns,
@@ -176,31 +168,21 @@ fn own_morning(
 }
 
 /// What each topic adds to the predictor, against the average of the rows to be foretold.
-struct Topics {
-    shares: Vec<(Topic, Vec<f64>)>,
-}
-
-/// What the columns beside the lost ability add.
-fn hazard_shares(
-    features: &[Feature],
-    model: &StoredModel,
-    rows: &[usize],
-) -> Vec<(Topic, Vec<f64>)> {
-    features
-        .iter()
-        .filter(|feature| feature.name != LOST)
-        .filter_map(|feature| {
-            let at = model.names.iter().position(|name| *name == feature.name)?;
-            let slope = model.fit.coefficients[at];
-            Some((
-                feature.topic,
-                from_mean(feature, model.scaling[at], slope, rows),
-            ))
-        })
-        .collect()
-}
+#[derive(Default)]
+struct Topics(BTreeMap<Topic, Vec<f64>>);
 
 impl Topics {
+    /// Adds what the columns beside the lost ability add.
+    fn add_columns(&mut self, features: &[Feature], model: &StoredModel, rows: &[usize]) {
+        for feature in features.iter().filter(|feature| feature.name != LOST) {
+            if let Some(at) = model.names.iter().position(|name| *name == feature.name) {
+                let slope = model.fit.coefficients[at];
+                let share = from_mean(feature, model.scaling[at], slope, rows);
+                self.add(feature.topic, share);
+            }
+        }
+    }
+
     /// Adds what the lost ability is made of. Its column levels off for small losses, and the shares
     /// with it.
     fn add_lost(
@@ -210,25 +192,28 @@ impl Topics {
         lost_slope: f64,
         rows: &[usize],
     ) {
-        for (topic, values) in of_lost {
-            let shares = values
-                .into_iter()
-                .zip(rows)
-                .map(|(value, row)| {
-                    let lost = expected.lost[*row];
-                    lost_slope * lost.max(0.0) * log_lost_slope(lost) * value
-                })
-                .collect();
-            self.shares.push((topic, shares));
+        for (topic, mut share) in of_lost {
+            for (value, row) in share.iter_mut().zip(rows) {
+                let lost = expected.lost[*row];
+                *value *= lost_slope * lost.max(0.0) * log_lost_slope(lost);
+            }
+            self.add(topic, share);
+        }
+    }
+
+    fn add(&mut self, topic: Topic, share: Vec<f64>) {
+        let sums = self
+            .0
+            .entry(topic)
+            .or_insert_with(|| vec![0.0; share.len()]);
+        for (sum, value) in sums.iter_mut().zip(share) {
+            *sum += value;
         }
     }
 
     fn of(&self, place: usize) -> BTreeMap<Topic, f64> {
-        let mut shares = BTreeMap::new();
-        for (topic, values) in &self.shares {
-            *shares.entry(*topic).or_insert(0.0) += values[place];
-        }
-        shares
+        let shares = self.0.iter();
+        shares.map(|(topic, sums)| (*topic, sums[place])).collect()
     }
 }
 

@@ -86,19 +86,25 @@ impl StoredModel {
         self.slope(LOST)
     }
 
-    /// The scaled columns of the rows, in the order of the coefficients; one that is not there is 0.
-    pub fn design(&self, features: &[Feature], rows: &[usize]) -> Vec<f64> {
-        let columns: Vec<Option<&Feature>> = self
-            .names
-            .iter()
-            .map(|name| features.iter().find(|feature| feature.name == *name))
-            .collect();
-        let mut cells = Vec::with_capacity(rows.len() * columns.len());
-        for &row in rows {
-            for (column, scaling) in columns.iter().zip(&self.scaling) {
-                cells.push(column.map_or(0.0, |feature| scaling.apply(feature.values[row])));
-            }
-        }
-        cells
+    /// The columns in the order of the coefficients, of those first and else of these; one that is in neither is
+    /// not there.
+    pub fn columns<'f>(
+        &self,
+        first: &'f [Feature],
+        else_of: &'f [Feature],
+    ) -> Vec<Option<&'f Feature>> {
+        let named = |name: &String| {
+            let mut all = first.iter().chain(else_of);
+            all.find(|feature| feature.name == *name)
+        };
+        self.names.iter().map(named).collect()
+    }
+
+    /// Those columns of a row, scaled; one that is not there is 0.
+    pub fn scaled(&self, columns: &[Option<&Feature>], row: usize) -> impl Iterator<Item = f64> {
+        let pairs = columns.iter().zip(&self.scaling);
+        pairs.map(move |(column, scaling)| {
+            column.map_or(0.0, |feature| scaling.apply(feature.values[row]))
+        })
     }
 }
